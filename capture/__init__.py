@@ -1,0 +1,1 @@
+"""Sound and pictures in, evidence out: what was heard and seen, where, when and how sure."""

@@ -1,0 +1,1 @@
+"""Readings in, findings out: limits, relations between readings, what is missing."""

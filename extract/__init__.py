@@ -1,0 +1,1 @@
+"""Evidence in, candidate readings out: numbers, units, phrases, the running context, corrections and doubts."""

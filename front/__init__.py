@@ -1,0 +1,1 @@
+"""What people meet: the command line, the spoken conversation and the office page."""

@@ -1,0 +1,1 @@
+"""The job book: the journal that only grows, the fold from journal to job, questions, answers and the report."""
