@@ -1,1 +1,1 @@
-"""What a job, its evidence, readings, doubts, questions and findings are; the sheets and appliance files as data."""
+"""What a job, evidence, reading, doubt, question, finding, sheet and appliance are. Uses nothing else of ours."""

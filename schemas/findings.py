@@ -1,0 +1,51 @@
+"""Findings: what a check says of the readings."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from schemas.base import Model, Name, Sha256, ValueText
+from schemas.readings import Source
+
+__all__ = ["Finding", "Limit", "LimitOrigin", "Verdict"]
+
+Verdict = Literal["within", "outside", "cannot tell", "conflicting", "look again", "missing", "caution", "stop"]
+"""``look again`` is a soft rule of common practice; it never says outside. ``cannot tell`` always says why."""
+
+
+class LimitOrigin(Model):
+    """Where a limit comes from: enough to find it again."""
+
+    kind: Literal["appliance file", "rating plate", "quoted", "sheet"]
+    title: str
+    sha256: Sha256 | None = None
+    document: str = ""
+    page: str = ""
+    by: str = ""
+    source: Source | None = None
+
+
+class Limit(Model):
+    """A lowest and a highest value, each None where there is none. A value exactly on a limit is within."""
+
+    quantity: Name
+    condition: Name | Literal[""]
+    low: ValueText | None = None
+    high: ValueText | None = None
+    unit: str
+    origin: LimitOrigin
+
+
+class Finding(Model):
+    """What one rule says of one or more readings. ``rule`` is its name in the sheet or in ``checks``."""
+
+    rule: str
+    verdict: Verdict
+    text: str
+    appliance: str | None = None
+    quantity: Name | None = None
+    condition: Name | Literal[""] | None = None
+    readings: tuple[str, ...] = ()
+    limit: Limit | None = None
+    basis: str = ""
+    """The rule's own source: a standard with its clause, or "common practice, no source"."""

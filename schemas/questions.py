@@ -1,0 +1,65 @@
+"""Questions to a person and their answers."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from schemas.base import Model, Name
+from schemas.doubts import Doubt
+from schemas.readings import Phase, Source
+
+__all__ = ["Answer", "Candidate", "Question"]
+
+
+class Candidate(Model):
+    """One likely answer, complete: choosing it settles the reading. ``why`` says why it is offered."""
+
+    reading: str
+    quantity: Name
+    condition: Name | Literal[""]
+    phase: Phase = ""
+    value: str
+    unit: str
+    appliance: str | None = None
+    why: str = ""
+
+
+class Question(Model):
+    """What a person is asked about one reading, or about two that hang together.
+
+    It names at most three quantities, and its first candidate is the value heard or seen.
+    """
+
+    id: str
+    readings: tuple[str, ...] = Field(min_length=1, max_length=3)
+    appliance: str | None
+    quantities: tuple[Name, ...] = Field(max_length=3)
+    condition: Name | Literal[""] | None
+    text: str
+    doubts: tuple[Doubt, ...]
+    candidates: tuple[Candidate, ...]
+    source: Source
+
+
+class Answer(Model):
+    """Who settled a question, how, and as what.
+
+    ``settled`` holds one complete candidate for each reading that stands; a reading of the question that is not in it
+    is dropped (``wrong`` says so aloud: neither value is right). ``cannot_tell`` leaves the readings out of the record
+    and keeps the question in the report.
+    """
+
+    question: str
+    by: str
+    how: Literal["chosen", "typed", "spoken", "cannot tell"]
+    at: datetime
+    settled: tuple[Candidate, ...] = ()
+
+    @model_validator(mode="after")
+    def _cannot_tell_settles_nothing(self) -> Answer:
+        if self.how == "cannot tell" and self.settled:
+            raise ValueError("an answer of 'cannot tell' settles nothing")
+        return self

@@ -1,0 +1,195 @@
+"""Sheets: what has to be recorded on a kind of job, and how people say it. Data, not code."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from schemas.base import Model, Name, ValueText, decimal_of
+from schemas.units import unit_of
+
+__all__ = ["Condition", "Quantity", "Range", "Relation", "Required", "Screw", "Sheet", "Stop"]
+
+
+class Condition(Model):
+    """When a quantity is read: static, at ignition, high fire. ``said`` are the ways it is named.
+
+    ``enter`` are phrases that mean the plant is going there now ("lighting now", "going up to maximum"), beyond the
+    plain names. ``adjusted``: readings here have a before and an after once a screw is moved.
+    """
+
+    id: Name
+    name: str
+    said: tuple[str, ...]
+    enter: tuple[str, ...] = ()
+    adjusted: bool = False
+
+
+class Range(Model):
+    """What a value can be (``possible``) and what it mostly is (``usual``), both in the quantity's first unit."""
+
+    possible: tuple[ValueText | None, ValueText | None] = (None, None)
+    usual: tuple[ValueText | None, ValueText | None] = (None, None)
+
+
+class Quantity(Model):
+    """One thing to record.
+
+    ``kind``: number, check (passed, failed, done, not yet, not applicable), text, choice, date, move.
+    ``units``: every UCUM code it is given in; the first is the one that ranges are in. ``default_units`` by system of
+    units is what an unspoken unit means. ``decimals``: the digits after the point that are usual in each unit.
+    ``conditions``: those it is read in; empty where it has none. ``said``: ways it is named, best first; ``shown``:
+    labels that displays and slips use. ``sign``: ``plain`` (never negative), ``said`` (may be negative, as said) or
+    ``must be said`` (a bare small value is asked about). ``say_back`` where a value is always confirmed aloud.
+    ``settling`` is the difference within which voice and photo agree.
+    """
+
+    id: Name
+    name: str
+    kind: Literal["number", "check", "text", "choice", "date", "move"] = "number"
+    group: Name
+    units: tuple[str, ...] = ()
+    default_units: dict[Literal["us", "uk"], str] = Field(default_factory=dict)
+    decimals: dict[str, tuple[int, ...]] = Field(default_factory=dict)
+    range: Range = Range()
+    conditions: tuple[Name, ...] = ()
+    said: tuple[str, ...] = ()
+    shown: tuple[str, ...] = ()
+    sign: Literal["plain", "said", "must be said"] = "plain"
+    choices: dict[Name, tuple[str, ...]] = Field(default_factory=dict)
+    states: dict[Literal["passed", "failed", "done", "not yet", "not applicable"], tuple[str, ...]] = Field(
+        default_factory=dict
+    )
+    say_back: bool = False
+    reserved: bool = False
+    """Only the technician may settle it: the office can send the question back, not answer it."""
+    settling: ValueText | None = None
+    every_job: bool = False
+    """It belongs to the visit, not to an appliance (ambient CO, site)."""
+
+    @model_validator(mode="after")
+    def _units_are_known(self) -> Quantity:
+        for code in (*self.units, *self.default_units.values(), *self.decimals):
+            unit_of(code)
+        for code in (*self.default_units.values(), *self.decimals):
+            if code not in self.units:
+                raise ValueError(f"{self.id}: {code} is not among its units")
+        return self
+
+
+class Screw(Model):
+    """An adjustment, named by what it does. ``condition`` is the firing rate that it sets."""
+
+    id: Name
+    name: str
+    said: tuple[str, ...]
+    condition: Name | Literal[""] = ""
+
+
+class Required(Model):
+    """What must be there before the job is complete. ``when`` names a quantity that must exist first (a move)."""
+
+    quantity: Name
+    condition: Name | Literal[""] = ""
+    when: Name | None = None
+    once: bool = False
+    """Once a job, not once an appliance."""
+
+
+class Slot(Model):
+    """A quantity in a condition, as a relation names it."""
+
+    quantity: Name
+    condition: Name | Literal[""] = ""
+
+
+class Relation(Model):
+    """A typed rule between readings of one appliance; no formula language.
+
+    ``kind``: ``difference at most`` (first minus second ≤ amount), ``difference at least``, ``not above`` (first ≤
+    second + amount), ``within`` (|first − second| ≤ amount), ``ratio`` (first / second between low and high),
+    ``ordered`` (each ≤ the next), ``sum at most`` (the sum of the moves of a screw). ``soft`` rules say look again,
+    never outside. ``basis`` is the rule's source.
+    """
+
+    id: Name
+    kind: Literal["difference at most", "difference at least", "not above", "within", "ratio", "ordered", "sum at most"]
+    slots: Annotated[tuple[Slot, ...], Field(min_length=1)]
+    amount: ValueText | None = None
+    low: ValueText | None = None
+    high: ValueText | None = None
+    unit: str = ""
+    soft: bool = True
+    text: str
+    basis: str
+
+
+class Stop(Model):
+    """Something that stops the work, said or measured. ``say`` is the whole wording that people get, in plain words.
+
+    ``said`` are ways of saying that it is so; ``look_alikes`` are wordings that contain them and mean no stop.
+    ``quantity`` with ``at`` or ``above`` makes it a measured stop.
+    """
+
+    id: Name
+    name: str
+    said: tuple[str, ...] = ()
+    look_alikes: tuple[str, ...] = ()
+    quantity: Name | None = None
+    at: ValueText | None = None
+    above: ValueText | None = None
+    unit: str = ""
+    level: Literal["stop", "caution"] = "stop"
+    say: str
+    basis: str
+
+
+class Sheet(Model):
+    """A whole sheet, in the order of the work."""
+
+    id: Name
+    title: str
+    version: int = Field(ge=1)
+    jurisdiction: str
+    cautions: tuple[str, ...]
+    appliance_words: tuple[str, ...] = ("boiler",)
+    groups: dict[Name, str]
+    conditions: tuple[Condition, ...]
+    quantities: tuple[Quantity, ...] = Field(min_length=1)
+    screws: tuple[Screw, ...] = ()
+    required: tuple[Required, ...] = ()
+    relations: tuple[Relation, ...] = ()
+    stops: tuple[Stop, ...] = ()
+    leave_alone: tuple[str, ...] = ()
+    """Words for numbers that are no readings on this sheet: NOx, excess air, delta T, tool sizes."""
+
+    def quantity(self, name: str) -> Quantity:
+        """Return a quantity by its id; KeyError if the sheet has none."""
+        return {q.id: q for q in self.quantities}[name]
+
+    def condition(self, name: str) -> Condition:
+        """Return a condition by its id; KeyError if the sheet has none."""
+        return {c.id: c for c in self.conditions}[name]
+
+    @model_validator(mode="after")
+    def _names_fit(self) -> Sheet:
+        quantities = {q.id: q for q in self.quantities}
+        conditions = {c.id for c in self.conditions}
+        if len(quantities) != len(self.quantities) or len(conditions) != len(self.conditions):
+            raise ValueError("two quantities or two conditions have the same id")
+        for q in self.quantities:
+            if q.group not in self.groups:
+                raise ValueError(f"{q.id}: group {q.group!r} is not in [groups]")
+            for c in q.conditions:
+                if c not in conditions:
+                    raise ValueError(f"{q.id}: condition {c!r} is not on this sheet")
+            for bounds in (q.range.possible, q.range.usual):
+                if None not in bounds and decimal_of(bounds[0] or "0") > decimal_of(bounds[1] or "0"):
+                    raise ValueError(f"{q.id}: a range runs from {bounds[0]} to {bounds[1]}")
+        for slot in (*self.required, *(s for r in self.relations for s in r.slots)):
+            if slot.quantity not in quantities:
+                raise ValueError(f"{slot.quantity!r} is required or related but is not on this sheet")
+            if slot.condition and slot.condition not in conditions:
+                raise ValueError(f"condition {slot.condition!r} is not on this sheet")
+        return self

@@ -1,0 +1,73 @@
+"""Units: UCUM codes in files, trade notation on screens, exact conversion for comparison only."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from decimal import Decimal
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+
+import pint
+
+from schemas.base import Model
+from schemas.errors import BadInput
+
+__all__ = ["Unit", "convert", "show_unit", "unit_of", "units"]
+
+
+class Unit(Model):
+    """One unit, as a row of ``units.toml``."""
+
+    code: str
+    kind: str
+    show: str
+    pint: str
+    say: str
+    said: tuple[str, ...]
+
+
+@cache
+def units() -> Mapping[str, Unit]:
+    """Return every known unit by its UCUM code, in the order of the file."""
+    rows = tomllib.loads(files("schemas").joinpath("units.toml").read_text(encoding="utf-8"))["unit"]
+    return MappingProxyType({row["code"]: Unit.model_validate(row) for row in rows})
+
+
+def unit_of(code: str) -> Unit:
+    """Return the unit of a UCUM code.
+
+    Raises:
+        BadInput: the code is not one of ours.
+    """
+    try:
+        return units()[code]
+    except KeyError:
+        raise BadInput(f"{code!r} is not a unit code known here; use one of {', '.join(units())}.") from None
+
+
+def show_unit(code: str) -> str:
+    """Return the trade's notation for a UCUM code: ``in. w.c.`` for ``[in_i'H2O]``; empty stays empty."""
+    return unit_of(code).show if code else ""
+
+
+@cache
+def _registry() -> pint.UnitRegistry[Decimal]:
+    return pint.UnitRegistry(non_int_type=Decimal)
+
+
+def convert(value: Decimal, source: str, target: str) -> Decimal:
+    """Convert ``value`` from one UCUM unit to another, exactly (decimal arithmetic, no rounding for display).
+
+    A temperature is a point on the scale, not a difference.
+
+    Raises:
+        BadInput: an unknown code, or units of different kinds.
+    """
+    if source == target:
+        return value
+    a, b = unit_of(source), unit_of(target)
+    if a.kind != b.kind:
+        raise BadInput(f"{a.show} cannot be compared with {b.show}.")
+    return _registry().Quantity(value, a.pint).to(b.pint).magnitude
