@@ -187,7 +187,8 @@ class Sheet(Model):
             for bounds in (q.range.possible, q.range.usual):
                 if None not in bounds and decimal_of(bounds[0] or "0") > decimal_of(bounds[1] or "0"):
                     raise ValueError(f"{q.id}: a range runs from {bounds[0]} to {bounds[1]}")
-        for slot in (*self.required, *(s for r in self.relations for s in r.slots)):
+        slots: list[Required | Slot] = [*self.required, *(s for r in self.relations for s in r.slots)]
+        for slot in slots:
             if slot.quantity not in quantities:
                 raise ValueError(f"{slot.quantity!r} is required or related but is not on this sheet")
             if slot.condition and slot.condition not in conditions:
