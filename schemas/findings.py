@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from schemas.base import Model, Name, Sha256, ValueText
 from schemas.readings import Source
 
-__all__ = ["Finding", "Limit", "LimitOrigin", "Verdict"]
+__all__ = ["Finding", "Limit", "LimitOrigin", "NotApplicable", "Verdict"]
 
 Verdict = Literal["within", "outside", "cannot tell", "conflicting", "look again", "missing", "caution", "stop"]
 """``look again`` is a soft rule of common practice; it never says outside. ``cannot tell`` always says why."""
@@ -49,3 +51,15 @@ class Finding(Model):
     limit: Limit | None = None
     basis: str = ""
     """The rule's own source: a standard with its clause, or "common practice, no source"."""
+    superseded: bool = False
+    """It is about a reading from before an adjustment that has its reading after: kept, with nothing to do now."""
+
+
+class NotApplicable(Model):
+    """Something that the sheet requires and that does not apply here, with the reason and who gave it."""
+
+    appliance: str | None
+    quantity: Name
+    condition: Name | Literal[""] = ""
+    reason: str = Field(min_length=1)
+    by: str = ""

@@ -55,7 +55,8 @@ def _load(name: str, kind: str, model: type[M]) -> tuple[M, str]:
     if name.endswith(".toml") or "/" in name:
         place = Path(name)
     if not place.is_file():
-        raise WrongUse(f"There is no {kind[:-1]} {name!r}; give the path of a TOML file or one of: {', '.join(shipped(kind))}.")
+        known = ", ".join(shipped(kind))
+        raise WrongUse(f"There is no {kind[:-1]} {name!r}; give the path of a TOML file or one of: {known}.")
     data = place.read_bytes()
     try:
         raw = tomllib.loads(data.decode("utf-8"))

@@ -149,7 +149,7 @@ class QuotedLimit(Model):
 
 
 class Alarm(Model):
-    """Something said that stops the work: a gas smell, an alarm sounding, someone unwell. ``stop`` names the sheet's stop."""
+    """Something said that stops the work: gas smelt, an alarm sounding, someone unwell. ``stop`` is the sheet's."""
 
     op: Literal["alarm"] = "alarm"
     stop: Name

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from schemas.base import Model, Name, ValueText, decimal_of
+from schemas.readings import Phase
 from schemas.units import unit_of
 
 __all__ = ["Condition", "Quantity", "Range", "Relation", "Required", "Screw", "Sheet", "Stop"]
@@ -67,6 +68,12 @@ class Quantity(Model):
     settling: ValueText | None = None
     every_job: bool = False
     """It belongs to the visit, not to an appliance (ambient CO, site)."""
+    maker_limits: bool = False
+    """The maker sets limits for it: without any, the verdict is "cannot tell"."""
+    lowest_of: Name | None = None
+    """A plate value: the lowest that this other quantity may be."""
+    highest_of: Name | None = None
+    """A plate value: the highest that this other quantity may be."""
 
     @model_validator(mode="after")
     def _units_are_known(self) -> Quantity:
@@ -88,10 +95,15 @@ class Screw(Model):
 
 
 class Required(Model):
-    """What must be there before the job is complete. ``when`` names a quantity that must exist first (a move)."""
+    """What must be there before the job is complete.
+
+    ``when`` names a quantity that must exist first in the same condition (a move): without it, nothing is asked.
+    ``phase`` asks for the reading before or after an adjustment; empty takes any.
+    """
 
     quantity: Name
     condition: Name | Literal[""] = ""
+    phase: Phase = ""
     when: Name | None = None
     once: bool = False
     """Once a job, not once an appliance."""
@@ -109,27 +121,57 @@ class Relation(Model):
 
     ``kind``: ``difference at most`` (first minus second ≤ amount), ``difference at least``, ``not above`` (first ≤
     second + amount), ``within`` (|first − second| ≤ amount), ``ratio`` (first / second between low and high),
-    ``ordered`` (each ≤ the next), ``sum at most`` (the sum of the moves of a screw). ``soft`` rules say look again,
-    never outside. ``basis`` is the rule's source.
+    ``ordered`` (each ≤ the next + amount), ``sum at most`` (the sum over all readings of the slot, such as the turns
+    of a screw), ``each between`` (every reading of the slot between low and high), ``count at least`` (as many
+    readings of the slot). ``soft`` rules say look again, never outside. A ``law`` is one of nature: where it is
+    broken, a reading is wrong, and the finding is conflicting. ``basis`` is the rule's source. An appliance file's
+    relation takes the place of the sheet's relation with the same id.
     """
 
     id: Name
-    kind: Literal["difference at most", "difference at least", "not above", "within", "ratio", "ordered", "sum at most"]
+    kind: Literal[
+        "difference at most",
+        "difference at least",
+        "not above",
+        "within",
+        "ratio",
+        "ordered",
+        "sum at most",
+        "each between",
+        "count at least",
+    ]
     slots: Annotated[tuple[Slot, ...], Field(min_length=1)]
     amount: ValueText | None = None
     low: ValueText | None = None
     high: ValueText | None = None
     unit: str = ""
     soft: bool = True
+    law: bool = False
     text: str
     basis: str
+
+    @model_validator(mode="after")
+    def _is_complete(self) -> Relation:
+        if self.unit:
+            unit_of(self.unit)
+        pairs = ("difference at most", "difference at least", "not above", "within", "ratio")
+        if self.kind in pairs and len(self.slots) != 2:
+            raise ValueError(f"{self.id}: {self.kind!r} needs two slots, not {len(self.slots)}")
+        if self.kind in ("ratio", "each between"):
+            if self.low is None and self.high is None:
+                raise ValueError(f"{self.id}: {self.kind!r} needs low, high or both")
+        elif self.kind != "ordered" and self.amount is None:
+            raise ValueError(f"{self.id}: {self.kind!r} needs an amount")
+        return self
 
 
 class Stop(Model):
     """Something that stops the work, said or measured. ``say`` is the whole wording that people get, in plain words.
 
     ``said`` are ways of saying that it is so; ``look_alikes`` are wordings that contain them and mean no stop.
-    ``quantity`` with ``at`` or ``above`` makes it a measured stop.
+    With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``) above the
+    highest that maker or plate allow; a check or choice in one of ``states``; or (``unlike_file``) a choice that
+    differs from the appliance file.
     """
 
     id: Name
@@ -139,10 +181,24 @@ class Stop(Model):
     quantity: Name | None = None
     at: ValueText | None = None
     above: ValueText | None = None
+    above_limit: bool = False
+    states: tuple[str, ...] = ()
+    unlike_file: bool = False
     unit: str = ""
     level: Literal["stop", "caution"] = "stop"
-    say: str
+    say: str = Field(min_length=1)
     basis: str
+
+    @model_validator(mode="after")
+    def _is_complete(self) -> Stop:
+        measured = [self.at is not None, self.above is not None, self.above_limit, bool(self.states), self.unlike_file]
+        if self.quantity is None and (any(measured) or not self.said):
+            raise ValueError(f"{self.id}: a stop is said (it needs said) or measured (it needs a quantity)")
+        if self.quantity is not None and sum(measured) != 1:
+            raise ValueError(f"{self.id}: a measured stop needs one of at, above, above_limit, states, unlike_file")
+        if self.unit:
+            unit_of(self.unit)
+        return self
 
 
 class Sheet(Model):
@@ -193,4 +249,9 @@ class Sheet(Model):
                 raise ValueError(f"{slot.quantity!r} is required or related but is not on this sheet")
             if slot.condition and slot.condition not in conditions:
                 raise ValueError(f"condition {slot.condition!r} is not on this sheet")
+        others = [r.when for r in self.required] + [s.quantity for s in self.stops]
+        others += [name for q in self.quantities for name in (q.lowest_of, q.highest_of)]
+        for name in others:
+            if name is not None and name not in quantities:
+                raise ValueError(f"{name!r} is named by a rule but is not on this sheet")
         return self
