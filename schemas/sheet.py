@@ -122,10 +122,10 @@ class Relation(Model):
     ``kind``: ``difference at most`` (first minus second ≤ amount), ``difference at least``, ``not above`` (first ≤
     second + amount), ``within`` (|first − second| ≤ amount), ``ratio`` (first / second between low and high),
     ``ordered`` (each ≤ the next + amount), ``sum at most`` (the sum over all readings of the slot, such as the turns
-    of a screw), ``each between`` (every reading of the slot between low and high), ``count at least`` (as many
-    readings of the slot). ``soft`` rules say look again, never outside. A ``law`` is one of nature: where it is
-    broken, a reading is wrong, and the finding is conflicting. ``basis`` is the rule's source. An appliance file's
-    relation takes the place of the sheet's relation with the same id.
+    of a screw), ``each between`` (every reading of the slot between low and high). ``soft`` rules say look again,
+    never outside. A ``law`` is one of nature: where it is broken, a reading is wrong, and the finding is conflicting.
+    ``basis`` is the rule's source. An appliance file's relation takes the place of the sheet's relation with the same
+    id.
     """
 
     id: Name
@@ -138,7 +138,6 @@ class Relation(Model):
         "ordered",
         "sum at most",
         "each between",
-        "count at least",
     ]
     slots: Annotated[tuple[Slot, ...], Field(min_length=1)]
     amount: ValueText | None = None
@@ -171,7 +170,7 @@ class Stop(Model):
     ``said`` are ways of saying that it is so; ``look_alikes`` are wordings that contain them and mean no stop.
     With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``) above the
     highest that maker or plate allow; a check or choice in one of ``states``; or (``unlike_file``) a choice that
-    differs from the appliance file.
+    differs from the appliance file. ``also`` are other quantities that it holds for in the same way.
     """
 
     id: Name
@@ -179,6 +178,7 @@ class Stop(Model):
     said: tuple[str, ...] = ()
     look_alikes: tuple[str, ...] = ()
     quantity: Name | None = None
+    also: tuple[Name, ...] = ()
     at: ValueText | None = None
     above: ValueText | None = None
     above_limit: bool = False
@@ -249,7 +249,7 @@ class Sheet(Model):
                 raise ValueError(f"{slot.quantity!r} is required or related but is not on this sheet")
             if slot.condition and slot.condition not in conditions:
                 raise ValueError(f"condition {slot.condition!r} is not on this sheet")
-        others = [r.when for r in self.required] + [s.quantity for s in self.stops]
+        others = [r.when for r in self.required] + [name for s in self.stops for name in (s.quantity, *s.also)]
         others += [name for q in self.quantities for name in (q.lowest_of, q.highest_of)]
         for name in others:
             if name is not None and name not in quantities:
