@@ -1,0 +1,72 @@
+"""Sound in, utterances out: decode, find the speech, recognise each stretch.
+
+file ── sound.samples ──▶ blocks ── speech.stretches ──▶ stretches ── recogniser.hear ──▶ utterances
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+from capture.models import find_speech_model
+from capture.recogniser import Recogniser
+from capture.sound import samples
+from capture.speech import Stretch, stretches
+from schemas.base import Sha256
+from schemas.evidence import Utterance
+
+__all__ = ["Recogniser", "hear", "load_recogniser"]
+
+
+def load_recogniser(model: str | None = None, *, words: Sequence[str] = ()) -> Recogniser:
+    """Load the packaged speech model, or the one in a folder or of a size name that is on this disk already.
+
+    ``words`` are words of the trade to expect, most important last: a sheet's own.
+
+    Raises:
+        BadInput: there is no such model, or it is not the one that was measured.
+    """
+    return Recogniser(find_speech_model(model), words=words)
+
+
+def hear(
+    path: Path,
+    sha256: Sha256,
+    recogniser: Recogniser,
+    *,
+    skip: int = 0,
+    progress: Callable[[float], None] | None = None,
+) -> Iterator[Utterance]:
+    """Yield what is said in a sound file, in order, each as soon as it is recognised.
+
+    An utterance's number counts stretches of speech, also those in which no word could be made out and which are not
+    yielded; so after a kill ``skip`` is the last number that was kept plus one, and nothing before is recognised again.
+    ``progress`` is called with the seconds of the file that are done.
+
+    Raises:
+        BadInput: the file is no sound, damaged, cut short or out of bounds. What was yielded before stays good.
+    """
+    for stretch in stretches(samples(path)):
+        if stretch.number >= skip:
+            utterance = _utterance(stretch, sha256, recogniser)
+            if utterance is not None:
+                yield utterance
+        if progress:
+            progress(stretch.end)
+
+
+def _utterance(stretch: Stretch, sha256: Sha256, recogniser: Recogniser) -> Utterance | None:
+    heard = recogniser.hear(stretch.sound, stretch.sound_start)
+    if heard is None:
+        return None
+    return Utterance(
+        evidence=sha256,
+        number=stretch.number,
+        start=stretch.start,
+        end=stretch.end,
+        hypotheses=heard.hypotheses,
+        second_opinion=heard.second_opinion,
+        snr_db=stretch.snr_db,
+        clipped=stretch.clipped,
+        made_by=recogniser.made_by,
+    )
