@@ -1,0 +1,162 @@
+"""Physics of one flame: which readings of a row cannot be true together. A law never corrects; it names both ends.
+
+This is the one place outside the sheets that must know quantities by name: CO2, O2, CO, CO air-free, and the offset
+pressure of a zero or negative governor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import NamedTuple
+
+from checks.rows import Rows, in_unit, number
+from checks.words import named
+from physics.laws import (
+    AIR_FREE_BELOW_TOLERANCE,
+    CO2_MAX_BAND,
+    O2_IN_AIR,
+    air_free_gap,
+    air_free_tolerance,
+    dilution_gap,
+    dilution_tolerance,
+    shortfall,
+)
+from schemas.appliance import ApplianceFile, Fuel
+from schemas.base import decimal_of
+from schemas.findings import Finding, Verdict
+from schemas.readings import Reading
+from schemas.sheet import Sheet
+
+__all__ = ["combustion_findings", "fuel_of"]
+
+_FLUE_GAS = ("co2", "o2", "co", "co_air_free")
+
+_LINE = "dilution of dry flue gas with air; fuel factor Fo of US EPA Method 3B (40 CFR 60, Appendix A-2)"
+_AIR_FREE = "oxygen correction to 0 % O2 as in US EPA Method 19 (40 CFR 60, Appendix A-7)"
+_OFFSET = "common practice, no source: a zero or negative governor holds the offset at or below zero"
+
+# How far above zero an offset may read, Pa: one step of a common gauge (common practice, no source).
+_OFFSET_TOLERANCE = Decimal(1)
+
+
+class _Broken(NamedTuple):
+    rule: str
+    readings: tuple[Reading, ...]
+    text: str
+    basis: str
+
+
+def fuel_of(rows: Rows, file: ApplianceFile | None) -> Fuel | None:
+    """Return the fuel that the lines are drawn for: the appliance file's, else the recorded one, else None.
+
+    Where the two differ, None: nothing is presumed of the gas until that is settled.
+    """
+    reading = rows.standing("fuel", "")
+    said: Fuel | None = next((fuel for fuel in CO2_MAX_BAND if reading is not None and reading.value == fuel), None)
+    if file is None or said is None:
+        return said if file is None else file.fuel
+    return said if said == file.fuel else None
+
+
+def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
+    """Yield a finding for each law of the flue gas that taken readings of one row break together."""
+    fuel = fuel_of(rows, file)
+    for row in _rows_of_gas(rows):
+        broken = [*_impossible(row, fuel), *_off_the_line(row, fuel), *_air_free_off(row)]
+        suspects = _suspects(broken)
+        for fault in broken:
+            yield _finding(sheet, "conflicting", fault, suspects)
+    if file is not None and file.governor == "zero or negative":
+        yield from _offset_sign(rows, sheet)
+
+
+def _rows_of_gas(rows: Rows) -> Iterator[dict[str, Reading]]:
+    """Yield the readings of one condition and phase, by quantity, where there are any; the last of each counts."""
+    found: dict[tuple[str | None, str, str | None], dict[str, Reading]] = {}
+    for reading in rows.taken:
+        if reading.quantity in _FLUE_GAS and number(reading) is not None:
+            key = reading.condition, reading.phase, reading.appliance
+            found.setdefault(key, {})[reading.quantity] = reading
+    yield from found.values()
+
+
+def _impossible(row: dict[str, Reading], fuel: Fuel | None) -> Iterator[_Broken]:
+    highest = max(band[1] for name, band in CO2_MAX_BAND.items() if fuel in (None, name))
+    allowed = {"co2": highest + Decimal("0.1"), "o2": O2_IN_AIR + Decimal("0.1")}
+    for quantity, most in allowed.items():
+        reading = row.get(quantity)
+        if reading is not None and _of(reading) > most:
+            text = f"more than {most} % cannot be in the flue gas{' of this fuel' if quantity == 'co2' else ''}"
+            yield _Broken("flue_gas_share", (reading,), text, _LINE)
+
+
+def _off_the_line(row: dict[str, Reading], fuel: Fuel | None) -> Iterator[_Broken]:
+    if "co2" not in row or "o2" not in row:
+        return
+    co2, o2 = row["co2"], row["o2"]
+    gap = dilution_gap(_of(co2), _of(o2), fuel)
+    if abs(gap) > dilution_tolerance(co2_step=_step(co2), o2_step=_step(o2)):
+        side = "above" if gap > 0 else "below"
+        text = f"they cannot both be right, CO2 lies {abs(gap):.1f} % {side} the line that this O2 gives"
+        yield _Broken("co2_o2_line", (co2, o2), text, _LINE)
+
+
+def _air_free_off(row: dict[str, Reading]) -> Iterator[_Broken]:
+    if "co" not in row or "co_air_free" not in row:
+        return
+    co, air_free = row["co"], row["co_air_free"]
+    if shortfall(_of(co), _of(air_free)) > AIR_FREE_BELOW_TOLERANCE:
+        text = "CO air-free cannot be below CO as measured"
+        yield _Broken("air_free_below_co", (co, air_free), text, _AIR_FREE)
+    elif "o2" in row and _of(row["o2"]) < O2_IN_AIR:
+        gap = air_free_gap(_of(air_free), _of(co), _of(row["o2"]))
+        # An instrument that works it out from CO2 may differ by 3 % (CO2max of the gas against its own).
+        if abs(gap) > max(air_free_tolerance(_of(air_free)), _of(air_free) * Decimal("0.03")):
+            text = f"they do not fit each other, CO and O2 make {_of(air_free) - gap:.0f} ppm air-free"
+            yield _Broken("air_free_of_co_and_o2", (co, air_free, row["o2"]), text, _AIR_FREE)
+
+
+def _suspects(broken: list[_Broken]) -> tuple[Reading, ...]:
+    """Return the readings that every broken law has a part in, where more than one law is broken: ask about them first.
+
+    O2 stands in the CO2 line and in CO air-free, so a slip of O2 breaks both; a slip of CO2 breaks only the first.
+    """
+    if len(broken) < 2:
+        return ()
+    return tuple(r for r in broken[0].readings if all(r in fault.readings for fault in broken[1:]))
+
+
+def _offset_sign(rows: Rows, sheet: Sheet) -> Iterator[Finding]:
+    for reading in rows.taken:
+        if reading.quantity != "outlet_pressure":
+            continue
+        value = number(reading)
+        pascal = None if value is None else in_unit(value, reading.unit, "Pa")
+        if pascal is not None and pascal > _OFFSET_TOLERANCE:
+            text = "a zero or negative governor gives no plus; was a minus left out?"
+            yield _finding(sheet, "look again", _Broken("offset_sign", (reading,), text, _OFFSET), ())
+
+
+def _of(reading: Reading) -> Decimal:
+    return decimal_of(reading.value)
+
+
+def _step(reading: Reading) -> Decimal:
+    return Decimal(1).scaleb(int(_of(reading).as_tuple().exponent))
+
+
+def _finding(sheet: Sheet, verdict: Verdict, fault: _Broken, suspects: tuple[Reading, ...]) -> Finding:
+    readings = sorted(fault.readings, key=lambda r: r not in suspects)
+    values = "; ".join(named(sheet, r) for r in readings)
+    first = f" Ask about {named(sheet, suspects[0])} first: it is in every rule that fails." if suspects else ""
+    return Finding(
+        rule=fault.rule,
+        verdict=verdict,
+        text=f"{values}: {fault.text}.{first}",
+        appliance=readings[0].appliance,
+        quantity=readings[0].quantity,
+        condition=readings[0].condition,
+        readings=tuple(r.id for r in readings),
+        basis=fault.basis,
+    )

@@ -1,0 +1,141 @@
+"""Verdicts on limits: within, outside, or cannot tell and why; each names its limit and where that comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from checks.rows import Rows, in_unit, number
+from checks.words import named, shown_limit, why_open
+from schemas.appliance import ApplianceFile
+from schemas.findings import Finding, Limit, LimitOrigin, Verdict
+from schemas.readings import Reading
+from schemas.sheet import Sheet
+from schemas.units import show_unit
+
+__all__ = ["applicable", "known_limits", "limit_findings"]
+
+
+def known_limits(
+    rows: Rows, sheet: Sheet, file: ApplianceFile | None, file_sha256: str | None, limits: Sequence[Limit]
+) -> tuple[Limit, ...]:
+    """Return all limits in the order in which they are believed: appliance file, rating plate, the job's own."""
+    return (*_from_file(file, file_sha256), *_from_plate(rows, sheet), *limits)
+
+
+def _from_file(file: ApplianceFile | None, sha256: str | None) -> Iterator[Limit]:
+    if file is None:
+        return
+    for row in file.limits:
+        origin = LimitOrigin(
+            kind="appliance file", title=file.title, sha256=sha256, document=file.document, page=row.page
+        )
+        yield Limit(
+            quantity=row.quantity, condition=row.condition, low=row.low, high=row.high, unit=row.unit, origin=origin
+        )
+
+
+def _from_plate(rows: Rows, sheet: Sheet) -> Iterator[Limit]:
+    for quantity in sheet.quantities:
+        target = quantity.lowest_of or quantity.highest_of
+        reading = rows.standing(quantity.id, "")
+        if target is None or reading is None or number(reading) is None:
+            continue
+        yield Limit(
+            quantity=target,
+            condition="",
+            low=reading.value if quantity.lowest_of else None,
+            high=reading.value if quantity.highest_of else None,
+            unit=reading.unit,
+            origin=LimitOrigin(kind="rating plate", title="rating plate", source=reading.source),
+        )
+
+
+def applicable(quantity: str, condition: str, limits: Sequence[Limit]) -> tuple[Limit, ...]:
+    """Return the limits that hold for a quantity in a condition, in the order given.
+
+    From one origin, a limit of the condition's own takes the place of those for any condition.
+    """
+    mine = [limit for limit in limits if limit.quantity == quantity and limit.condition in ("", condition)]
+    specific = {_origin(limit) for limit in mine if limit.condition}
+    return tuple(limit for limit in mine if limit.condition or _origin(limit) not in specific)
+
+
+def _origin(limit: Limit) -> tuple[str, str, str]:
+    return limit.origin.kind, limit.origin.title, limit.origin.document
+
+
+def limit_findings(rows: Rows, sheet: Sheet, limits: Sequence[Limit]) -> Iterator[Finding]:
+    """Yield the verdict on each number: one finding, or one for each limit that it is outside of."""
+    for reading in rows.all:
+        if reading.quantity is None or reading.condition is None or sheet.quantity(reading.quantity).kind != "number":
+            continue
+        mine = applicable(reading.quantity, reading.condition, limits)
+        if mine:
+            verdicts = [_verdict(rows, sheet, reading, limit) for limit in mine]
+            yield from [f for f in verdicts if f.verdict != "within"] if reading.taken else []
+            if not reading.taken or all(f.verdict == "within" for f in verdicts):
+                yield verdicts[0]
+        elif reading.taken and sheet.quantity(reading.quantity).maker_limits:
+            yield _finding(
+                rows,
+                reading,
+                "cannot tell",
+                f"{named(sheet, reading)}: no limit is known. Name an appliance file, photograph the rating plate, or "
+                "read out the maker's limit with its page.",
+            )
+
+
+def _verdict(rows: Rows, sheet: Sheet, reading: Reading, limit: Limit) -> Finding:
+    name = named(sheet, reading)
+    if not reading.taken:
+        text = f"{name}: not judged while its question is open ({why_open([reading])})."
+        return _finding(rows, reading, "cannot tell", text, limit)
+    value = number(reading)
+    if value is None:
+        return _finding(rows, reading, "cannot tell", f"{name}: this is no number, so it meets no limit.", limit)
+    low = None if limit.low is None else in_unit(Decimal(limit.low), limit.unit, reading.unit)
+    high = None if limit.high is None else in_unit(Decimal(limit.high), limit.unit, reading.unit)
+    if (low is None) != (limit.low is None) or (high is None) != (limit.high is None):
+        unit = show_unit(reading.unit) or "no unit"
+        text = f"{name}: {unit} cannot be compared with the limit in {show_unit(limit.unit) or 'no unit'}."
+        return _finding(rows, reading, "cannot tell", text, limit)
+    span = shown_limit(limit, reading.unit, max(0, -int(value.as_tuple().exponent)))
+    where = _short(limit)
+    if low is not None and value < low:
+        return _finding(rows, reading, "outside", f"{name} is below the limit, {span} ({where}).", limit)
+    if high is not None and value > high:
+        return _finding(rows, reading, "outside", f"{name} is above the limit, {span} ({where}).", limit)
+    return _finding(rows, reading, "within", f"{name} is within the limit, {span} ({where}).", limit)
+
+
+def _where(limit: Limit) -> str:
+    origin = limit.origin
+    if origin.kind == "quoted":
+        parts = [f"quoted by {origin.by}" if origin.by else "quoted on site", origin.document]
+    else:
+        parts = [origin.title, origin.document if origin.document != origin.title else ""]
+    parts.append(f"page {origin.page}" if origin.page else "")
+    return ", ".join(part for part in parts if part)
+
+
+def _short(limit: Limit) -> str:
+    """Return the origin in the few words that fit into a sentence; the whole of it is the finding's basis."""
+    if limit.origin.kind != "appliance file":
+        return _where(limit)
+    return f"{limit.origin.title}{f', page {limit.origin.page}' if limit.origin.page else ''}"
+
+
+def _finding(rows: Rows, reading: Reading, verdict: Verdict, text: str, limit: Limit | None = None) -> Finding:
+    return Finding(
+        rule="limit",
+        verdict=verdict,
+        text=text,
+        appliance=reading.appliance,
+        quantity=reading.quantity,
+        condition=reading.condition,
+        readings=(reading.id,),
+        limit=limit,
+        basis=_where(limit) if limit else "",
+        superseded=rows.superseded(reading),
+    )

@@ -1,0 +1,106 @@
+"""Relations between readings, as the sheet and the appliance file state them: typed rules, no formula language."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+from itertools import pairwise
+
+from checks.rows import Rows, in_unit, number
+from checks.words import named, shown
+from schemas.appliance import ApplianceFile
+from schemas.findings import Finding, Verdict
+from schemas.readings import Reading
+from schemas.sheet import Relation, Sheet
+
+__all__ = ["relation_findings"]
+
+
+def relation_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
+    """Yield a finding for each relation that does not hold. A relation without all its readings says nothing."""
+    stated = {relation.id: relation for relation in (*sheet.relations, *(file.relations if file else ()))}
+    for relation in stated.values():
+        yield from _judged(rows, sheet, relation)
+
+
+def _judged(rows: Rows, sheet: Sheet, relation: Relation) -> Iterator[Finding]:
+    slots = [(slot.quantity, slot.condition) for slot in relation.slots]
+    if relation.kind == "each between":
+        for reading in (r for slot in slots for r in rows.of(*slot)):
+            value = _value(reading, relation.unit)
+            if value is not None and not _between(value, relation):
+                yield _finding(sheet, relation, [reading], "")
+    elif relation.kind == "sum at most":
+        parts = [(r, v) for slot in slots for r in rows.of(*slot) if (v := _value(r, relation.unit)) is not None]
+        total = sum((abs(v) for _, v in parts), Decimal(0))
+        if total > _amount(relation):
+            yield _finding(sheet, relation, [r for r, _ in parts], f"sum {shown(str(total), relation.unit)}")
+    elif relation.kind == "ordered":
+        for first, second in pairwise(slots):
+            yield from _pair(rows, sheet, relation, first, second)
+    else:
+        yield from _pair(rows, sheet, relation, slots[0], slots[1])
+
+
+def _pair(
+    rows: Rows, sheet: Sheet, relation: Relation, first: tuple[str, str], second: tuple[str, str]
+) -> Iterator[Finding]:
+    # A law binds the rows as found too; a rule of the trade is about how the plant is left.
+    pairs = list(rows.pairs(first, second))
+    for a, b in pairs if relation.law else pairs[-1:]:
+        # A ratio has no unit of its own: the second is brought to the unit of the first.
+        unit = relation.unit or a.unit
+        x, y = _value(a, unit), _value(b, unit)
+        if x is None or y is None:
+            continue
+        off = _off(relation, x, y)
+        if off is not None:
+            yield _finding(sheet, relation, [a, b], off)
+
+
+def _off(relation: Relation, x: Decimal, y: Decimal) -> str | None:
+    """Return by how much two values break a relation, in words; None where they keep it."""
+    difference = shown(str(abs(x - y)), relation.unit)
+    match relation.kind:
+        case "ratio":
+            if y == 0 or _between(x / y, relation):
+                return None
+            return f"ratio {x / y:.2f}"
+        case "difference at most":
+            return f"difference {difference}" if x - y > _amount(relation) else None
+        case "difference at least":
+            return f"difference {shown(str(x - y), relation.unit)}" if x - y < _amount(relation) else None
+        case "within":
+            return f"difference {difference}" if abs(x - y) > _amount(relation) else None
+        case _:  # not above, ordered
+            amount = _amount(relation) if relation.amount is not None else Decimal(0)
+            return f"above by {difference}" if x > y + amount else None
+
+
+def _amount(relation: Relation) -> Decimal:
+    return Decimal(relation.amount or "0")
+
+
+def _between(value: Decimal, relation: Relation) -> bool:
+    low = relation.low is None or value >= Decimal(relation.low)
+    return low and (relation.high is None or value <= Decimal(relation.high))
+
+
+def _value(reading: Reading, unit: str) -> Decimal | None:
+    value = number(reading)
+    return None if value is None else in_unit(value, reading.unit, unit)
+
+
+def _finding(sheet: Sheet, relation: Relation, readings: list[Reading], off: str) -> Finding:
+    verdict: Verdict = "conflicting" if relation.law else "look again" if relation.soft else "outside"
+    values = "; ".join(named(sheet, r) for r in readings)
+    return Finding(
+        rule=relation.id,
+        verdict=verdict,
+        text=f"{values}{f': {off}' if off else ''}. {relation.text}",
+        appliance=readings[0].appliance,
+        quantity=readings[0].quantity,
+        condition=readings[0].condition,
+        readings=tuple(r.id for r in readings),
+        basis=relation.basis,
+    )

@@ -1,0 +1,112 @@
+"""What stops the work: said aloud, or measured. A stop is judged on the worst value that is still open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from checks.limits import applicable
+from checks.possible import Possible, possible_air_free, possible_values
+from checks.rows import Rows
+from checks.words import shown, slot_name
+from schemas.appliance import ApplianceFile, Fuel
+from schemas.findings import Finding, Limit
+from schemas.readings import Alarm
+from schemas.sheet import Sheet, Stop
+
+__all__ = ["said_stops", "stop_findings"]
+
+Row = tuple[str, str, str, str | None]
+
+
+def said_stops(alarms: Sequence[Alarm], sheet: Sheet) -> tuple[Finding, ...]:
+    """Return a finding for each stop that was said, in the order they were said."""
+    stops = {stop.id: stop for stop in sheet.stops}
+    return tuple(_said(alarm, stops.get(alarm.stop)) for alarm in alarms)
+
+
+def _said(alarm: Alarm, stop: Stop | None) -> Finding:
+    heard = f' (heard: "{alarm.source.heard}")' if alarm.source.heard else ""
+    if stop is None:
+        text = f"Something that stops the work was said{heard}. This sheet has no words for it; treat it as the worst."
+        return Finding(rule=alarm.stop, verdict="stop", text=text)
+    return Finding(rule=stop.id, verdict=stop.level, text=f"{stop.name}{heard}. {stop.say}", basis=stop.basis)
+
+
+def stop_findings(
+    rows: Rows, sheet: Sheet, file: ApplianceFile | None, fuel: Fuel | None, limits: Sequence[Limit]
+) -> Iterator[Finding]:
+    """Yield a finding for each measured stop; of several thresholds on one quantity only the highest that is passed."""
+    values = list(possible_values(rows))
+    values += possible_air_free(values, fuel)
+    passed: dict[Row, tuple[Decimal, Finding]] = {}
+    for stop in sheet.stops:
+        names = (stop.quantity, *stop.also)
+        worst: dict[Row, Possible] = {}
+        for value in values:
+            if value.quantity in names and _is_passed(stop, value, file, limits):
+                row = _row(value)
+                worst[row] = _worse(worst.get(row), value, stop.unit)
+        for row, value in worst.items():
+            finding = _finding(rows, sheet, stop, value)
+            threshold = stop.at or stop.above
+            if threshold is None:
+                yield finding
+                continue
+            if row not in passed or passed[row][0] < Decimal(threshold):
+                passed[row] = Decimal(threshold), finding
+    yield from (finding for _, finding in passed.values())
+
+
+def _row(value: Possible) -> Row:
+    return value.quantity, value.condition, value.phase, value.appliance
+
+
+def _is_passed(stop: Stop, value: Possible, file: ApplianceFile | None, limits: Sequence[Limit]) -> bool:
+    if stop.states:
+        return value.value in stop.states
+    if stop.unlike_file:
+        return file is not None and value.value != getattr(file, value.quantity, value.value)
+    if stop.above_limit:
+        highs = [(lim.high, lim.unit) for lim in applicable(value.quantity, value.condition, limits) if lim.high]
+        return any(_beyond(value, high, unit, at_too=False) for high, unit in highs)
+    return _beyond(value, stop.at or stop.above or "0", stop.unit, at_too=stop.at is not None)
+
+
+def _beyond(value: Possible, threshold: str, unit: str, *, at_too: bool) -> bool:
+    if value.over_range:
+        return True
+    measured = value.measured(unit)
+    if measured is None:
+        return False
+    return measured >= Decimal(threshold) if at_too else measured > Decimal(threshold)
+
+
+def _worse(a: Possible | None, b: Possible, unit: str) -> Possible:
+    """Return the worse of two values that both pass the stop; of equals the settled and directly read one."""
+    if a is None:
+        return b
+
+    def rank(value: Possible) -> tuple[bool, bool, Decimal, bool]:
+        measured = None if value.over_range else value.measured(unit or value.unit)
+        return value.settled, value.over_range, measured or Decimal(0), len(value.readings) == 1
+
+    return max(a, b, key=rank)
+
+
+def _finding(rows: Rows, sheet: Sheet, stop: Stop, value: Possible) -> Finding:
+    what = "over range" if value.over_range else shown(value.value.replace("_", " "), value.unit)
+    name = slot_name(sheet, value.quantity, value.condition, value.phase)
+    ids = set(value.readings)
+    superseded = stop.level == "caution" and all(rows.superseded(r) for r in rows.all if r.id in ids)
+    return Finding(
+        rule=stop.id,
+        verdict=stop.level,
+        text=f"{stop.name}: {name} {value.how} {what}. {stop.say}",
+        appliance=value.appliance,
+        quantity=value.quantity,
+        condition=value.condition,
+        readings=value.readings,
+        basis=stop.basis,
+        superseded=superseded,
+    )

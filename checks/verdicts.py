@@ -1,0 +1,75 @@
+"""All that can be said of the readings of one appliance, what is to be done first in front."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import get_args
+
+from checks.combustion import combustion_findings, fuel_of
+from checks.limits import known_limits, limit_findings
+from checks.relations import relation_findings
+from checks.rows import Rows
+from checks.stops import said_stops, stop_findings
+from schemas.appliance import ApplianceFile
+from schemas.findings import Finding, Limit, Verdict
+from schemas.readings import Reading
+from schemas.sheet import Sheet
+
+__all__ = ["check", "said_stops"]
+
+# What a person has to do something about comes first; what is in order comes last.
+_ORDER: tuple[Verdict, ...] = (
+    "stop",
+    "caution",
+    "conflicting",
+    "outside",
+    "cannot tell",
+    "look again",
+    "missing",
+    "within",
+)
+assert set(_ORDER) == set(get_args(Verdict))
+
+
+def check(
+    readings: Sequence[Reading],
+    sheet: Sheet,
+    *,
+    appliance: ApplianceFile | None = None,
+    file_sha256: str | None = None,
+    limits: Sequence[Limit] = (),
+    tag: str | None = None,
+) -> tuple[Finding, ...]:
+    """Return the findings on one appliance: stops, laws, limits, relations; what is to be done first in front.
+
+    Only readings without doubts are judged; a doubtful one gives "cannot tell", except that stops take the worst it
+    may be. Findings on readings of the visit (ambient CO) have no appliance and are the same for every appliance.
+
+    Args:
+        readings: the live readings of the job, in the order they were given.
+        sheet: the job's sheet.
+        appliance: the appliance file, where there is one, and its hash in ``file_sha256``.
+        limits: the job's own limits, once read back: from the plate or quoted on site.
+        tag: the appliance; readings of others are left out. None takes every reading.
+    """
+    on_sheet = {q.id for q in sheet.quantities}
+    rows = Rows([r for r in readings if r.quantity is None or r.quantity in on_sheet], tag)
+    known = known_limits(rows, sheet, appliance, file_sha256, limits)
+    found = [
+        *stop_findings(rows, sheet, appliance, fuel_of(rows, appliance), known),
+        *combustion_findings(rows, sheet, appliance),
+        *limit_findings(rows, sheet, known),
+        *relation_findings(rows, sheet, appliance),
+    ]
+    quantities = {q.id: n for n, q in enumerate(sheet.quantities)}
+    conditions = {c.id: n for n, c in enumerate(sheet.conditions)}
+
+    def place(finding: Finding) -> tuple[bool, int, int, int]:
+        return (
+            finding.superseded,
+            _ORDER.index(finding.verdict),
+            quantities.get(finding.quantity or "", len(quantities)),
+            conditions.get(finding.condition or "", -1),
+        )
+
+    return tuple(sorted(found, key=place))
