@@ -17,14 +17,23 @@ class Condition(Model):
     """When a quantity is read: static, at ignition, high fire. ``said`` are the ways it is named.
 
     ``enter`` are phrases that mean the plant is going there now ("lighting now", "going up to maximum"), beyond the
-    plain names. ``adjusted``: readings here have a before and an after once a screw is moved.
+    plain names; one that belongs to several conditions means the first that is not behind us. ``sounds_like`` are
+    what recognisers write instead. ``adjusted``: readings here have a before and an after once a screw is moved.
+    ``implies`` is the quantity that a value beside the condition's name alone belongs to ("static eight point oh").
+    ``firing``: the burner runs. ``yields``: a firing rate that is known takes its place ("working pressure" at high
+    fire). ``passing``: it is over at once, so a value said later no longer belongs to it.
     """
 
     id: Name
     name: str
     said: tuple[str, ...]
     enter: tuple[str, ...] = ()
+    sounds_like: tuple[str, ...] = ()
     adjusted: bool = False
+    implies: Name | Literal[""] = ""
+    firing: bool = False
+    yields: bool = False
+    passing: bool = False
 
 
 class Range(Model):
@@ -56,6 +65,20 @@ class Quantity(Model):
     range: Range = Range()
     conditions: tuple[Name, ...] = ()
     said: tuple[str, ...] = ()
+    vaguely: tuple[str, ...] = ()
+    """Names that it shares with other quantities ("temperature"): always asked, unless unit or range leave one."""
+    sounds_like: tuple[str, ...] = ()
+    """What recognisers write instead of its names."""
+    unit_alone: tuple[str, ...] = ()
+    """Units that no other quantity is given in when its name is left out ("twenty eight gallons a minute")."""
+    noted_units: tuple[str, ...] = ()
+    """Units of a second value that is kept as its note (the volume of a clocking)."""
+    form: Literal["words", "name", "code"] = "words"
+    """Text: words as said, a name, or a code of letters and digits that may be spelt."""
+    tells: dict[Literal["passed", "failed", "done", "not yet", "not applicable"], tuple[str, ...]] = Field(
+        default_factory=dict
+    )
+    """Wordings that tell a check's state without its name ("no leaks anywhere")."""
     shown: tuple[str, ...] = ()
     sign: Literal["plain", "said", "must be said"] = "plain"
     choices: dict[Name, tuple[str, ...]] = Field(default_factory=dict)
@@ -86,11 +109,15 @@ class Quantity(Model):
 
 
 class Screw(Model):
-    """An adjustment, named by what it does. ``condition`` is the firing rate that it sets."""
+    """An adjustment, named by what it does. ``condition`` is the firing rate that it sets.
+
+    ``short`` are names that mean the screw only beside a turn ("an eighth out on the offset").
+    """
 
     id: Name
     name: str
     said: tuple[str, ...]
+    short: tuple[str, ...] = ()
     condition: Name | Literal[""] = ""
 
 
@@ -217,6 +244,8 @@ class Sheet(Model):
     required: tuple[Required, ...] = ()
     relations: tuple[Relation, ...] = ()
     stops: tuple[Stop, ...] = ()
+    introductions: tuple[str, ...] = ()
+    """Sentences that name several things at once, with the quantity in braces: "this is {technician} at {site}"."""
     leave_alone: tuple[str, ...] = ()
     """Words for numbers that are no readings on this sheet: NOx, excess air, delta T, tool sizes."""
 
