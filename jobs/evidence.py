@@ -1,0 +1,129 @@
+"""Evidence on the disk: each file under the SHA-256 of its bytes, durable before anything looks at it, never changed.
+
+The same folder keeps the sheet and the appliance files that a job was opened with, for the same reason: a value must
+be traceable to exactly the bytes that it was read with.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterable, Iterator
+from itertools import count
+from pathlib import Path
+from typing import IO
+
+from jobs import disk
+from schemas.errors import BadInput, StoreFailed
+
+__all__ = ["EvidenceFiles"]
+
+_CHUNK = 1 << 20
+_SERIAL = count()
+
+
+class EvidenceFiles:
+    """The folder ``evidence/``: ``ab/abcd…`` holds the bytes whose SHA-256 is ``abcd…``."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        with disk.told_plainly(folder):
+            disk.make_folder(folder)
+
+    def path(self, sha256: str) -> Path:
+        """Return where the bytes of a hash lie, whether or not they are there."""
+        return self._folder / sha256[:2] / sha256
+
+    def keep_file(self, source: Path) -> tuple[str, int]:
+        """Copy a file in and return its SHA-256 and its size in bytes; when this returns it is on the disk.
+
+        Raises:
+            BadInput: the source cannot be read.
+            StoreFailed: it cannot be written; the source is untouched and nothing half-written carries a name.
+        """
+        try:
+            descriptor = os.open(source, os.O_RDONLY)
+        except OSError as error:
+            raise BadInput(f"{source} cannot be read: {(error.strerror or str(error)).lower()}.") from error
+        with os.fdopen(descriptor, "rb", buffering=0) as file:
+            return self._keep(_chunks(file, source))
+
+    def keep_bytes(self, data: bytes) -> tuple[str, int]:
+        """Keep some bytes as :meth:`keep_file` keeps a file."""
+        return self._keep([data])
+
+    def is_sound(self, sha256: str) -> bool:
+        """Say whether the bytes are there and still have the hash that is their name."""
+        digest = hashlib.sha256()
+        try:
+            with self.path(sha256).open("rb") as file:
+                while chunk := file.read(_CHUNK):
+                    digest.update(chunk)
+        except OSError:
+            return False
+        return digest.hexdigest() == sha256
+
+    def sweep(self) -> None:
+        """Delete the half-written copies of processes that are gone; their sources are where they were."""
+        for left in self._folder.glob("*.part"):
+            if not _alive(left.name.split("-")[0]):
+                left.unlink(missing_ok=True)
+
+    def _keep(self, chunks: Iterable[bytes]) -> tuple[str, int]:
+        with disk.told_plainly(self._folder):
+            part = self._folder / f"{os.getpid()}-{next(_SERIAL)}.part"
+            try:
+                sha256, size = _write_durably(part, chunks)
+                self._give_name(part, sha256)
+            finally:
+                part.unlink(missing_ok=True)
+            return sha256, size
+
+    def _give_name(self, part: Path, sha256: str) -> None:
+        target = self.path(sha256)
+        if target.exists():
+            if not self.is_sound(sha256):
+                raise StoreFailed(
+                    f"The evidence file {target} no longer holds the bytes it is named after. It was not overwritten; "
+                    "move it away, keep it for whoever looks into it, and add the file again."
+                )
+        else:
+            disk.make_folder(target.parent)
+            disk.rename(part, target)
+        # Also where it was there already: an earlier process may have been killed before this step.
+        disk.fsync_folder(target.parent)
+
+
+def _write_durably(part: Path, chunks: Iterable[bytes]) -> tuple[str, int]:
+    digest, size = hashlib.sha256(), 0
+    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o400)
+    try:
+        for chunk in chunks:
+            digest.update(chunk)
+            size += len(chunk)
+            disk.write(descriptor, chunk)
+        disk.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+    return digest.hexdigest(), size
+
+
+def _chunks(file: IO[bytes], source: Path) -> Iterator[bytes]:
+    while True:
+        try:
+            chunk = file.read(_CHUNK)
+        except OSError as error:
+            raise BadInput(f"{source} cannot be read to its end: {(error.strerror or str(error)).lower()}.") from error
+        if not chunk:
+            return
+        yield chunk
+
+
+def _alive(pid: str) -> bool:
+    try:
+        os.kill(int(pid), 0)
+    except ProcessLookupError:
+        return False
+    except (ValueError, PermissionError):
+        return True
+    return True

@@ -1,0 +1,219 @@
+"""From journal to job: everything that is known of a job, and how each reading came to stand as it does.
+
+The fold is pure: the same entries give the same job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from jobs.journal import (
+    Agreement,
+    Answered,
+    Body,
+    Checked,
+    ClockSet,
+    Closed,
+    DoesNotApply,
+    Entry,
+    EvidenceAdded,
+    Heard,
+    HeardAll,
+    JobOpened,
+    LimitReadBack,
+    Operated,
+    Reopened,
+    Seen,
+    Told,
+    Undone,
+    Withdrawn,
+)
+from jobs.table import JobRow, Table, operation_key
+from jobs.timeline import Filed, in_order, shifted
+from schemas.errors import StoreFailed
+from schemas.evidence import Look, Utterance
+from schemas.findings import Finding, NotApplicable
+from schemas.job import JobAppliance, JobHead
+from schemas.questions import Answer
+from schemas.readings import Alarm, QuotedLimit, Reading
+
+__all__ = ["Job", "JobLimit", "agreement_key", "fold", "latest"]
+
+
+@dataclass(frozen=True)
+class JobLimit:
+    """A limit that was quoted aloud; ``agreed`` once it was read back (None: not yet). ``key`` names it."""
+
+    key: str
+    quoted: QuotedLimit
+    agreed: bool | None = None
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class Job:
+    """A whole job. ``position`` and ``hash`` are the end of the journal that it is the fold of."""
+
+    head: JobHead
+    position: int
+    hash: str
+    filed: tuple[Filed, ...] = ()
+    rows: Mapping[str, JobRow] = field(default_factory=dict)
+    gone: tuple[JobRow, ...] = ()
+    limits: tuple[JobLimit, ...] = ()
+    alarms: tuple[Alarm, ...] = ()
+    agreements: tuple[Agreement, ...] = ()
+    answers: tuple[Answer, ...] = ()
+    told: tuple[Told, ...] = ()
+    not_applicable: tuple[NotApplicable, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    checked_at: int | None = None
+    closed: Closed | None = None
+
+    @property
+    def number(self) -> str:
+        """The job's number."""
+        return self.head.number
+
+    @property
+    def appliances(self) -> tuple[JobAppliance, ...]:
+        """The appliances, in the order in which they were given."""
+        return self.head.appliances
+
+    @property
+    def utterances(self) -> tuple[Utterance, ...]:
+        """All utterances, in the order of the work."""
+        return tuple(m.found for m in in_order(self.filed) if isinstance(m.found, Utterance))
+
+    @property
+    def looks(self) -> tuple[Look, ...]:
+        """All looks, in the order of the work."""
+        return tuple(m.found for m in in_order(self.filed) if isinstance(m.found, Look))
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The readings that stand, open ones included; without those left out."""
+        return tuple(row.reading for row in self.rows.values() if row.how != "left out")
+
+    @property
+    def unread(self) -> tuple[Filed, ...]:
+        """Evidence that was not heard or looked at to its end."""
+        return tuple(one for one in self.filed if not one.read)
+
+
+def agreement_key(shown: str) -> str:
+    """Return what names the weighing of a photo's reading against what was said."""
+    return f"agree/{shown}"
+
+
+def latest(entries: Iterable[Entry]) -> dict[str, tuple[int, Entry | None]]:
+    """Return what extraction and weighing found, by name: how often it was written, and the entry that counts now.
+
+    None stands for one that was withdrawn.
+    """
+    found: dict[str, tuple[int, Entry | None]] = {}
+    for entry in entries:
+        match entry.body:
+            case Operated(evidence=evidence, number=number, ordinal=ordinal):
+                key = operation_key(evidence, number, ordinal)
+            case Agreement(shown=shown):
+                key = agreement_key(shown)
+            case Withdrawn(key=key):
+                pass
+            case _:
+                continue
+        times = found[key][0] if key in found else 0
+        found[key] = (times + 1, None if isinstance(entry.body, Withdrawn) else entry)
+    return found
+
+
+def fold(entries: Sequence[Entry]) -> Job:
+    """Return the job that a journal tells.
+
+    Raises:
+        StoreFailed: the journal does not begin with the opening of a job.
+    """
+    if not entries or not isinstance(entries[0].body, JobOpened):
+        raise StoreFailed("This journal does not begin with the opening of a job; run sayback verify.")
+    undone = {entry.body.seq for entry in entries if isinstance(entry.body, Undone)}
+    told = [entry for entry in entries if entry.seq not in undone]
+    filed = _filed(told)
+    found = [entry for _, entry in latest(told).values() if entry is not None]
+    table = Table()
+    for entry, operated in _operations(filed, found):
+        table.operate(entry, operated)
+    agreements = [(entry, entry.body) for entry in found if isinstance(entry.body, Agreement)]
+    for entry, weighed in agreements:
+        table.agree(entry, weighed)
+    for entry in told:
+        table.settle(entry)
+    table.ask_about_shared_slots()
+    checked = _last(told, Checked)
+    return Job(
+        head=entries[0].body.head,
+        position=entries[-1].seq,
+        hash=entries[-1].hash,
+        filed=tuple(filed.values()),
+        rows=table.rows,
+        gone=tuple(table.gone.values()),
+        limits=_limits(told, table.quoted),
+        alarms=tuple(table.alarms),
+        agreements=tuple(weighed for _, weighed in agreements),
+        answers=tuple(e.body.answer for e in told if isinstance(e.body, Answered)),
+        told=tuple(e.body for e in told if isinstance(e.body, Told)),
+        not_applicable=tuple(e.body.slot for e in told if isinstance(e.body, DoesNotApply)),
+        findings=checked.findings if checked else (),
+        checked_at=checked.position if checked else None,
+        closed=_closed(told),
+    )
+
+
+def _filed(entries: Sequence[Entry]) -> dict[str, Filed]:
+    filed: dict[str, Filed] = {}
+    for entry in entries:
+        match entry.body:
+            case EvidenceAdded(evidence=evidence, seconds=seconds):
+                filed[evidence.sha256] = Filed(evidence, entry.seq, seconds, evidence.at, evidence.clock)
+            case ClockSet(evidence=sha256, at=at, clock=clock, offset=offset):
+                moment = shifted(at or filed[sha256].evidence.at, offset)
+                filed[sha256] = replace(filed[sha256], at=moment, clock=clock, offset=offset)
+            case Heard(utterance=utterance):
+                one = filed[utterance.evidence]
+                filed[utterance.evidence] = replace(one, utterances=(*one.utterances, utterance))
+            case HeardAll(evidence=sha256):
+                filed[sha256] = replace(filed[sha256], read=True)
+            case Seen(look=look):
+                filed[look.evidence] = replace(filed[look.evidence], look=look, read=True)
+            case _:
+                pass
+    return filed
+
+
+def _operations(filed: Mapping[str, Filed], found: Sequence[Entry]) -> list[tuple[Entry, Operated]]:
+    """Return the operations that count, in the order of the work."""
+    place = {(m.filed.sha256, m.number): i for i, m in enumerate(in_order(filed.values()))}
+    operated = [(entry, entry.body) for entry in found if isinstance(entry.body, Operated)]
+    operated.sort(key=lambda pair: (place[pair[1].evidence, pair[1].number], pair[1].ordinal))
+    return operated
+
+
+def _limits(entries: Sequence[Entry], quoted: Mapping[str, QuotedLimit]) -> tuple[JobLimit, ...]:
+    limits = {key: JobLimit(key, limit) for key, limit in quoted.items()}
+    for entry in entries:
+        if isinstance(entry.body, LimitReadBack) and entry.body.limit in limits:
+            one = limits[entry.body.limit]
+            limits[entry.body.limit] = replace(one, agreed=entry.body.agreed, by=entry.author)
+    return tuple(limits.values())
+
+
+def _last(entries: Sequence[Entry], kind: type[Checked]) -> Checked | None:
+    return next((entry.body for entry in reversed(entries) if isinstance(entry.body, kind)), None)
+
+
+def _closed(entries: Sequence[Entry]) -> Closed | None:
+    last: Body | None = None
+    for entry in entries:
+        if isinstance(entry.body, Closed | Reopened):
+            last = entry.body
+    return last if isinstance(last, Closed) else None

@@ -1,0 +1,327 @@
+"""The journal of a job: what may stand in it, and the chain that ties each entry to the one before.
+
+An entry is never changed and never deleted; a correction is one more entry. A job is the fold of its journal
+(``jobs.fold``), so whatever is not in here did not happen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, TypeAdapter, ValidationError
+
+from schemas.base import Model, Sha256, ValueText
+from schemas.errors import StoreFailed
+from schemas.evidence import Clock, Evidence, Look, Utterance
+from schemas.findings import Finding, NotApplicable
+from schemas.job import JobHead
+from schemas.questions import Answer, Candidate, Question
+from schemas.readings import Operation, Source
+
+__all__ = [
+    "START",
+    "TOOL",
+    "Agreement",
+    "Answered",
+    "Body",
+    "Checked",
+    "ClockSet",
+    "Closed",
+    "DoesNotApply",
+    "Draft",
+    "Edited",
+    "Entry",
+    "EvidenceAdded",
+    "Heard",
+    "HeardAll",
+    "JobOpened",
+    "LimitReadBack",
+    "Operated",
+    "Reopened",
+    "Row",
+    "Seen",
+    "Told",
+    "Undone",
+    "Withdrawn",
+    "canonical",
+    "parse",
+    "seal",
+]
+
+START = "0" * 64
+"""What the first entry names as the hash before it."""
+
+TOOL = "sayback"
+"""The author of what no person did."""
+
+
+class JobOpened(Model):
+    """The first entry: the head of the job."""
+
+    kind: Literal["job-opened"] = "job-opened"
+    head: JobHead
+
+
+class EvidenceAdded(Model):
+    """A file is on the disk, fsynced. ``seconds`` is how long it plays."""
+
+    kind: Literal["evidence-added"] = "evidence-added"
+    evidence: Evidence
+    seconds: float | None = None
+
+
+class ClockSet(Model):
+    """The time of a piece of evidence, given or corrected by a person; ``offset`` are seconds added to what it said."""
+
+    kind: Literal["clock-set"] = "clock-set"
+    evidence: Sha256
+    at: datetime | None
+    clock: Clock
+    offset: ValueText = "0"
+    why: str
+
+
+class Heard(Model):
+    """One utterance of a sound file or of typed text."""
+
+    kind: Literal["heard"] = "heard"
+    utterance: Utterance
+
+
+class HeardAll(Model):
+    """A sound file was heard to its end."""
+
+    kind: Literal["heard-all"] = "heard-all"
+    evidence: Sha256
+    utterances: int = Field(ge=0)
+
+
+class Seen(Model):
+    """A picture was looked at."""
+
+    kind: Literal["seen"] = "seen"
+    look: Look
+
+
+class Operated(Model):
+    """An operation that extraction found. ``number`` is the utterance (None for a picture), ``ordinal`` counts in it.
+
+    The same three with another operation say that extraction, run again over more evidence, now reads it so: the
+    latest counts.
+    """
+
+    kind: Literal["operation"] = "operation"
+    evidence: Sha256
+    number: int | None
+    ordinal: int = Field(ge=0)
+    operation: Operation
+
+
+class Withdrawn(Model):
+    """Extraction, run again over more evidence, no longer finds this. ``key`` is that of the entry withdrawn."""
+
+    kind: Literal["withdrawn"] = "withdrawn"
+    key: str
+    why: str
+
+
+class Agreement(Model):
+    """What was said and what a photo shows of one slot were weighed against each other.
+
+    ``outcome``: ``same`` value at the coarser precision of the two, ``within`` the settling tolerance, or ``apart``.
+    ``difference`` is the photo's value less the spoken one (None for words) and ``tolerance`` the sheet's, in ``unit``.
+    """
+
+    kind: Literal["agreement"] = "agreement"
+    spoken: str
+    shown: str
+    outcome: Literal["same", "within", "apart"]
+    difference: ValueText | None
+    tolerance: ValueText
+    unit: str
+    why: str
+
+
+class Told(Model):
+    """What the tool said aloud or showed, as it was worded."""
+
+    kind: Literal["said", "shown"]
+    text: str
+    question: str | None = None
+    readings: tuple[str, ...] = ()
+
+
+class Answered(Model):
+    """An answer, with the whole question as it was asked."""
+
+    kind: Literal["answered"] = "answered"
+    question: Question
+    answer: Answer
+
+
+class Edited(Model):
+    """A person gives a reading another value or label, or leaves it out of the record (``after`` None).
+
+    ``source`` is where the reading came from.
+    """
+
+    kind: Literal["edited"] = "edited"
+    reading: str
+    after: Candidate | None
+    source: Source
+    why: str
+
+
+class LimitReadBack(Model):
+    """A quoted limit was read back to a person. ``limit`` is the key of its operation; agreed, it is the job's own."""
+
+    kind: Literal["limit-read-back"] = "limit-read-back"
+    limit: str
+    agreed: bool
+
+
+class DoesNotApply(Model):
+    """Something that the sheet requires does not apply here, and why."""
+
+    kind: Literal["not-applicable"] = "not-applicable"
+    slot: NotApplicable
+
+
+class Checked(Model):
+    """What the checks said of the job as it stood after entry ``position``."""
+
+    kind: Literal["checked"] = "checked"
+    position: int
+    findings: tuple[Finding, ...]
+
+
+class Closed(Model):
+    """The job is done; ``open`` counts the questions and missing slots left open, ``why`` then says the reason."""
+
+    kind: Literal["closed"] = "closed"
+    open: int = Field(ge=0)
+    why: str = ""
+
+
+class Reopened(Model):
+    """A closed job is worked on again."""
+
+    kind: Literal["reopened"] = "reopened"
+    why: str
+
+
+class Undone(Model):
+    """An earlier entry of a person's (answered, edited, not-applicable, …) counts no longer."""
+
+    kind: Literal["undone"] = "undone"
+    seq: int = Field(ge=1)
+    why: str = ""
+
+
+Body = Annotated[
+    JobOpened
+    | EvidenceAdded
+    | ClockSet
+    | Heard
+    | HeardAll
+    | Seen
+    | Operated
+    | Withdrawn
+    | Agreement
+    | Told
+    | Answered
+    | Edited
+    | LimitReadBack
+    | DoesNotApply
+    | Checked
+    | Closed
+    | Reopened
+    | Undone,
+    Field(discriminator="kind"),
+]
+
+_BODY: TypeAdapter[Body] = TypeAdapter(Body)
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What is to be written: a body, its author, and the key that makes writing it twice write it once."""
+
+    body: Body
+    author: str = TOOL
+    key: str | None = None
+
+
+@dataclass(frozen=True)
+class Row:
+    """An entry as the store holds it. ``at`` is RFC 3339 with zone, ``body`` canonical JSON, hashes hexadecimal."""
+
+    job: str
+    seq: int
+    at: str
+    author: str
+    kind: str
+    key: str | None
+    body: str
+    prev: str
+    hash: str
+
+    def computed_hash(self) -> str:
+        """Return the SHA-256 over the canonical JSON of all fields but the hash; the body counts as the text it is."""
+        rest: dict[str, Any] = {
+            "at": self.at,
+            "author": self.author,
+            "body": self.body,
+            "job": self.job,
+            "key": self.key,
+            "kind": self.kind,
+            "prev": self.prev,
+            "seq": self.seq,
+        }
+        return hashlib.sha256(canonical(rest).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Entry:
+    """An entry, read: see :class:`Row` for its place in the chain."""
+
+    seq: int
+    at: datetime
+    author: str
+    key: str | None
+    body: Body
+    hash: str
+
+
+def canonical(value: Mapping[str, Any]) -> str:
+    """Return JSON with sorted keys, no blanks and no escapes that are not needed: one text for one value."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def seal(draft: Draft, *, job: str, seq: int, at: datetime, prev: str) -> Row:
+    """Return a draft as the entry ``seq`` of ``job``, chained to ``prev``."""
+    body = draft.body.model_dump(mode="json")
+    kind = body.pop("kind")
+    row = Row(job, seq, at.isoformat(), draft.author, kind, draft.key, canonical(body), prev, "")
+    return Row(**{**vars(row), "hash": row.computed_hash()})
+
+
+def parse(row: Row) -> Entry:
+    """Return the entry that a row holds.
+
+    Raises:
+        StoreFailed: the body is not one that this release knows.
+    """
+    try:
+        body = _BODY.validate_python({"kind": row.kind, **json.loads(row.body)}, strict=False)
+        return Entry(row.seq, datetime.fromisoformat(row.at), row.author, row.key, body, row.hash)
+    except (ValidationError, ValueError) as error:
+        raise StoreFailed(
+            f"Entry {row.seq} of job {row.job} ({row.kind}) cannot be read: it was written by a newer sayback or "
+            f"damaged. Run sayback verify {row.job}; install the newer release if it finds the chain whole."
+        ) from error

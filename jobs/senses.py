@@ -1,0 +1,62 @@
+"""Hearing and seeing as the job book needs them: loaded only when there is something to hear or to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Protocol
+
+from capture.media import Media
+from schemas.evidence import Look, Utterance
+from schemas.sheet import Sheet
+
+__all__ = ["Hear", "Senses", "senses", "words_of"]
+
+
+class Hear(Protocol):
+    """Hears a file, utterance by utterance, leaving out those with a number below ``skip``.
+
+    ``progress`` is called with the seconds of the file that are done.
+    """
+
+    def __call__(
+        self, path: Path, sha256: str, *, skip: int, progress: Callable[[float], None]
+    ) -> Iterator[Utterance]: ...
+
+
+@dataclass(frozen=True)
+class Senses:
+    """What ``add`` looks and listens with."""
+
+    identify: Callable[[Path], Media]
+    hear: Hear
+    look: Callable[[Path, str], Look]
+
+
+def words_of(sheet: Sheet) -> tuple[str, ...]:
+    """Return the words of a sheet that a recogniser should expect, the most important last."""
+    said = [one.said for one in sheet.screws]
+    said += [one.said for one in reversed(sheet.quantities)]
+    said += [one.said for one in reversed(sheet.conditions)]
+    return tuple(dict.fromkeys(ways[0] for ways in said if ways))
+
+
+def senses(model: str | None = None, *, words: Sequence[str] = ()) -> Senses:
+    """Return the real ones. ``model`` names a speech model; the packaged one is the default.
+
+    ``words`` are those of the job's sheet.
+
+    Raises (on first use):
+        BadInput: the model is not there or is not the one that was measured.
+    """
+    from capture import hear, see, sniff
+
+    recogniser = cache(lambda: hear.load_recogniser(model, words=words))
+    readers = cache(see.load_readers)
+
+    def _hear(path: Path, sha256: str, *, skip: int, progress: Callable[[float], None]) -> Iterator[Utterance]:
+        return hear.hear(path, sha256, recogniser(), skip=skip, progress=progress)
+
+    return Senses(sniff.identify, _hear, lambda path, sha256: see.look(path, sha256, readers()))

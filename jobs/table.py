@@ -1,0 +1,222 @@
+"""The rows of a job while its journal is folded: what extraction found, then what sources and people made of it.
+
+Extraction's own rule (``extract.apply``) turns operations into readings. Over it stand, in this order, the weighing of
+voice against photo, and what people answered and edited: extraction run again never overrides a person.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Literal
+
+import extract
+from jobs.journal import TOOL, Agreement, Answered, Edited, Entry, Operated
+from schemas.doubts import Doubt, DoubtKind
+from schemas.questions import Candidate
+from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record, Source
+
+__all__ = ["How", "JobRow", "Step", "Table", "operation_key"]
+
+How = Literal["taken unasked", "agreed by voice and photo", "answered", "edited", "open", "left out", "dropped"]
+"""How a reading was settled. ``open``: not yet. ``left out``: nobody can tell. ``dropped``: taken back or replaced."""
+
+_BY_PERSON: tuple[How, ...] = ("answered", "edited")
+
+_SETTLED_BY_THE_SAME_VALUE = frozenset(
+    {
+        DoubtKind.HEARD_UNCLEARLY,
+        DoubtKind.DIGIT_UNSURE,
+        DoubtKind.RUN_TOGETHER,
+        DoubtKind.UNUSUAL,
+        DoubtKind.SIGN_UNCLEAR,
+        DoubtKind.HEDGED,
+        DoubtKind.HIDDEN,
+        DoubtKind.VALUE_UNCLEAR,
+        DoubtKind.CUT_OFF,
+        DoubtKind.TO_CONFIRM,
+    }
+)
+"""Doubts about the value, settled by an independent source that gives the same value. Doubts about what it is stay."""
+
+_DONE = {"record": "recorded", "change": "replaced", "relabel": "labelled anew", "remove": "taken back"}
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing that happened to a value: who, when, from what, to what, why."""
+
+    seq: int
+    at: datetime
+    by: str
+    what: str
+    before: Reading | None
+    after: Reading | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class JobRow:
+    """A reading as it stands, how it was settled and by whom, and all that happened to it, oldest first.
+
+    ``agreed_with`` is the photo's reading that stands under a spoken one.
+    """
+
+    reading: Reading
+    how: How
+    by: str = TOOL
+    agreed_with: str | None = None
+    history: tuple[Step, ...] = ()
+
+
+def operation_key(evidence: str, number: int | None, ordinal: int) -> str:
+    """Return what names an operation across runs of extraction; ``number`` is None for a picture."""
+    return f"op/{evidence}/{'look' if number is None else number}/{ordinal}"
+
+
+class Table:
+    """Rows by reading id, in the order of the work, and what is no row: rows gone, limits quoted, alarms."""
+
+    def __init__(self) -> None:
+        self.rows: dict[str, JobRow] = {}
+        self.gone: dict[str, JobRow] = {}
+        self.quoted: dict[str, QuotedLimit] = {}
+        self.alarms: list[Alarm] = []
+        self._heir: dict[str, str] = {}
+
+    def operate(self, entry: Entry, found: Operated) -> None:
+        """Apply one operation of extraction's and keep what it did to each row."""
+        operation = found.operation
+        if isinstance(operation, Alarm):
+            self.alarms.append(operation)
+            return
+        if isinstance(operation, QuotedLimit):
+            self.quoted[operation_key(found.evidence, found.number, found.ordinal)] = operation
+            return
+        why = "" if isinstance(operation, Record) else operation.why
+        before = self.rows
+        after = extract.apply((operation,), {key: row.reading for key, row in before.items()})
+        replaced = {operation.reading.id: operation.target} if isinstance(operation, Change) else {}
+        self._heir |= {old: new for new, old in replaced.items()}
+        for key in [key for key in before if key not in after]:
+            self._remove(entry, key, _DONE[operation.op], why=why)
+        rows: dict[str, JobRow] = {}
+        for key, reading in after.items():
+            row = before.get(key) or before.get(replaced.get(key, ""))
+            if row is not None and row.reading == reading:
+                rows[key] = row
+            else:
+                rows[key] = _moved(row, entry, reading, _how(reading), _DONE[operation.op], why=why)
+        self.rows = rows
+
+    def agree(self, entry: Entry, weighed: Agreement) -> None:
+        """Put the photo's reading under the spoken one, or raise the doubt that the two disagree."""
+        spoken, shown = self.rows.get(weighed.spoken), self.rows.get(weighed.shown)
+        if spoken is None or shown is None:
+            return
+        if weighed.outcome == "apart":
+            doubt = Doubt(kind=DoubtKind.SOURCES_DISAGREE, detail=weighed.why)
+            for row, other in ((spoken, shown), (shown, spoken)):
+                new = _with(row.reading, doubts=(*row.reading.doubts, doubt), asked_with=other.reading.id)
+                self.rows[new.id] = _moved(row, entry, new, "open", "disagrees", why=weighed.why)
+            return
+        old, passed = spoken.reading, "agreed with photo"
+        if weighed.outcome == "same":
+            kept = tuple(doubt for doubt in old.doubts if doubt.kind not in _SETTLED_BY_THE_SAME_VALUE)
+            new = _with(old, doubts=kept, passed=(*old.passed, passed))
+        else:
+            new = _with(old, passed=(*old.passed, passed)) if shown.reading.taken else old
+        how: How = "agreed by voice and photo" if passed in new.passed else "taken unasked"
+        moved = _moved(spoken, entry, new, "open" if new.doubts else how, passed, why=weighed.why)
+        self.rows[new.id] = replace(moved, agreed_with=weighed.shown)
+        self._remove(entry, weighed.shown, "stands under the spoken value", why=weighed.why)
+
+    def settle(self, entry: Entry) -> None:
+        """Let an answer or an edit of a person's stand over what was extracted."""
+        match entry.body:
+            case Answered(question=question, answer=answer):
+                given = {candidate.reading: candidate for candidate in answer.settled}
+                for key in question.readings:
+                    if key in given:
+                        self._put(entry, given[key], "answered", answer.by, answer.how, question.source)
+                    elif answer.how == "cannot tell":
+                        self._leave_out(entry, key, answer.by, "nobody can tell")
+                    elif key in self.rows:
+                        self._remove(entry, key, "answered as wrong", by=answer.by)
+            case Edited(reading=key, after=None, why=why):
+                self._leave_out(entry, key, entry.author, why)
+            case Edited(after=Candidate() as candidate, why=why, source=source):
+                self._put(entry, candidate, "edited", entry.author, why, source)
+            case _:
+                pass
+
+    def ask_about_shared_slots(self) -> None:
+        """Raise a doubt where a person put a second, different value into one slot: one of the two is wrong."""
+        slots: dict[tuple[object, ...], list[JobRow]] = {}
+        for row in self.rows.values():
+            one = row.reading
+            if row.how not in ("left out", "open"):
+                slots.setdefault((one.appliance, one.quantity, one.condition, one.phase), []).append(row)
+        for rows in slots.values():
+            by_person = [row for row in rows if row.how in _BY_PERSON]
+            if by_person and len({(row.reading.value, row.reading.unit) for row in rows}) > 1:
+                last = max(by_person, key=lambda row: row.history[-1].seq)
+                for row in rows:
+                    if row is not last:
+                        self._doubt(row, DoubtKind.CONFLICT, f"{last.by} gave {last.reading.value} for the same")
+
+    def _put(self, entry: Entry, candidate: Candidate, how: How, by: str, why: str, source: Source) -> None:
+        heir = self.rows.get(self._heir.get(candidate.reading, ""))
+        if heir is not None:
+            # Evidence added later replaced what a person had settled: neither value may stand unasked.
+            if heir.how not in _BY_PERSON:
+                self._doubt(heir, DoubtKind.CONFLICT, f"{by} gave {candidate.value} before this was found")
+            return
+        # One that extraction no longer finds is brought back: what a person said is never lost.
+        row = self.rows.get(candidate.reading) or self.gone.pop(candidate.reading, None)
+        old = row.reading if row else None
+        new = Reading(
+            id=candidate.reading,
+            quantity=candidate.quantity,
+            condition=candidate.condition,
+            phase=candidate.phase,
+            value=candidate.value,
+            unit=candidate.unit,
+            appliance=candidate.appliance,
+            note=old.note if old else "",
+            source=old.source if old else source,
+            alternatives=old.alternatives if old else (),
+            passed=(*(old.passed if old else ()), f"{how} by a person"),
+        )
+        self.rows[new.id] = _moved(row, entry, new, how, how, by=by, why=why)
+
+    def _leave_out(self, entry: Entry, key: str, by: str, why: str) -> None:
+        if key in self.rows:
+            row = self.rows[key]
+            self.rows[key] = _moved(row, entry, row.reading, "left out", "left out", by=by, why=why)
+
+    def _remove(self, entry: Entry, key: str, what: str, *, by: str | None = None, why: str = "") -> None:
+        row = self.rows[key]
+        step = Step(entry.seq, entry.at, by or entry.author, what, row.reading, None, why)
+        self.gone[key] = replace(row, how="dropped", by=step.by, history=(*row.history, step))
+        self.rows = {k: v for k, v in self.rows.items() if k != key}
+
+    def _doubt(self, row: JobRow, kind: DoubtKind, detail: str) -> None:
+        doubts = (*row.reading.doubts, Doubt(kind=kind, detail=detail))
+        self.rows[row.reading.id] = replace(row, reading=_with(row.reading, doubts=doubts), how="open")
+
+
+def _how(reading: Reading) -> How:
+    return "taken unasked" if reading.taken else "open"
+
+
+def _with(reading: Reading, **changes: Any) -> Reading:
+    return reading.model_copy(update=changes)
+
+
+def _moved(
+    row: JobRow | None, entry: Entry, new: Reading, how: How, what: str, *, by: str | None = None, why: str = ""
+) -> JobRow:
+    """Return a row with a new reading, and one more step in its history."""
+    step = Step(entry.seq, entry.at, by or entry.author, what, row.reading if row else None, new, why)
+    return JobRow(new, how, step.by, row.agreed_with if row else None, (*(row.history if row else ()), step))

@@ -1,0 +1,89 @@
+"""When each utterance and each look took place, so that all evidence of a job can be read in the order of the work.
+
+A piece whose time is known stands at that time. One without follows whatever was added before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from schemas.evidence import Clock, Evidence, Look, Utterance
+
+__all__ = ["Filed", "Moment", "in_order"]
+
+UNTIMED_GAP = 60.0
+"""Seconds put between a piece without a time and what was added before it: it followed, nobody knows how soon."""
+
+
+@dataclass(frozen=True)
+class Filed:
+    """One piece of evidence in a job, and what has been found in it so far.
+
+    ``evidence.at`` and ``clock`` are as the file had them; ``at`` is the moment that counts: the one set by a person
+    or the file's own, with the offset of its clock added. ``read`` says that it was heard or looked at to its end.
+    """
+
+    evidence: Evidence
+    seq: int
+    seconds: float | None = None
+    at: datetime | None = None
+    clock: Clock = "none"
+    offset: str = "0"
+    utterances: tuple[Utterance, ...] = ()
+    look: Look | None = None
+    read: bool = False
+
+    @property
+    def sha256(self) -> str:
+        """The name of the evidence."""
+        return self.evidence.sha256
+
+    @property
+    def length(self) -> float:
+        """Seconds from its first to its last moment, as far as known."""
+        return max(self.seconds or 0.0, *(u.end for u in self.utterances), 0.0)
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One utterance or one look, and when.
+
+    ``at`` is in seconds of the job's time (since 1970 where the time of day is known), None for a picture without a
+    trusted time.
+    """
+
+    filed: Filed
+    at: float | None
+    found: Utterance | Look
+
+    @property
+    def number(self) -> int | None:
+        """The number of the utterance; None for a look."""
+        return self.found.number if isinstance(self.found, Utterance) else None
+
+
+def shifted(at: datetime | None, offset: str) -> datetime | None:
+    """Return a moment with the offset of its clock, in seconds, added."""
+    return None if at is None else at + timedelta(microseconds=int(Decimal(offset) * 1_000_000))
+
+
+def in_order(filed: Iterable[Filed]) -> tuple[Moment, ...]:
+    """Return every utterance and look in the order of the work.
+
+    Equal times keep the order in which the evidence was added.
+    """
+    moments: list[tuple[float, Moment]] = []
+    last = 0.0  # where the piece added before ends
+    for one in filed:
+        known = one.at is not None
+        begins = one.at.timestamp() if one.at is not None else last + (UNTIMED_GAP if one.utterances else 0.0)
+        for utterance in one.utterances:
+            moments.append((begins + utterance.start, Moment(one, begins + utterance.start, utterance)))
+        if one.look is not None:
+            moments.append((begins, Moment(one, begins if known else None, one.look)))
+        last = begins + one.length
+    moments.sort(key=lambda pair: pair[0])
+    return tuple(moment for _, moment in moments)
