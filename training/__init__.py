@@ -1,0 +1,1 @@
+"""What makes and trains models; nothing here is imported at run time."""
