@@ -15,6 +15,7 @@ from typing import Literal
 from capture.typed import typed_utterance
 from jobs.book import sheet_of
 from jobs.extraction import bring_up_to_date
+from jobs.findings import check_job
 from jobs.fold import Job, fold
 from jobs.journal import ClockSet, Draft, EvidenceAdded, Heard, HeardAll, Seen
 from jobs.senses import Senses
@@ -115,7 +116,8 @@ def add(
             (kept if new else there).append(evidence)
             progress(Event("kept" if new else "there", evidence.name, evidence.sha256))
     unread = _read(store, number, senses, progress)
-    job = bring_up_to_date(store, number, sheet_of(store, before.head))
+    bring_up_to_date(store, number, sheet_of(store, before.head))
+    job = check_job(store, number)
     return Added(before, job, tuple(kept), tuple(there), tuple(refused), unread)
 
 

@@ -23,18 +23,18 @@ from schemas.sheet import Sheet
 __all__ = ["bring_up_to_date", "extract_all"]
 
 
-def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> Job:
-    """Journal what extraction and weighing find that the journal does not have yet, and return the job."""
+def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
+    """Journal what extraction and weighing find that the journal does not have yet."""
     grammar = extract.compile_sheet(sheet)
     while True:
         entries = store.entries(number)
         job = fold(entries)
         found = extract_all(job, sheet, grammar, setting_of(store, job))
         try:
-            added = store.append(number, _difference(entries, found), after=job.position)
+            store.append(number, _difference(entries, found), after=job.position)
         except JournalMoved:
             continue  # another process added evidence meanwhile, which extraction has to see too
-        return fold((*entries, *added)) if added else job
+        return
 
 
 def setting_of(store: Store, job: Job) -> extract.Setting:

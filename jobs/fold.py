@@ -25,6 +25,7 @@ from jobs.journal import (
     Operated,
     Reopened,
     Seen,
+    StopDealtWith,
     Told,
     Undone,
     Withdrawn,
@@ -67,6 +68,7 @@ class Job:
     answers: tuple[Answer, ...] = ()
     told: tuple[Told, ...] = ()
     not_applicable: tuple[NotApplicable, ...] = ()
+    dealt_with: tuple[StopDealtWith, ...] = ()
     findings: tuple[Finding, ...] = ()
     checked_at: int | None = None
     closed: Closed | None = None
@@ -163,6 +165,7 @@ def fold(entries: Sequence[Entry]) -> Job:
         answers=tuple(e.body.answer for e in told if isinstance(e.body, Answered)),
         told=tuple(e.body for e in told if isinstance(e.body, Told)),
         not_applicable=tuple(e.body.slot for e in told if isinstance(e.body, DoesNotApply)),
+        dealt_with=tuple(e.body for e in told if isinstance(e.body, StopDealtWith)),
         findings=checked.findings if checked else (),
         checked_at=checked.position if checked else None,
         closed=_closed(told),

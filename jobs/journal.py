@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, TypeAdapter, ValidationError
 
-from schemas.base import Model, Sha256, ValueText
+from schemas.base import Model, Name, Sha256, ValueText
 from schemas.errors import StoreFailed
 from schemas.evidence import Clock, Evidence, Look, Utterance
 from schemas.findings import Finding, NotApplicable
@@ -45,6 +45,7 @@ __all__ = [
     "Reopened",
     "Row",
     "Seen",
+    "StopDealtWith",
     "Told",
     "Undone",
     "Withdrawn",
@@ -192,6 +193,14 @@ class DoesNotApply(Model):
     slot: NotApplicable
 
 
+class StopDealtWith(Model):
+    """What a named person did about a stop; the stop itself stays in the record."""
+
+    kind: Literal["stop-dealt-with"] = "stop-dealt-with"
+    stop: Name
+    what: str = Field(min_length=1)
+
+
 class Checked(Model):
     """What the checks said of the job as it stood after entry ``position``."""
 
@@ -238,6 +247,7 @@ Body = Annotated[
     | Edited
     | LimitReadBack
     | DoesNotApply
+    | StopDealtWith
     | Checked
     | Closed
     | Reopened

@@ -1,4 +1,4 @@
-"""Values and labels as the trade writes them on screens and on paper. Files keep the decimal text and the UCUM code."""
+"""Values and places as the trade writes them on screens and on paper. Files keep the decimal text and the UCUM code."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from schemas.readings import Reading
 from schemas.sheet import Sheet
 from schemas.units import show_unit
 
-__all__ = ["label_of", "say_value", "show_value"]
+__all__ = ["name_of", "place_of", "say_value", "show_value"]
 
-_PHASE = {"": "", "before": "as found", "after": "as left"}
+_PHASE = {"before": "before the adjustment", "after": "after the adjustment"}
 
 
 def show_value(value: str, unit: str) -> str:
@@ -25,16 +25,17 @@ def say_value(value: str, unit: str, sheet: Sheet, quantity: str | None = None) 
     return show_value(value, unit)
 
 
-def label_of(reading: Reading, sheet: Sheet, *, appliance: bool = False) -> str:
-    """Return what a reading is of: ``high fire: CO2 as left``; what is not known is left out.
+def place_of(reading: Reading, sheet: Sheet, *, appliance: bool) -> str:
+    """Return where a reading belongs: ``number two, high fire, before the adjustment``; empty where nothing is known.
 
-    With ``appliance`` the tag stands first.
+    ``appliance`` says whether the job has several, so that the tag is needed.
     """
-    parts = []
-    if appliance and reading.appliance:
-        parts.append(reading.appliance)
-    if reading.condition:
-        parts.append(sheet.condition(reading.condition).name)
-    name = sheet.quantity(reading.quantity).name if reading.quantity else "a value"
-    parts.append(f"{name} {_PHASE[reading.phase]}".strip())
-    return ": ".join((", ".join(parts[:-1]), parts[-1])) if len(parts) > 1 else parts[0]
+    parts = [reading.appliance or ""] if appliance else []
+    parts.append(sheet.condition(reading.condition).name if reading.condition else "")
+    parts.append(_PHASE.get(reading.phase, ""))
+    return ", ".join(part for part in parts if part)
+
+
+def name_of(reading: Reading, sheet: Sheet) -> str:
+    """Return the name of a reading's quantity; ``a value`` where it could not be told."""
+    return sheet.quantity(reading.quantity).name if reading.quantity else "a value"

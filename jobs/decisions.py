@@ -1,0 +1,277 @@
+"""What people decide: answers, edits, limits read back, what does not apply, undo, closing. Each is one entry."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+from typing import Literal
+
+from jobs.book import job_of, sheet_of
+from jobs.findings import check_job
+from jobs.fold import Job
+from jobs.journal import (
+    Answered,
+    Body,
+    Closed,
+    DoesNotApply,
+    Draft,
+    Edited,
+    LimitReadBack,
+    Reopened,
+    StopDealtWith,
+    Told,
+    Undone,
+)
+from jobs.questions import open_questions
+from jobs.show import name_of, place_of, say_value
+from jobs.store import JournalMoved, Store
+from schemas.base import decimal_of
+from schemas.doubts import DoubtKind
+from schemas.errors import BadInput, WrongUse
+from schemas.findings import NotApplicable
+from schemas.questions import Answer, Candidate, Question
+from schemas.sheet import Quantity, Sheet
+from schemas.units import convert, show_unit
+
+__all__ = [
+    "answer",
+    "close",
+    "does_not_apply",
+    "edit",
+    "leave_out",
+    "read_back_limit",
+    "reopen",
+    "settled_by",
+    "stop_dealt_with",
+    "tell",
+    "undo",
+]
+
+How = Literal["chosen", "typed", "spoken", "cannot tell"]
+
+_STATES = ("passed", "failed", "done", "not yet", "not applicable")
+
+
+def settled_by(question: Question, chosen: Candidate) -> tuple[Candidate, ...]:
+    """Return the whole answer that choosing one candidate gives.
+
+    Of two sources or two values of one slot, only the chosen one stands. In a pair that cannot both be right, choosing
+    what was heard for one says that the other is wrong; choosing another value for one lets the other stand as heard.
+    """
+    kinds = {doubt.kind for doubt in question.doubts}
+    heard = {one.reading: one for one in reversed(question.candidates)}
+    one_of_them = kinds & {DoubtKind.SOURCES_DISAGREE, DoubtKind.CONFLICT}
+    if one_of_them or (DoubtKind.RELATION in kinds and heard.get(chosen.reading) == chosen):
+        return (chosen,)
+    others = [heard[key] for key in question.readings if key != chosen.reading and key in heard]
+    return (chosen, *others)
+
+
+def answer(
+    store: Store,
+    number: str,
+    question: Question,
+    *,
+    asked_at: int,
+    by: str,
+    how: How,
+    settled: Sequence[Candidate] = (),
+    sure: bool = False,
+) -> Job:
+    """Settle a question and return the job. ``asked_at`` is the position of the job when the question was worked out.
+
+    ``settled`` holds one complete candidate for each reading that stands; the others of the question are dropped.
+    ``sure`` accepts a value outside what the sheet calls possible.
+
+    Raises:
+        WrongUse: the readings have changed since the question was asked; the message says how.
+        BadInput: a value, unit, condition or appliance that cannot be.
+    """
+    while True:
+        job = job_of(store, number)
+        sheet = sheet_of(store, job.head)
+        if question.id not in {one.id for one in open_questions(job, sheet)}:
+            raise WrongUse(_what_changed(job, question, asked_at, sheet))
+        if not {one.reading for one in settled} <= set(question.readings):
+            raise WrongUse("The answer is about a reading that the question does not name; answer that one by itself.")
+        for one in settled:
+            _check(one, job, sheet, sure)
+        given = Answer(question=question.id, by=by, how=how, at=store.clock(), settled=tuple(settled))
+        try:
+            store.append(number, [Draft(Answered(question=question, answer=given), by)], after=job.position)
+        except JournalMoved:
+            continue  # somebody else wrote meanwhile; the question may be answered already
+        return job_of(store, number)
+
+
+def edit(store: Store, number: str, after: Candidate, *, by: str, why: str, sure: bool = False) -> Job:
+    """Give a reading another value or label, with a reason, and return the job.
+
+    Raises:
+        WrongUse: no such reading, or no reason.
+        BadInput: a value, unit, condition or appliance that cannot be.
+    """
+    job = job_of(store, number)
+    _check(after, job, sheet_of(store, job.head), sure)
+    return _edit(store, job, after.reading, after, by, why)
+
+
+def leave_out(store: Store, number: str, reading: str, *, by: str, why: str) -> Job:
+    """Leave a reading out of the record, with a reason, and return the job. It stays in the journal."""
+    return _edit(store, job_of(store, number), reading, None, by, why)
+
+
+def _edit(store: Store, job: Job, reading: str, after: Candidate | None, by: str, why: str) -> Job:
+    if reading not in job.rows:
+        raise WrongUse(f"Job {job.number} has no reading {reading!r} that stands; sayback show lists them.")
+    if not why.strip():
+        raise WrongUse("A change needs a reason; say in a few words why.")
+    body = Edited(reading=reading, after=after, source=job.rows[reading].reading.source, why=why)
+    return _write(store, job.number, body, by)
+
+
+def read_back_limit(store: Store, number: str, limit: str, *, agreed: bool, by: str) -> Job:
+    """Note that a quoted limit was read back to a person, and whether they agreed to it."""
+    if limit not in {one.key for one in job_of(store, number).limits}:
+        raise WrongUse(f"Job {number} has no quoted limit {limit!r}.")
+    return _write(store, number, LimitReadBack(limit=limit, agreed=agreed), by)
+
+
+def does_not_apply(store: Store, number: str, slot: NotApplicable, *, by: str) -> Job:
+    """Note that something the sheet requires does not apply, with the reason."""
+    job = job_of(store, number)
+    sheet = sheet_of(store, job.head)
+    if slot.quantity not in {one.id for one in sheet.quantities}:
+        raise WrongUse(f"The sheet {sheet.title} has no quantity {slot.quantity!r}.")
+    if slot.appliance is not None and slot.appliance not in {one.tag for one in job.appliances}:
+        raise WrongUse(f"The job has no appliance {slot.appliance!r}.")
+    return _write(store, number, DoesNotApply(slot=slot.model_copy(update={"by": by})), by)
+
+
+def stop_dealt_with(store: Store, number: str, stop: str, *, what: str, by: str) -> Job:
+    """Record what a named person did about a stop. It takes nothing away: the stop stays in the record."""
+    if stop not in {finding.rule for finding in check_job(store, number).findings if finding.verdict == "stop"}:
+        raise WrongUse(f"Job {number} has no stop {stop!r}.")
+    return _write(store, number, StopDealtWith(stop=stop, what=what), by)
+
+
+def tell(store: Store, number: str, kind: Literal["said", "shown"], text: str, *, question: str | None = None) -> None:
+    """Note what the tool said or showed."""
+    store.append(number, [Draft(Told(kind=kind, text=text, question=question))])
+
+
+def undo(store: Store, number: str, seq: int, *, by: str, why: str = "") -> Job:
+    """Let an entry of a person's count no longer, and return the job. The entry stays in the journal.
+
+    Raises:
+        WrongUse: no such entry, not one that a person can take back, or taken back already.
+    """
+    entries = {entry.seq: entry for entry in store.entries(number)}
+    kinds = (Answered, Edited, LimitReadBack, DoesNotApply, StopDealtWith)
+    if seq not in entries or not isinstance(entries[seq].body, kinds):
+        raise WrongUse(f"Entry {seq} of job {number} is not an answer, an edit or the like; only those can be undone.")
+    if any(isinstance(entry.body, Undone) and entry.body.seq == seq for entry in entries.values()):
+        raise WrongUse(f"Entry {seq} of job {number} is undone already.")
+    return _write(store, number, Undone(seq=seq, why=why), by)
+
+
+def close(store: Store, number: str, *, by: str, why: str = "") -> Job:
+    """Close a job and return it. What is open then needs a reason; a stop needs to be dealt with, by name.
+
+    Raises:
+        WrongUse: closed already, something is open and there is no reason, or a stop stands.
+    """
+    job = check_job(store, number)
+    if job.closed is not None:
+        raise WrongUse(f"Job {number} is closed already.")
+    dealt_with = {one.stop for one in job.dealt_with}
+    stops = {one.rule for one in job.findings if one.verdict == "stop" and one.rule not in dealt_with}
+    if stops:
+        raise WrongUse(
+            f"Job {number} cannot be closed over a stop ({', '.join(sorted(stops))}); a named person records what was "
+            "done about it first."
+        )
+    missing = [one for one in job.findings if one.verdict == "missing"]
+    left = len(open_questions(job, sheet_of(store, job.head))) + len(missing)
+    if left and not why.strip():
+        raise WrongUse(f"Job {number} has {left} open; settle them, or give the reason for closing it as it is.")
+    return _write(store, number, Closed(open=left, why=why), by)
+
+
+def reopen(store: Store, number: str, *, by: str, why: str) -> Job:
+    """Work on a closed job again."""
+    if job_of(store, number).closed is None:
+        raise WrongUse(f"Job {number} is not closed.")
+    return _write(store, number, Reopened(why=why), by)
+
+
+def _write(store: Store, number: str, body: Body, by: str) -> Job:
+    store.append(number, [Draft(body, by)])
+    return job_of(store, number)
+
+
+def _what_changed(job: Job, question: Question, asked_at: int, sheet: Sheet) -> str:
+    """Say what became of the readings of a question since it was asked."""
+    parts = []
+    every = {row.reading.id: row for row in (*job.gone, *job.rows.values())}
+    for key in question.readings:
+        steps = [step for step in every[key].history if step.seq > asked_at] if key in every else []
+        if key not in every:
+            parts.append("a reading is no longer found in the evidence")
+        elif steps:
+            last = steps[-1]
+            value = last.after or last.before or every[key].reading
+            place = place_of(value, sheet, appliance=len(job.appliances) > 1)
+            told = say_value(value.value, value.unit, sheet, value.quantity)
+            parts.append(f"{place} {name_of(value, sheet)} {told} was {last.what} by {last.by}".strip())
+    changed = "; ".join(parts) or "it is not open any more"
+    return f"The question was not answered, since things changed while it was open: {changed}. Look at it again."
+
+
+def _check(given: Candidate, job: Job, sheet: Sheet, sure: bool) -> None:
+    """Refuse what cannot be: a slip of the hand must not become a reading."""
+    known = {one.id: one for one in sheet.quantities}
+    if given.quantity not in known:
+        raise BadInput(f"The sheet {sheet.title} has no quantity {given.quantity!r}.")
+    quantity = known[given.quantity]
+    if (given.condition or None) not in (quantity.conditions or (None,)):
+        places = _listed(sheet.condition(one).name for one in quantity.conditions)
+        raise BadInput(f"{quantity.name} is read {f'at {places}' if places else 'in no condition of its own'}.")
+    if given.appliance is not None and given.appliance not in {one.tag for one in job.appliances}:
+        tags = _listed(one.tag for one in job.appliances)
+        raise BadInput(f"The job has no appliance {given.appliance!r}; it has {tags}.")
+    if given.appliance is None and len(job.appliances) > 1 and not quantity.every_job:
+        raise BadInput(f"Say which appliance {quantity.name} is of: {_listed(one.tag for one in job.appliances)}.")
+    if quantity.kind in ("number", "move"):
+        _check_number(given, quantity, sure)
+    elif quantity.kind == "date":
+        try:
+            date.fromisoformat(given.value)
+        except ValueError:
+            raise BadInput(f"{given.value!r} is not a date; write it like 2026-03-04.") from None
+    elif quantity.kind == "choice" and given.value not in quantity.choices:
+        raise BadInput(f"{quantity.name} is one of {_listed(quantity.choices)}, not {given.value!r}.")
+    elif quantity.kind == "check" and given.value not in _STATES:
+        raise BadInput(f"{quantity.name} is one of {_listed(_STATES)}, not {given.value!r}.")
+    elif not given.value.strip() or not given.value.isprintable():
+        raise BadInput(f"{quantity.name} needs some words.")
+
+
+def _check_number(given: Candidate, quantity: Quantity, sure: bool) -> None:
+    value = decimal_of(given.value)
+    if given.unit not in quantity.units:
+        units = _listed(show_unit(one) for one in quantity.units)
+        raise BadInput(f"{quantity.name} is given in {units}, not in {given.unit or 'no unit'}.")
+    low, high = quantity.range.possible
+    inside = convert(value, given.unit, quantity.units[0])
+    beyond = (low is not None and inside < decimal_of(low)) or (high is not None and inside > decimal_of(high))
+    if beyond and not sure:
+        unit = show_unit(quantity.units[0])
+        raise BadInput(
+            f"{given.value} {show_unit(given.unit)} is outside what {quantity.name} can be ({low or '…'} to "
+            f"{high or '…'} {unit}). Look at the value again, or say that you are sure."
+        )
+
+
+def _listed(words: Iterable[str]) -> str:
+    return ", ".join(words)

@@ -1,0 +1,65 @@
+"""What the checks say of a job as it stands, kept in the journal with the entry that it was said after."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import checks
+from jobs.book import appliance_file_of, job_of, sheet_of
+from jobs.fold import Job, fold
+from jobs.journal import Checked, Draft
+from jobs.store import JournalMoved, Store
+from schemas.findings import Finding, Limit, LimitOrigin
+
+__all__ = ["check_job", "findings_of", "limits_of"]
+
+
+def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
+    """Return the findings on a job: what was said that stops the work, the checks of each appliance, what is missing.
+
+    Each stands once; a finding on readings of the visit is the same for every appliance.
+    """
+    sheet = sheet_of(store, job.head)
+    found = list(checks.said_stops(job.alarms, sheet))
+    for one in job.appliances:
+        found += checks.check(
+            job.readings,
+            sheet,
+            appliance=appliance_file_of(store, one),
+            file_sha256=one.file_sha256,
+            limits=tuple(limits_of(job, one.tag)),
+            tag=one.tag,
+        )
+    tags = [one.tag for one in job.appliances]
+    found += checks.missing(job.readings, sheet, tags, job.not_applicable)
+    return tuple(dict.fromkeys(found))
+
+
+def limits_of(job: Job, tag: str) -> Iterator[Limit]:
+    """Yield the limits that were quoted for an appliance and read back; one quoted for none of several is for all."""
+    for limit in job.limits:
+        quoted = limit.quoted
+        if limit.agreed and quoted.appliance in (None, tag):
+            yield Limit(
+                quantity=quoted.quantity,
+                condition=quoted.condition or "",
+                low=quoted.low,
+                high=quoted.high,
+                unit=quoted.unit,
+                origin=LimitOrigin(kind="quoted", title="quoted on site", by=limit.by, source=quoted.source),
+            )
+
+
+def check_job(store: Store, number: str) -> Job:
+    """Check a job, journal the findings if they are not the same as before, and return the job with them."""
+    while True:
+        job = job_of(store, number)
+        found = findings_of(store, job)
+        if job.checked_at is not None and found == job.findings:
+            return job
+        body = Checked(position=job.position, findings=found)
+        try:
+            store.append(number, [Draft(body)], after=job.position)
+        except JournalMoved:
+            continue  # judged on what has changed meanwhile
+        return fold(store.entries(number))

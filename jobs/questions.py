@@ -1,0 +1,252 @@
+"""What a person is asked: one short question for each open reading, or for two or three that hang together.
+
+Questions are worked out from the job each time; nothing is stored. A question's id changes with the readings that it
+is about, so that an answer to what has changed since is recognised.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+
+from jobs.fold import Job
+from jobs.journal import canonical
+from jobs.show import name_of, place_of, say_value
+from jobs.table import JobRow
+from schemas.doubts import DoubtKind
+from schemas.questions import Candidate, Question
+from schemas.readings import Alternative, Reading
+from schemas.sheet import Sheet
+
+__all__ = ["MOST_CANDIDATES", "open_questions"]
+
+MOST_CANDIDATES = 6
+"""As many likely answers are offered; anything else is typed."""
+
+_MOST_READINGS = 3
+
+# What is asked first where a reading has several doubts: what it is comes before how much it is.
+_ORDER = (
+    DoubtKind.RELATION,
+    DoubtKind.SOURCES_DISAGREE,
+    DoubtKind.CONFLICT,
+    DoubtKind.QUANTITY_UNCLEAR,
+    DoubtKind.APPLIANCE_UNCLEAR,
+    DoubtKind.CONDITION_UNCLEAR,
+    DoubtKind.LIMIT_QUOTED,
+    DoubtKind.RUN_TOGETHER,
+    DoubtKind.IMPOSSIBLE,
+    DoubtKind.RANGE,
+    DoubtKind.HEDGED,
+    DoubtKind.CUT_OFF,
+    DoubtKind.HIDDEN,
+    DoubtKind.SIGN_UNCLEAR,
+    DoubtKind.UNIT_UNCLEAR,
+    DoubtKind.SCREW_UNCLEAR,
+    DoubtKind.DIRECTION_UNCLEAR,
+    DoubtKind.VALUE_UNCLEAR,
+    DoubtKind.DIGIT_UNSURE,
+    DoubtKind.HEARD_UNCLEARLY,
+    DoubtKind.UNUSUAL,
+    DoubtKind.CORRECTED_AFTER_USE,
+    DoubtKind.TO_CONFIRM,
+)
+
+# {what} is the quantity and {value} the value with its unit; {or_} the likeliest answers, as far as they differ in what
+# is asked; {detail} the particulars of the doubt, as a sentence.
+_ONE = {
+    DoubtKind.RELATION: "{what} {value} does not fit the other readings. {detail}What is it?",
+    DoubtKind.SOURCES_DISAGREE: "{what}: {detail}Which one stands?",
+    DoubtKind.CONFLICT: "{what} {value}. {detail}Which one stands?",
+    DoubtKind.QUANTITY_UNCLEAR: "{value}: {or_}?",
+    DoubtKind.APPLIANCE_UNCLEAR: "{what} {value}: {or_}?",
+    DoubtKind.CONDITION_UNCLEAR: "{what} {value}: {or_}?",
+    DoubtKind.LIMIT_QUOTED: "{what} {value}: a reading, or a limit?",
+    DoubtKind.RUN_TOGETHER: "{what}: {or_}?",
+    DoubtKind.IMPOSSIBLE: "{what} {value} cannot be. What is it?",
+    DoubtKind.RANGE: "{what}: which one value? {heard}",
+    DoubtKind.HEDGED: "{what}: what is it exactly? {heard}",
+    DoubtKind.CUT_OFF: "{what}: what is the whole value? {heard}",
+    DoubtKind.HIDDEN: "{what} {value}: part of the display is hidden. Is that all of it?",
+    DoubtKind.SIGN_UNCLEAR: "{what}: {or_}?",
+    DoubtKind.UNIT_UNCLEAR: "{what}: {or_}?",
+    DoubtKind.SCREW_UNCLEAR: "{what} {value}: which screw?",
+    DoubtKind.DIRECTION_UNCLEAR: "{what} {value}: which way?",
+    DoubtKind.VALUE_UNCLEAR: "{what}: {or_}?",
+    DoubtKind.DIGIT_UNSURE: "{what}: {or_}?",
+    DoubtKind.HEARD_UNCLEARLY: "{what}: {or_}?",
+    DoubtKind.UNUSUAL: "{what} {value} is unusual. Is it right?",
+    DoubtKind.CORRECTED_AFTER_USE: "{what} {value}. {detail}Is it right?",
+    DoubtKind.TO_CONFIRM: "{what} {value}. Right?",
+}
+assert set(_ONE) == set(_ORDER) == set(DoubtKind)
+
+_SEVERAL = {
+    DoubtKind.RELATION: "{all} cannot {both} be right. Which is wrong?",
+    DoubtKind.SOURCES_DISAGREE: "{detail}Which one stands?",
+    DoubtKind.CONFLICT: "{all} were both given. Which one stands?",
+    DoubtKind.RUN_TOGETHER: "{all}: is that right?",
+}
+
+
+def open_questions(job: Job, sheet: Sheet) -> tuple[Question, ...]:
+    """Return what is open, in the order of the work. Each names at most three readings."""
+    several = len(job.appliances) > 1
+    return tuple(_question(group, job, sheet, several) for group in _groups(job))
+
+
+def _groups(job: Job) -> Iterator[list[JobRow]]:
+    """Yield the rows of each question: an open row with those that are asked about with it."""
+    asked: set[str] = set()
+    for key, row in job.rows.items():
+        if row.how != "open" or key in asked:
+            continue
+        group = [row]
+        for other_key, other in job.rows.items():
+            linked = any(
+                one.reading.asked_with == other_key or other.reading.asked_with == one.reading.id for one in group
+            )
+            free = other_key != key and other_key not in asked and other.how not in ("left out", "answered", "edited")
+            if linked and free and len(group) < _MOST_READINGS:
+                group.append(other)
+        asked |= {one.reading.id for one in group}
+        yield sorted(group, key=list(job.rows.values()).index)
+
+
+def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool) -> Question:
+    readings = [row.reading for row in group]
+    first = readings[0]
+    candidates = _mix([list(_candidates(one, job, sheet)) for one in readings])
+    return Question(
+        id=_id(readings),
+        readings=tuple(one.id for one in readings),
+        appliance=first.appliance,
+        quantities=tuple(dict.fromkeys(one.quantity for one in readings if one.quantity)),
+        condition=first.condition,
+        text=_text(readings, candidates, sheet, several),
+        doubts=tuple(dict.fromkeys(doubt for one in readings for doubt in one.doubts)),
+        candidates=tuple(candidates),
+        source=first.source,
+    )
+
+
+def _id(readings: Sequence[Reading]) -> str:
+    told = canonical({one.id: one.model_dump(mode="json") for one in readings})
+    return f"q-{hashlib.sha256(told.encode()).hexdigest()[:12]}"
+
+
+def _mix(lists: Sequence[Sequence[Candidate]]) -> list[Candidate]:
+    """Return the first of each list, then the second of each, and so on: what was heard first, then the likeliest."""
+    longest = max((len(one) for one in lists), default=0)
+    mixed = [one[place] for place in range(longest) for one in lists if place < len(one)]
+    return mixed[: max(MOST_CANDIDATES, len(lists))]
+
+
+def _candidates(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Candidate]:
+    """Yield complete answers for one reading, each once: the value heard first, then the alternatives as they come."""
+    seen = set()
+    ways = [Alternative(why="as it was heard" if reading.source.box is None else "as the photo shows it")]
+    ways += [*reading.alternatives, *_usual_ways(reading, job, sheet)]
+    for way in ways:
+        quantity = way.quantity or reading.quantity
+        if quantity is None:
+            continue
+        conditions = sheet.quantity(quantity).conditions
+        condition = reading.condition if way.condition is None else way.condition
+        if condition is None and not conditions:
+            condition = ""
+        if condition is None:
+            continue
+        candidate = Candidate(
+            reading=reading.id,
+            quantity=quantity,
+            condition=condition,
+            phase=reading.phase,
+            value=reading.value if way.value is None else way.value,
+            unit=reading.unit if way.unit is None else way.unit,
+            appliance=reading.appliance if way.appliance is None else way.appliance,
+            why=way.why,
+        )
+        told = candidate.model_copy(update={"why": ""})
+        if told not in seen and (candidate.value or sheet.quantity(quantity).kind == "text"):
+            seen.add(told)
+            yield candidate
+
+
+def _usual_ways(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Alternative]:
+    """Yield what the sheet and the job leave possible where extraction named no alternatives of the kind asked."""
+    kinds = {doubt.kind for doubt in reading.doubts}
+    if reading.quantity is not None and reading.condition is None:
+        for condition in sheet.quantity(reading.quantity).conditions:
+            yield Alternative(condition=condition, why="a condition it is read in")
+    if DoubtKind.UNIT_UNCLEAR in kinds and reading.quantity is not None:
+        for unit in sheet.quantity(reading.quantity).units:
+            yield Alternative(unit=unit, why="a unit it is given in")
+    if DoubtKind.SIGN_UNCLEAR in kinds:
+        other = reading.value.removeprefix("-") if reading.value.startswith("-") else f"-{reading.value}"
+        yield Alternative(value=other, why="with the other sign")
+    if DoubtKind.APPLIANCE_UNCLEAR in kinds:
+        for one in job.appliances:
+            yield Alternative(appliance=one.tag, why="an appliance of the job")
+
+
+def _text(readings: Sequence[Reading], candidates: Sequence[Candidate], sheet: Sheet, several: bool) -> str:
+    kind, detail = _main_doubt(readings)
+    place = place_of(readings[0], sheet, appliance=several)
+    same_place = all(place_of(one, sheet, appliance=several) == place for one in readings)
+    if len(readings) > 1 and kind in _SEVERAL:
+        named = [_named(one, sheet, "" if same_place else place_of(one, sheet, appliance=several)) for one in readings]
+        text = _SEVERAL[kind].format(all=_and(named), both="both" if len(named) == 2 else "all", detail=detail)
+    else:
+        first = readings[0]
+        text = (
+            _ONE[kind]
+            .format(
+                what=name_of(first, sheet),
+                value=say_value(first.value, first.unit, sheet, first.quantity),
+                or_=_or(kind, first, candidates, sheet),
+                heard=f"Heard: “{first.source.heard}”." if first.source.heard else "",
+                detail=detail,
+            )
+            .strip()
+        )
+    text = f"{place}: {text}" if place and same_place else text
+    return text[0].upper() + text[1:]
+
+
+def _main_doubt(readings: Sequence[Reading]) -> tuple[DoubtKind, str]:
+    doubts = [doubt for one in readings for doubt in one.doubts]
+    main = min(doubts, key=lambda doubt: _ORDER.index(doubt.kind))
+    detail = main.detail.strip().rstrip(".")
+    return main.kind, f"{detail[0].upper()}{detail[1:]}. " if detail else ""
+
+
+def _named(reading: Reading, sheet: Sheet, place: str) -> str:
+    name = f"{name_of(reading, sheet)} {say_value(reading.value, reading.unit, sheet, reading.quantity)}"
+    return f"{place} {name}".strip()
+
+
+def _or(kind: DoubtKind, reading: Reading, candidates: Sequence[Candidate], sheet: Sheet) -> str:
+    """Return the likeliest answers in one phrase, told apart by what is in doubt: ``at high fire or at low fire``."""
+    mine = [one for one in candidates if one.reading == reading.id][:3]
+    if kind is DoubtKind.QUANTITY_UNCLEAR:
+        words = [sheet.quantity(one.quantity).name for one in mine]
+        nothing = "what is it"
+    elif kind is DoubtKind.CONDITION_UNCLEAR:
+        words = [sheet.condition(one.condition).name for one in mine if one.condition]
+        nothing = "when was it read"
+    elif kind is DoubtKind.APPLIANCE_UNCLEAR:
+        words = [one.appliance for one in mine if one.appliance]
+        nothing = "of which appliance"
+    else:
+        words = [say_value(one.value, one.unit, sheet, one.quantity) for one in mine]
+        nothing = "what is it"
+    different = list(dict.fromkeys(words))
+    return " or ".join(different) if len(different) > 1 or kind not in _WHICH else nothing
+
+
+_WHICH = (DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR)
+
+
+def _and(words: Sequence[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

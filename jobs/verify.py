@@ -1,0 +1,88 @@
+"""Is everything as it was written? The chain of the journal and the bytes of all evidence, worked out anew."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from jobs.journal import START, Body, EvidenceAdded, JobOpened, Row, parse
+from jobs.store import Store
+from schemas.errors import StoreFailed
+
+__all__ = ["Verified", "faults", "verify"]
+
+
+@dataclass(frozen=True)
+class Verified:
+    """What was found to be whole: so many entries up to ``hash``, and so many files of evidence."""
+
+    entries: int
+    hash: str
+    evidence: int
+
+
+def verify(store: Store, number: str) -> Verified:
+    """Verify a job.
+
+    Raises:
+        WrongUse: there is no such job.
+        StoreFailed: something was changed, dropped, swapped or added; the message names each.
+    """
+    found = faults(store, number)
+    if found:
+        raise StoreFailed(
+            f"Job {number} is not as it was written: {'; '.join(found)}. Keep the folder {store.home} as it is, and "
+            "compare it with a back-up."
+        )
+    rows, (_, last) = store.rows(number)
+    return Verified(len(rows), last, sum(1 for _ in _evidence([parse(row).body for row in rows])))
+
+
+def faults(store: Store, number: str) -> tuple[str, ...]:
+    """Return what is not as it was written, one phrase each; empty where all is whole."""
+    rows, head = store.rows(number)
+    found = [*(f"the database says {line}" for line in store.integrity()), *_chain(rows, head)]
+    bodies: list[Body] = []
+    for row in rows:
+        try:
+            bodies.append(parse(row).body)
+        except StoreFailed:
+            found.append(f"entry {row.seq} ({row.kind}) cannot be read")
+    for name, sha256 in _evidence(bodies):
+        path = store.evidence.path(sha256)
+        if not path.exists():
+            found.append(f"{name} ({path}) is missing")
+        elif not store.evidence.is_sound(sha256):
+            found.append(f"{name} ({path}) was changed")
+    return tuple(dict.fromkeys(found))
+
+
+def _chain(rows: Sequence[Row], head: tuple[int, str]) -> Iterator[str]:
+    expected, prev = 1, START
+    for row in rows:
+        if row.seq != expected:
+            missing = f"entry {expected} is" if row.seq == expected + 1 else f"entries {expected} to {row.seq - 1} are"
+            yield f"{missing} missing"
+        elif row.prev != prev:
+            yield f"entry {row.seq} does not follow entry {row.seq - 1}"
+        if row.computed_hash() != row.hash:
+            yield f"entry {row.seq} ({row.kind}, {row.at}) was changed"
+        expected, prev = row.seq + 1, row.hash
+    seq, last = head
+    if expected <= seq:
+        missing = f"entry {seq} is" if expected == seq else f"entries {expected} to {seq} are"
+        yield f"{missing} missing at the end"
+    elif (expected - 1, prev) != (seq, last):
+        yield f"the journal ends with entry {expected - 1}, and the store's record of its end says {seq}"
+
+
+def _evidence(bodies: Sequence[Body]) -> Iterator[tuple[str, str]]:
+    """Yield the name and hash of every file that the job rests on."""
+    for body in bodies:
+        if isinstance(body, EvidenceAdded):
+            yield f"evidence {body.evidence.name}", body.evidence.sha256
+        elif isinstance(body, JobOpened):
+            yield f"sheet {body.head.sheet}", body.head.sheet_sha256
+            for one in body.head.appliances:
+                if one.file_sha256 is not None:
+                    yield f"appliance file {one.file}", one.file_sha256
