@@ -112,7 +112,8 @@ def _air_free_off(row: dict[str, Reading]) -> Iterator[_Broken]:
     elif "o2" in row and _of(row["o2"]) < O2_IN_AIR:
         gap = air_free_gap(_of(air_free), _of(co), _of(row["o2"]))
         # An instrument that works it out from CO2 may differ by 3 % (CO2max of the gas against its own).
-        if abs(gap) > max(air_free_tolerance(_of(air_free)), _of(air_free) * Decimal("0.03")):
+        allowed = air_free_tolerance(_of(co), _of(row["o2"])) + _of(air_free) * Decimal("0.03")
+        if abs(gap) > allowed:
             text = f"they do not fit each other, CO and O2 make {_of(air_free) - gap:.0f} ppm air-free"
             yield _Broken("air_free_of_co_and_o2", (co, air_free, row["o2"]), text, _AIR_FREE)
 

@@ -40,7 +40,7 @@ O2_IN_AIR = Decimal("20.9")
 # methane to a rich North Sea mix; propane and butane from the pure gas to the commercial grade with its neighbours.
 CO2_MAX_BAND: Mapping[Fuel, tuple[Decimal, Decimal]] = MappingProxyType(
     {
-        "natural_gas": (Decimal("11.67"), Decimal("12.17")),
+        "natural_gas": (Decimal("11.66"), Decimal("12.17")),
         "methane": (Decimal("11.65"), Decimal("11.70")),
         "propane": (Decimal("13.69"), Decimal("14.00")),
         "butane": (Decimal("13.90"), Decimal("14.02")),
@@ -143,12 +143,18 @@ def air_free_gap(air_free: Decimal, co: Decimal, o2: Decimal) -> Decimal:
     return air_free - co_air_free(co, o2)
 
 
-def air_free_tolerance(air_free: Decimal) -> Decimal:
-    """Return the largest |``air_free_gap``| that rounding explains, in ppm: 1.3 ppm or 0.9 %, whichever is more.
+def air_free_tolerance(co: Decimal, o2: Decimal) -> Decimal:
+    """Return the largest |``air_free_gap``| that rounding explains, in ppm, at ``co`` ppm and ``o2`` %.
 
-    Half a ppm of CO and of the result, and half of 0.1 % O2; instruments that work it out from CO2 may differ by 3 %.
+    Half a ppm of CO, half of 0.1 % O2, half a ppm of the result, and 0.3 % for instruments that take air to hold 20.95
+    or 21 % oxygen. Those that work it out from CO2 may differ by 3 % more.
+
+    Raises:
+        BadInput: as ``co_air_free``.
     """
-    return max(Decimal("1.3"), air_free * Decimal("0.009"))
+    air_free, left = co_air_free(co, o2), O2_IN_AIR - o2
+    half = Decimal("0.5")
+    return half * O2_IN_AIR / left + air_free * Decimal("0.05") / left + half + air_free * Decimal("0.003")
 
 
 def shortfall(lower: Decimal, upper: Decimal) -> Decimal:
