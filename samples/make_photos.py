@@ -39,7 +39,6 @@ from training.render import (
     take_photo,
 )
 from training.render.exif import TURNS
-from training.render.photo import solid
 from training.render.segments import SegmentShape
 from training.render.styles import Look
 
@@ -86,7 +85,7 @@ def manometer(scenario: Table) -> Sample:
     )
     front, boxes = mount(window, boxes, body, rng)
     photo, boxes = take_photo(
-        front, boxes, SEVERITY, rng, size=(1728, 2304), aim=solid(front), fill=0.84, behind="lagging",
+        front, boxes, SEVERITY, rng, size=(1728, 2304), fill=0.84, behind="lagging",
         hand="black glove", compress=False,
     )  # fmt: skip
     row = ("main", facts["display"], facts["unit_shown"])
@@ -118,7 +117,7 @@ def analyser(scenario: Table) -> Sample:
     )
     front, boxes = mount(window, boxes, body, rng)
     photo, boxes = take_photo(
-        front, boxes, SEVERITY, rng, size=(1728, 2304), aim=solid(front), fill=0.9, behind="casing",
+        front, boxes, SEVERITY, rng, size=(1728, 2304), fill=0.9, behind="casing",
         compress=False,
     )  # fmt: skip
     return Sample("analyser", "dot", photo, boxes, datetime.fromisoformat(facts["taken"]), 1, rows)

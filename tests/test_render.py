@@ -256,6 +256,11 @@ def test_unlit_segments_show_only_when_they_should() -> None:
     assert np.ptp(ghosts[left], axis=(0, 1)).min() > 15
 
 
+def test_what_segments_cannot_show_is_said() -> None:
+    with pytest.raises(BadInput, match="cannot show 'k'"):
+        render_seven_segment("1k", "", SegmentStyle(height=40), np.random.default_rng(0))
+
+
 def test_missing_font_says_what_to_do() -> None:
     with pytest.raises(BadInput, match="not installed; install fonts-dejavu-core"):
         font("No-Such-Font.ttf", 20)

@@ -97,14 +97,13 @@ def take_photo(
     """Photograph a flat picture.
 
     image: RGB, or RGB and cover. severity: 0 easy, 1 usual, 2 hard. size: width and height of the photo.
-    aim: what the camera points at and what fills `fill` of the frame (all of it, if None). behind: a name of
-    `scene.BACKGROUNDS`; hand: a name of `scene.HANDS` to hold it. compress: put it through JPEG.
+    aim: what the camera points at and what fills `fill` of the frame (if None: the thing without its hose). behind: a
+    name of `scene.BACKGROUNDS`; hand: a name of `scene.HANDS` to hold it. compress: put it through JPEG.
     Returns the photo (RGB) and the boxes in its pixels.
     """
     hard = SEVERITIES[severity]
     width, height = size
-    whole = rect(0, 0, image.shape[1], image.shape[0])
-    matrix = camera(aim or whole, size, fill, hard, rng)
+    matrix = camera(aim or solid(image), size, fill, hard, rng)
     placed = map_boxes(boxes, matrix)
     kinds = sorted(BACKGROUNDS)
     light = background(behind or kinds[int(rng.integers(len(kinds)))], height, width, rng)
@@ -114,8 +113,8 @@ def take_photo(
     light = light * (1 - cover[..., None]) + thing
     windows = find(placed, "display")
     if hand:
-        clear = windows[0].quad if windows else as_quad(map_points(whole, matrix))
-        holding(light, as_quad(map_points(solid(image), matrix)), clear, hand, rng)
+        body = as_quad(map_points(solid(image), matrix))
+        holding(light, body, windows[0].quad if windows else body, hand, rng)
     light *= lamp(height, width, hard, rng)[..., None]
     thrown = reflections(height, width, [box.quad for box in windows], surface, hard, rng)
     light += thrown if surface == "glass" else thrown * cover[..., None]

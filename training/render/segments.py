@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from schemas.errors import BadInput
 from training.render.picture import Quad, as_quad, rect
 
 Polygon = NDArray[np.float64]
@@ -77,6 +78,8 @@ class Stroke:
 
 def lit(char: str, shape: SegmentShape) -> str:
     """The letters of the segments that one sign lights, after the maker's habit."""
+    if char not in GLYPHS:
+        raise BadInput(f"Seven segments cannot show {char!r}; use digits, - . : and the letters of segments.GLYPHS.")
     letters = GLYPHS[char]
     if char == "6" and not shape.tail_6:
         return letters.replace("a", "")
