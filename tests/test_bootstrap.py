@@ -132,6 +132,16 @@ def test_a_changed_file_is_acted_upon_without_a_new_environment(clone: Clone, na
     assert [call.split()[0] for call in clone.calls] == ["pip", "pip", "pip"]
 
 
+def test_a_changed_lock_of_one_level_leaves_the_other_alone(clone: Clone) -> None:
+    clone.bootstrap("test")
+    path = clone.root / "requirements/test.lock"
+    path.write_text(path.read_text() + "# changed\n")
+    assert clone.bootstrap("run").stdout == ""
+    assert clone.bootstrap("test").returncode == 0
+    (call,) = clone.calls
+    assert "-r requirements/test.lock" in call
+
+
 @pytest.mark.parametrize("at", ["requirements/run.lock", "-e .", "requirements/test.lock"])
 def test_a_failed_install_is_told_in_one_sentence_and_finished_by_the_next_run(clone: Clone, at: str) -> None:
     broken = clone.bootstrap("test", FAKE_PIP_FAILS=at)
