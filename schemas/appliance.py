@@ -8,7 +8,7 @@ from pydantic import model_validator
 
 from schemas.base import Model, Name, ValueText, decimal_of
 from schemas.sheet import Relation
-from schemas.units import unit_of
+from schemas.units import UnitCode, UnitCodeOrNone
 
 __all__ = ["ApplianceFile", "ApplianceLimit", "Fuel"]
 
@@ -25,13 +25,11 @@ class ApplianceLimit(Model):
     condition: Name | Literal[""] = ""
     low: ValueText | None = None
     high: ValueText | None = None
-    unit: str
+    unit: UnitCodeOrNone
     page: str = ""
 
     @model_validator(mode="after")
     def _runs_upwards(self) -> ApplianceLimit:
-        if self.unit:
-            unit_of(self.unit)
         if self.low is None and self.high is None:
             raise ValueError(f"{self.quantity}: a limit needs low, high or both")
         if self.low is not None and self.high is not None and decimal_of(self.low) > decimal_of(self.high):
@@ -52,6 +50,6 @@ class ApplianceFile(Model):
     governor: Literal["zero or negative", "positive", "not said"] = "not said"
     input_high: ValueText | None = None
     input_low: ValueText | None = None
-    input_unit: str = "[Btu_IT]/h"
+    input_unit: UnitCode = "[Btu_IT]/h"
     limits: tuple[ApplianceLimit, ...]
     relations: tuple[Relation, ...] = ()

@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from schemas.base import Model, Name, ValueText, decimal_of
 from schemas.readings import Phase
-from schemas.units import unit_of
+from schemas.units import UnitCode, UnitCodeOrNone
 
 __all__ = ["Condition", "Quantity", "Range", "Relation", "Required", "Screw", "Sheet", "Stop"]
 
@@ -59,8 +59,8 @@ class Quantity(Model):
     name: str
     kind: Literal["number", "check", "text", "choice", "date", "move"] = "number"
     group: Name
-    units: tuple[str, ...] = ()
-    default_units: dict[Literal["us", "uk"], str] = Field(default_factory=dict)
+    units: tuple[UnitCode, ...] = ()
+    default_units: dict[Literal["us", "uk"], UnitCode] = Field(default_factory=dict)
     decimals: dict[str, tuple[int, ...]] = Field(default_factory=dict)
     range: Range = Range()
     conditions: tuple[Name, ...] = ()
@@ -73,8 +73,8 @@ class Quantity(Model):
     """Units that no other quantity is given in when its name is left out ("twenty eight gallons a minute")."""
     noted_units: tuple[str, ...] = ()
     """Units of a second value that is kept as its note (the volume of a clocking)."""
-    form: Literal["words", "name", "code"] = "words"
-    """Text: words as said, a name, or a code of letters and digits that may be spelt."""
+    form: Literal["words", "name", "person", "code"] = "words"
+    """Text: words as said, a name, a person's name, or a code of letters and digits that may be spelt."""
     tells: dict[Literal["passed", "failed", "done", "not yet", "not applicable"], tuple[str, ...]] = Field(
         default_factory=dict
     )
@@ -100,8 +100,6 @@ class Quantity(Model):
 
     @model_validator(mode="after")
     def _units_are_known(self) -> Quantity:
-        for code in (*self.units, *self.default_units.values(), *self.decimals):
-            unit_of(code)
         for code in (*self.default_units.values(), *self.decimals):
             if code not in self.units:
                 raise ValueError(f"{self.id}: {code} is not among its units")
@@ -170,7 +168,7 @@ class Relation(Model):
     amount: ValueText | None = None
     low: ValueText | None = None
     high: ValueText | None = None
-    unit: str = ""
+    unit: UnitCodeOrNone = ""
     soft: bool = True
     law: bool = False
     text: str
@@ -178,8 +176,6 @@ class Relation(Model):
 
     @model_validator(mode="after")
     def _is_complete(self) -> Relation:
-        if self.unit:
-            unit_of(self.unit)
         pairs = ("difference at most", "difference at least", "not above", "within", "ratio")
         if self.kind in pairs and len(self.slots) != 2:
             raise ValueError(f"{self.id}: {self.kind!r} needs two slots, not {len(self.slots)}")
@@ -211,7 +207,7 @@ class Stop(Model):
     above_limit: bool = False
     states: tuple[str, ...] = ()
     unlike_file: bool = False
-    unit: str = ""
+    unit: UnitCodeOrNone = ""
     level: Literal["stop", "caution"] = "stop"
     say: str = Field(min_length=1)
     basis: str
@@ -223,8 +219,6 @@ class Stop(Model):
             raise ValueError(f"{self.id}: a stop is said (it needs said) or measured (it needs a quantity)")
         if self.quantity is not None and sum(measured) != 1:
             raise ValueError(f"{self.id}: a measured stop needs one of at, above, above_limit, states, unlike_file")
-        if self.unit:
-            unit_of(self.unit)
         return self
 
 
@@ -248,6 +242,9 @@ class Sheet(Model):
     """Sentences that name several things at once, with the quantity in braces: "this is {technician} at {site}"."""
     leave_alone: tuple[str, ...] = ()
     """Words for numbers that are no readings on this sheet: NOx, excess air, delta T, tool sizes."""
+
+    plotted: tuple[Name, ...] = ()
+    """Quantities drawn in the plot of a tuning, the first on the left scale."""
 
     def quantity(self, name: str) -> Quantity:
         """Return a quantity by its id; KeyError if the sheet has none."""

@@ -8,13 +8,15 @@ from decimal import Decimal
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
+from typing import Annotated
 
 import pint
+from pydantic import AfterValidator
 
 from schemas.base import Model
 from schemas.errors import BadInput
 
-__all__ = ["Unit", "convert", "show_unit", "unit_of", "units"]
+__all__ = ["Unit", "UnitCode", "UnitCodeOrNone", "convert", "show_unit", "unit_of", "units"]
 
 
 class Unit(Model):
@@ -45,6 +47,19 @@ def unit_of(code: str) -> Unit:
         return units()[code]
     except KeyError:
         raise BadInput(f"{code!r} is not a unit code known here; use one of {', '.join(units())}.") from None
+
+
+def _known(code: str) -> str:
+    if code not in units():
+        raise ValueError(f"{code!r} is not a unit code known here; use one of {', '.join(units())}")
+    return code
+
+
+UnitCode = Annotated[str, AfterValidator(_known)]
+"""A UCUM code of ``units.toml``."""
+
+UnitCodeOrNone = Annotated[str, AfterValidator(lambda code: code and _known(code))]
+"""A UCUM code of ``units.toml``, or empty where there is no unit."""
 
 
 def show_unit(code: str) -> str:
