@@ -276,15 +276,15 @@ def test_srgb_curve() -> None:
     assert np.abs(to_srgb(to_linear(levels)).astype(int) - levels).max() <= 1
 
 
-@pytest.mark.parametrize("kind", sorted(BACKGROUNDS))
-def test_backgrounds_and_hands(kind: str) -> None:
+@pytest.mark.parametrize(("kind", "hand"), list(zip(itertools.cycle(sorted(BACKGROUNDS)), sorted(HANDS), strict=False)))
+def test_backgrounds_and_hands(kind: str, hand: str) -> None:
+    """A hand shows, and moves neither the thing nor its boxes."""
     front = np.full((200, 300, 3), 120, np.uint8)
     boxes = (Box("display", rect(80, 40, 140, 80)),)
-    bare, placed = take_photo(front, boxes, 0, np.random.default_rng(1), size=(320, 240), behind=kind)
-    for hand in HANDS:
-        held, same = take_photo(front, boxes, 0, np.random.default_rng(1), size=(320, 240), behind=kind, hand=hand)
-        assert same == placed
-        assert (np.abs(held.astype(int) - bare).max(axis=2) > 40).mean() > 0.01
+    bare, placed = take_photo(front, boxes, 0, np.random.default_rng(1), size=(240, 180), behind=kind)
+    held, same = take_photo(front, boxes, 0, np.random.default_rng(1), size=(240, 180), behind=kind, hand=hand)
+    assert same == placed
+    assert (np.abs(held.astype(int) - bare).max(axis=2) > 40).mean() > 0.01
     assert bare.std() > 3
 
 
@@ -337,7 +337,7 @@ def test_random_numbers_look_like_a_display() -> None:
 def test_crops(severity: int) -> None:
     rng = np.random.default_rng(severity)
     allowed = re.compile(r"-?\d*\.?\d*|#|-?#?\d*\.?\d*#?")
-    for _ in range(60):
+    for _ in range(30):
         crop = random_crop(rng, severity=severity)
         assert crop.image.shape[0] == HEIGHT
         assert crop.image.dtype == np.uint8
