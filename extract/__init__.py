@@ -1,1 +1,7 @@
-"""Evidence in, candidate readings out: numbers, units, phrases, the running context, corrections and doubts."""
+"""Evidence in, candidate readings out: numbers, units, phrases, running context, corrections, doubts."""
+
+from extract.context import Context, Setting, apply
+from extract.lexicon import Grammar, compile_sheet
+from extract.step import start, step
+
+__all__ = ["Context", "Grammar", "Setting", "apply", "compile_sheet", "start", "step"]

@@ -1,0 +1,1 @@
+"""Measurements against gold files that are not part of the project."""

@@ -1,0 +1,260 @@
+"""How well photos are read: ``python -m bench.see LABELS.csv [--out PREDICTIONS.jsonl]``.
+
+LABELS.csv has the columns file, kind and values(label,value,unit), the last as JSON; pictures lie beside it. The
+predictions are what ``capture.see`` finds: taken where it has no doubt, asked otherwise. Counting is that of
+score_see.py in the shared displays. Exits 1 where a bar of the issue is not met, 3 where the labels cannot be read.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import hashlib
+import json
+import os
+import re
+import sys
+import threading
+import time
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from pathlib import Path
+
+from capture.see import load_readers, look
+from schemas.errors import BadInput
+from schemas.evidence import Look
+from schemas.units import show_unit
+
+__all__ = ["Bar", "main", "predictions_of", "score"]
+
+
+@dataclass(frozen=True)
+class Bar:
+    """What a kind must reach, in percent of the true values, and seconds a picture on one thread."""
+
+    wrong: float
+    right: float
+    asked_though_right: float
+    seconds: float
+
+
+BARS = {
+    "seg": Bar(0.5, 93, 15, 1.5),
+    "dot": Bar(1, 85, 15, 3),
+    "slip": Bar(1, 85, 15, 3),
+    "plate": Bar(1, 85, 15, 3),
+    "real": Bar(1.5, 80, 30, 1.5),
+}
+MEMORY_MB = 700
+
+_SAME_UNIT = {
+    "degc": "c", "celsius": "c", "cel": "c", "degf": "f", "fahrenheit": "f", "inwc": "inwc", "inh2o": "inwc",
+    "inchesofwatercolumn": "inwc", "percent": "%", "pct": "%", "litres": "l", "liter": "l", "litre": "l",
+}  # fmt: skip
+
+
+def predictions_of(found: Look) -> list[dict[str, str]]:
+    """A look in the form that the scorer reads."""
+    return [
+        {
+            "label": figure.label,
+            "value": figure.value,
+            "unit": show_unit(figure.unit),
+            "state": "asked" if figure.doubts else "taken",
+        }
+        for figure in found.figures
+    ]
+
+
+def canon(text: str) -> str:
+    match = re.fullmatch(r"\s*([-−–+]?)\s*(\d*)[.,]?(\d*)\s*", text)
+    if not match or not (match[2] or match[3]):
+        return "".join(re.findall(r"[a-z0-9.\-]+", text.lower()))
+    sign = "-" if match[1] in ("-", "−", "–") else ""
+    return sign + (match[2].lstrip("0") or "0") + ("." + match[3] if match[3] else "")
+
+
+def key(label: str) -> str:
+    return "".join(re.findall(r"[a-z0-9]+", label.lower()))
+
+
+def unit_key(text: str) -> str:
+    bare = "".join(re.findall(r"[a-z0-9%µ/]+", text.lower().replace("°", "")))
+    return _SAME_UNIT.get(bare, bare)
+
+
+def outcome(hit: dict[str, str] | None, value: str, unit: str) -> str:
+    """One of: taken right, taken wrong, asked right, asked other, missed."""
+    if hit is None:
+        return "missed"
+    same = canon(hit["value"]) == canon(value) and (not unit or unit_key(hit["unit"]) == unit_key(unit))
+    return f"{hit['state']} {'right' if same else 'wrong' if hit['state'] == 'taken' else 'other'}"
+
+
+def score(kind: str, true: list[list[str]], found: list[dict[str, str]]) -> tuple[Counter[str], list[str]]:
+    """Count the outcomes of one picture, and say what went wrong in it."""
+    if kind.endswith("illegible") or kind == "none":
+        wrong = [f"took {hit['value']}" for hit in found if hit["state"] == "taken"]
+        return Counter({"true": 1, "taken wrong" if wrong else "left alone": 1}), wrong
+    count: Counter[str] = Counter()
+    notes: list[str] = []
+    used: list[int] = []
+    for label, value, unit in true:
+        if len(true) == 1:
+            at = 0 if found else None
+        else:
+            at = next((i for i, hit in enumerate(found) if key(hit["label"]) == key(label) and i not in used), None)
+        hit = None if at is None else found[at]
+        if at is not None:
+            used.append(at)
+        result = outcome(hit, value, unit)
+        count.update(["true", result])
+        if result != "taken right":
+            got = f"{hit['value']} {hit['unit']}" if hit else "nothing"
+            notes.append(f"{result}: {label} {value} {unit} <- {got}")
+    extra = [hit for i, hit in enumerate(found) if hit["state"] == "taken" and i not in used]
+    count["extra"] += len(extra)
+    notes += [f"taken beyond: {hit['label']} {hit['value']} {hit['unit']}" for hit in extra]
+    return count, notes
+
+
+class Memory:
+    """The highest sum of PSS (memory, shared pages by share) over this process and its children, in MB."""
+
+    def __init__(self) -> None:
+        self.peak = 0.0
+        self._stop = threading.Event()
+        self._watch = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self) -> Memory:
+        self._watch.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._watch.join()
+
+    def _run(self) -> None:
+        while not self._stop.wait(0.1):
+            self.peak = max(self.peak, sum(_pss(pid) for pid in _family(os.getpid())) / 1024)
+
+
+def _pss(pid: int) -> int:
+    try:
+        text = Path(f"/proc/{pid}/smaps_rollup").read_text(encoding="ascii")
+    except (OSError, ValueError):
+        return 0
+    match = re.search(r"^Pss:\s+(\d+) kB", text, re.M)
+    return int(match[1]) if match else 0
+
+
+def _family(pid: int) -> list[int]:
+    children: list[int] = []
+    for task in Path(f"/proc/{pid}/task").glob("*/children"):
+        try:
+            children += [int(word) for word in task.read_text(encoding="ascii").split()]
+        except (OSError, ValueError):
+            continue
+    return [pid, *(one for child in children for one in _family(child))]
+
+
+def read_labels(path: Path) -> list[tuple[str, str, list[list[str]]]]:
+    """File, kind and true values of every picture.
+
+    Raises:
+        BadInput: the file is missing or not in the form of the head of this module.
+    """
+    try:
+        with path.open(encoding="utf-8", newline="") as lines:
+            rows = list(csv.DictReader(lines))
+        return [
+            (row["file"], row["kind"], json.loads(next(v for k, v in row.items() if k.startswith("values"))))
+            for row in rows
+        ]
+    except (OSError, KeyError, ValueError, StopIteration) as error:
+        raise BadInput(f"{path} cannot be read as labels of pictures ({error}).") from error
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the bench; the exit code is 0 only if every bar is met."""
+    parser = argparse.ArgumentParser(prog="python -m bench.see", description=__doc__)
+    parser.add_argument("labels", type=Path)
+    parser.add_argument("--out", type=Path, help="write the predictions here, one line a picture")
+    parser.add_argument("--notes", action="store_true", help="say for each picture what was not taken and right")
+    chosen = parser.parse_args(arguments)
+    try:
+        labels = read_labels(chosen.labels)
+    except BadInput as error:
+        print(error, file=sys.stderr)
+        return int(error.exit_code)
+    table: dict[str, Counter[str]] = defaultdict(Counter)
+    clock: dict[str, list[float]] = defaultdict(list)
+    lines: list[str] = []
+    readers = load_readers()
+    with Memory() as memory:
+        for file, kind, true in labels:
+            path = chosen.labels.parent / file
+            start, cpu = time.perf_counter(), _cpu()
+            try:
+                found = predictions_of(look(path, hashlib.sha256(path.read_bytes()).hexdigest(), readers))
+            except (BadInput, OSError) as error:
+                print(f"{file}: {error}", file=sys.stderr)
+                found = []
+            clock[kind].append(min(time.perf_counter() - start, _cpu() - cpu))
+            count, notes = score(kind, true, found)
+            table[kind].update(count)
+            lines.append(json.dumps({"file": file, "values": found}, ensure_ascii=False))
+            if chosen.notes and notes:
+                print(f"{file}: {'; '.join(notes)}")
+    if chosen.out:
+        chosen.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return _report(table, clock, memory.peak)
+
+
+def _cpu() -> float:
+    """Processor seconds of this process and its finished children: the clock of a busy machine would count others."""
+    times = os.times()
+    return times.user + times.system + times.children_user + times.children_system
+
+
+def _report(table: dict[str, Counter[str]], clock: dict[str, list[float]], peak: float) -> int:
+    failed = False
+    print(f"{'kind':16s} {'true':>5s} {'taken wrong':>12s} {'right':>8s} {'asked though right':>19s}"
+          f" {'asked other':>12s} {'missed':>8s} {'s a picture':>12s}  bars")  # fmt: skip
+    for kind, count in sorted(table.items()):
+        share = {name: 100 * count[name] / count["true"] for name in count}
+        wrong = share.get("taken wrong", 0.0) + share.get("extra", 0.0)
+        right = sum(share.get(name, 0.0) for name in ("taken right", "asked right", "left alone"))
+        asked = share.get("asked right", 0.0)
+        times = sorted(clock[kind])
+        middle = times[len(times) // 2]
+        verdict = _verdict(kind, wrong, right, asked, middle)
+        failed = failed or "not met" in verdict
+        print(f"{kind:16s} {count['true']:5d} {wrong:10.1f} % {right:6.1f} % {asked:17.1f} %"
+              f" {share.get('asked other', 0.0):10.1f} % {share.get('missed', 0.0):6.1f} % {middle:12.2f}  {verdict}")  # fmt: skip
+    over = peak >= MEMORY_MB
+    print(f"peak memory (PSS, all processes): {peak:.0f} MB; bar {MEMORY_MB} MB {'not met' if over else 'met'}")
+    return 1 if failed or over else 0
+
+
+def _verdict(kind: str, wrong: float, right: float, asked: float, seconds: float) -> str:
+    if kind.endswith("illegible") or kind == "none":
+        return "met" if wrong == 0 else "not met: nothing may be taken"
+    bar = next((bar for name, bar in BARS.items() if kind.startswith(name)), None)
+    if bar is None:
+        return "no bar for this kind"
+    misses = [
+        f"{name} {value:.1f} ({sign} {limit:g})"
+        for name, value, limit, sign in (
+            ("taken wrong", wrong, bar.wrong, "<="),
+            ("right", right, bar.right, ">="),
+            ("asked though right", asked, bar.asked_though_right, "<="),
+            ("seconds", seconds, bar.seconds, "<="),
+        )
+        if (value > limit if sign == "<=" else value < limit)
+    ]
+    return "not met: " + ", ".join(misses) if misses else "met"
+
+
+if __name__ == "__main__":
+    sys.exit(main())

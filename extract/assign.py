@@ -1,0 +1,381 @@
+"""Which value belongs to which quantity and condition within one sentence: a small optimal assignment.
+
+Costs: distance, order, other values in between, a comma in between, and how well the number fits the quantity. The
+assignment with the least sum is taken; ``second`` tells how far the next one is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from extract.clauses import Segment, Sentence
+from extract.lexicon import Grammar, Item, Mention
+from extract.numbers import Number
+from extract.tokens import Token
+from extract.values import fit
+
+__all__ = ["Name", "Value", "assign", "conditions_of", "values_of"]
+
+NONE = 4.0  # leaving a value without a quantity
+BREAK = 1.0  # a comma between value and quantity
+BETWEEN = 1.5  # another value or quantity in between
+STEP = 0.1  # each item in between
+CROSSED = 1.0  # values and quantities in different order
+AGAIN = 1.5  # a quantity that has a value already
+
+
+@dataclass(slots=True)
+class Value:
+    """A number in a sentence with its unit and what was said around it."""
+
+    number: Number
+    unit: str
+    start: int
+    end: int
+    place: int
+    segment: int
+    approx: bool = False
+    hedge: str = ""
+    others: tuple[Number, ...] = ()
+    negated: bool = False
+    changed: bool = False
+    followed: bool = False
+    noted: str = ""
+    name: Name | None = None
+    strangers: int = 0
+    condition: str | None = None
+    near: float = 0.0
+
+
+@dataclass(slots=True)
+class Name:
+    """A quantity named in the sentence, or something that swallows a value (``ids`` empty)."""
+
+    ids: tuple[str, ...]
+    vague: tuple[str, ...]
+    place: int
+    segment: int
+    implied: bool = False
+    used: int = 0
+    start: int = 0
+    end: int = 0
+    by_unit: bool = False
+
+
+@dataclass(slots=True)
+class Laid:
+    """A sentence as one row of items with the segment each is in."""
+
+    items: list[Item] = field(default_factory=list)
+    segment_of: list[int] = field(default_factory=list)
+
+
+def lay(sentence: Sentence) -> Laid:
+    """Return the items of all segments in one row."""
+    laid = Laid()
+    for n, s in enumerate(sentence.segments):
+        laid.items.extend(s.items)
+        laid.segment_of.extend([n] * len(s.items))
+    return laid
+
+
+def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: Grammar) -> list[Value]:
+    """Return the values of a sentence: number, unit, hedges; ranges folded into one value."""
+    items = laid.items
+    out: list[Value] = []
+    skip = -1
+    for n, item in enumerate(items):
+        if item.kind != "number" or n <= skip:
+            continue
+        number: Number = item.value
+        unit, m = number.unit, n
+        if n + 1 < len(items) and not unit:
+            code = items[n + 1].get("unit")
+            if code is not None and laid.segment_of[n + 1] == laid.segment_of[n]:
+                unit, m = code, n + 1
+        if unit == "min":
+            unit, number, m = _minutes(items, m, number)
+        v = Value(number, unit, item.start, items[m].end, n, laid.segment_of[n])
+        _hedges(v, items, n, m, laid, tokens)
+        m = _range(v, out, items, n, m, laid, tokens)
+        if number.about:
+            v.hedge = v.hedge or "range"
+        nxt = items[m + 1] if m + 1 < len(items) and laid.segment_of[m + 1] == v.segment else None
+        v.followed = nxt is not None and nxt.kind in ("word", "other") and tokens[nxt.start].low != "and"
+        skip = m
+        if v.place >= 0:
+            out.append(v)
+    sureness = any(s.has("unsure") for s in sentence.segments)
+    for v in out:
+        s = sentence.segments[v.segment]
+        if sureness and not v.hedge:
+            v.hedge = "unsure"
+        if s.has("moving") and not v.hedge:
+            v.hedge = "unsure"
+        v.changed = v.changed or s.has("changed")
+    return out
+
+
+def _minutes(items: Sequence[Item], m: int, number: Number) -> tuple[str, Number, int]:
+    """ "one minute twelve seconds" is 72 s; minutes alone stay minutes."""
+    k = m + 1
+    if k < len(items) and items[k].role("and"):
+        k += 1
+    whole = number.choices[0][0]
+    if k < len(items) and items[k].kind == "number" and "." not in whole:
+        seconds: Number = items[k].value
+        said = k + 1 < len(items) and items[k + 1].get("unit") == "s"
+        if said or (k == m + 1 and seconds.choices[0][0].isdigit() and int(seconds.choices[0][0]) < 60):
+            head, point, tail = seconds.choices[0][0].partition(".")
+            if head.isdigit() and int(head) < 60:
+                value = f"{int(whole) * 60 + int(head)}{point}{tail}"
+                return "s", Number(((value, 0.0),), exact=True, digits=value), k + 1 if said else k
+    return "min", number, m
+
+
+def _hedges(v: Value, items: Sequence[Item], n: int, m: int, laid: Laid, tokens: Sequence[Token]) -> None:
+    k = n - 1
+    while k >= 0 and laid.segment_of[k] == v.segment:
+        i = items[k]
+        if i.role("approx"):
+            v.approx = True
+        elif i.role("inexact"):
+            v.hedge = "inexact"
+        elif i.role("not"):
+            v.negated = True
+        elif not (i.kind == "plain" and tokens[i.start].low in ("a", "the", "at", "is", "of", "like", "just", "'s", "it", "to")):
+            break
+        if i.role("not"):
+            break
+        k -= 1
+    if m + 1 < len(items) and laid.segment_of[m + 1] <= v.segment + 1:
+        i = items[m + 1]
+        # "sixty and change": the hedge takes its "and" along, so it stands right behind
+        if i.role("inexact") and (laid.segment_of[m + 1] == v.segment) and tokens[i.start].low not in AHEAD_ONLY:
+            v.hedge = "inexact"
+        elif i.role("approx") and laid.segment_of[m + 1] == v.segment and m + 2 >= len(items):
+            v.approx = True
+
+
+AHEAD_ONLY = frozenset(("over", "under", "above", "below", "in", "low", "high", "mid", "upper", "lower", "at", "a"))
+
+
+def _range(v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, laid: Laid, tokens: Sequence[Token]) -> int:
+    """Fold "X to Y", "between X and Y", "X or Y" into one value with others; returns the last item used."""
+    before = [i for i in items[max(0, n - 3) : n] if laid.segment_of[n] >= 0]
+    between = any(i.role("between") for i in before[-2:])
+    if out and any(i.role("leaving") and tokens[i.start].low == "from" for i in before[-1:]):
+        prev = out[-1]
+        if prev.segment == v.segment and n - prev.place <= 5:
+            v.place = -1  # "seven two, up from six nine"
+            return m
+    while m + 2 < len(items):
+        link, nxt = items[m + 1], items[m + 2]
+        k = m + 2
+        if link.kind == "number" and between and laid.segment_of[m + 1] == v.segment + 1:
+            link, nxt, k = items[m], items[m + 1], m + 1  # "between sixty | eighty": "and" has split the segment
+            joined = True
+        else:
+            joined = (
+                link.role("range_to")
+                or link.role("or")
+                or (link.kind == "mark" and tokens[link.start].low in ("-", "–", "/"))
+            )
+            while joined and nxt.kind != "number" and k + 1 < len(items) and k < m + 4:
+                if not (nxt.role("unsure") or nxt.role("inexact") or nxt.role("approx") or nxt.kind == "plain"):
+                    break
+                k += 1
+                nxt = items[k]
+        if not joined or nxt.kind != "number":
+            break
+        moved = any(
+            tokens[i.start].low in ("went", "dropped", "came", "rose", "fell", "climbed", "gone", "moved", "changed", "drop", "drops", "down", "up", "brought", "took")
+            for i in before
+        )
+        second: Number = nxt.value
+        end = k
+        unit = v.unit
+        if k + 1 < len(items) and items[k + 1].get("unit") is not None and laid.segment_of[k + 1] == laid.segment_of[k]:
+            unit, end = items[k + 1].get("unit"), k + 1
+        if between and moved and link.role("range_to"):
+            v.number, v.unit, v.changed, v.start, v.place = second, unit, True, nxt.start, k
+        else:
+            v.others = (*v.others, second)
+            v.unit = v.unit or unit
+            v.hedge = "or" if link.role("or") else "range"
+        v.end = items[end].end
+        m = end
+        if link.kind == "number":
+            break
+    if between and m + 1 < len(items) and items[m + 1].kind == "number" and laid.segment_of[m + 1] == v.segment + 1 and not v.others:
+        second = items[m + 1].value
+        v.others, v.hedge = (second,), "range"
+        m += 1
+        if m + 1 < len(items) and items[m + 1].get("unit") is not None:
+            v.unit = v.unit or items[m + 1].get("unit")
+            m += 1
+        v.end = items[m].end
+    return m
+
+
+def names_of(sentence: Sentence, laid: Laid, grammar: Grammar, tokens: Sequence[Token]) -> list[Name]:
+    """Return the quantities named in a sentence, in order; what swallows values is a name without ids."""
+    out = []
+    conditions = {id(c) for s in sentence.segments for c in s.conditions}
+    for n, item in enumerate(laid.items):
+        if item.kind == "quantity":
+            mention: Mention = item.value
+            ids = tuple(q for q in mention.ids if grammar.quantities[q].kind == "number")
+            vague = tuple(q for q in mention.vague if grammar.quantities[q].kind == "number")
+            out.append(Name(ids, vague, n, laid.segment_of[n], start=item.start, end=item.end))
+        elif item.kind == "other" or (item.get("other") is not None and item.kind not in ("number", "unit", "condition")):
+            out.append(Name((), (), n, laid.segment_of[n], start=item.start, end=item.end))
+        elif id(item) in conditions:
+            wanted = item.value if item.kind == "enter" else (item.value,)
+            implied = tuple(q for c in wanted if (q := grammar.conditions[c].implies))[:1]
+            if implied:
+                out.append(Name(implied, (), n, laid.segment_of[n], implied=True, start=item.start, end=item.end))
+    return out
+
+
+def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: Grammar, system: str, tokens: Sequence[Token]) -> float:
+    """Give each value its name (``Value.name``), or None, at the least cost; returns that cost."""
+    if not values:
+        return 0.0
+    costs = [[_edge(v, name, values, names, laid, grammar, system, tokens) for name in names] for v in values]
+    alone = [_alone(v, grammar) for v in values]
+    best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(0, -1): (0.0, ())}
+    for n, v in enumerate(values):
+        following: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
+        for (mask, last), (sofar, path) in best.items():
+            options = [(-1, 1.0 if alone[n] else NONE)]
+            options += [(k, c) for k, c in enumerate(costs[n]) if c < NONE + 2]
+            for k, c in options:
+                total = sofar + c
+                if k >= 0:
+                    if mask >> k & 1:
+                        total += _again(v, values, laid)
+                    if k < last:
+                        total += CROSSED
+                key = (mask | 1 << k if k >= 0 else mask, max(k, last) if k >= 0 else last)
+                old = following.get(key)
+                if old is None or total < old[0]:
+                    following[key] = (total, (*path, k))
+        best = following
+        if len(best) > 200:
+            best = dict(sorted(best.items(), key=lambda x: x[1][0])[:200])
+    total, path = min(best.values(), key=lambda x: x[0])
+    for v, k in zip(values, path, strict=True):
+        if k >= 0 and costs[values.index(v)][k] < NONE + 2:
+            v.name = names[k]
+            names[k].used += 1
+            v.near = costs[values.index(v)][k]
+            lo, hi = sorted((names[k].place, v.place))
+            v.strangers = sum(1 for i in laid.items[lo + 1 : hi] if i.kind == "word")
+        else:
+            quantity = _alone(v, grammar)
+            if quantity is not None:
+                v.name = Name((quantity,), (), v.place, v.segment, by_unit=True)
+    return total
+
+
+def _alone(v: Value, grammar: Grammar) -> str | None:
+    return grammar.by_unit_alone.get(v.unit) if v.unit else None
+
+
+def _again(v: Value, values: Sequence[Value], laid: Laid) -> float:
+    return AGAIN if v.condition is None else 0.3
+
+
+def _edge(
+    v: Value,
+    name: Name,
+    values: Sequence[Value],
+    names: Sequence[Name],
+    laid: Laid,
+    grammar: Grammar,
+    system: str,
+    tokens: Sequence[Token],
+) -> float:
+    """The cost of value ``v`` being of ``name``."""
+    lo, hi = sorted((name.place, v.place))
+    cost = STEP * max(0, hi - lo - 1)
+    cost += BREAK * _breaks(name.segment, v.segment, laid, name.place < v.place)
+    cost += BETWEEN * sum(1 for o in values if lo < o.place < hi)
+    cost += BETWEEN * sum(1 for o in names if lo < o.place < hi and not o.implied)
+    if name.place > v.place:
+        link = next((tokens[i.start].low for i in laid.items[lo + 1 : hi] if i.kind == "plain"), "")
+        # "nine one on the CO2" links; "nine one CO 72" leans the other way
+        cost += 0.2 if link in ("on", "of", "for", "in") else 0.6
+    if name.implied:
+        cost += 0.8
+    if not name.ids and not name.vague:
+        adjacent = hi - lo == 1 or (v.unit and hi - lo == 2)
+        return cost + (0.0 if adjacent else 0.6)
+    fits = [fit(v.number, v.unit, grammar.measures[q], system).cost for q in name.ids or name.vague]
+    if name.ids and min(fits) >= 6 and name.vague:
+        fits = [fit(v.number, v.unit, grammar.measures[q], system).cost for q in name.vague]
+    return cost + min(fits) * 0.6
+
+
+def _breaks(a: int, b: int, laid: Laid, name_first: bool) -> float:
+    if a == b:
+        return 0.0
+    return abs(a - b) * (0.8 if name_first else 1.4)
+
+
+def conditions_of(sentence: Sentence, laid: Laid, values: Sequence[Value], grammar: Grammar) -> None:
+    """Give each value the condition named for it in its sentence (``Value.condition``), if any."""
+    places: list[tuple[int, int, str]] = []
+    for n, s in enumerate(sentence.segments):
+        for c in s.conditions:
+            wanted = c.value if c.kind == "enter" else (c.value,)
+            at = next(k for k, i in enumerate(laid.items) if i is c)
+            if not _blocked(s, at, laid):
+                places.append((at, n, wanted[0] if len(wanted) == 1 else "|".join(wanted)))
+    if not places or not values:
+        return
+    places = _joined(places, grammar)
+    leading = places[0][0] < values[0].place
+    for v in values:
+        own = [c for at, n, c in places if n == v.segment]
+        inside = [x for x in values if x.segment == v.segment]
+        if len(own) == 1 and (len(inside) == 1 or leading or places[0][1] == v.segment):
+            first = next(at for at, n, c in places if n == v.segment)
+            before = [c for at, n, c in places if at < v.place]
+            if len(inside) == 1 or first < v.place or not before:
+                v.condition = own[0]
+                continue
+        before = [c for at, n, c in places if at < v.place]
+        after = [c for at, n, c in places if at > v.place]
+        if leading:
+            v.condition = before[-1] if before else (after[0] if after else None)
+        else:
+            v.condition = after[0] if after else (before[-1] if before else None)
+
+
+def _joined(places: list[tuple[int, int, str]], grammar: Grammar) -> list[tuple[int, int, str]]:
+    """ "Running at high fire": the firing rate takes the place of the general word beside it."""
+    drop = set()
+    for (a, an, ac), (b, bn, bc) in pairwise(places):
+        if an == bn and b - a <= 4:
+            if ac in grammar.conditions and grammar.conditions[ac].yields and bc in grammar.conditions:
+                drop.add(a)
+            elif bc in grammar.conditions and grammar.conditions[bc].yields:
+                drop.add(b)
+    return [p for p in places if p[0] not in drop]
+
+
+def _blocked(s: Segment, at: int, laid: Laid) -> bool:
+    """Negated or left behind: "not at high fire yet", "coming off high fire"."""
+    for k in (at - 1, at - 2, at - 3):
+        if k < 0:
+            break
+        i = laid.items[k]
+        if i.kind == "number":
+            break
+        if i.role("not") or (i.role("leaving") and k >= at - 2):
+            return True
+    return False

@@ -1,0 +1,282 @@
+"""Sentences, their segments, and what kind of talk each segment is. Only a reading or a correction may write.
+
+A segment is the stretch between commas, conjunctions and correction words. Kinds are decided by cues of the language
+file: question, instruction, history, limit, future, reading, noise; where one kind ends in the middle of a sentence
+("spec says nine, and it reads nine one") is decided here too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from extract.lexicon import Item
+from extract.tokens import Token
+
+__all__ = ["Segment", "Sentence", "sentences"]
+
+BREAKS = frozenset(".?!;")
+SOFT = frozenset(",:—–")
+COPULA = frozenset(("is", "'s", "are", "was", "were", "reads", "at", "shows", "sits", "equals", "="))
+PAST = frozenset(("was", "were", "had", "got", "went", "settled", "came", "'d", "did", "lit"))
+PLACES = frozenset(("at", "to", "on", "in", "up", "down", "into", "hold", "holding", "it", "now", "then", "back", "this", "from"))
+
+
+@dataclass(slots=True)
+class Segment:
+    """One stretch of a sentence. ``kind``: reading, limit, history, question, instruction, future, noise."""
+
+    items: list[Item]
+    joint: str = ""
+    kind: str = "reading"
+    doubtful: str = ""
+    numbers: list[Item] = field(default_factory=list)
+    quantities: list[Item] = field(default_factory=list)
+    conditions: list[Item] = field(default_factory=list)
+    roles: frozenset[str] = frozenset()
+
+    def has(self, *roles: str) -> bool:
+        """Whether a cue with one of these roles stands in it."""
+        return any(r in self.roles for r in roles)
+
+    def says(self, words: frozenset[str], tokens: Sequence[Token]) -> bool:
+        """Whether one of these words stands in it outside a longer phrase."""
+        return any(i.end == i.start + 1 and tokens[i.start].low in words for i in self.items)
+
+
+@dataclass(slots=True)
+class Sentence:
+    """One sentence: its segments in order and the mark it ends with."""
+
+    segments: list[Segment]
+    mark: str
+
+    @property
+    def items(self) -> list[Item]:
+        """All items in order."""
+        return [i for s in self.segments for i in s.items]
+
+
+def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
+    """Return the sentences of a row of items, their segments classified."""
+    found: list[Sentence] = []
+    current: list[Segment] = [Segment([])]
+
+    def close(mark: str) -> None:
+        nonlocal current
+        segments = [s for s in current if s.items]
+        if segments:
+            found.append(Sentence(segments, mark))
+        current = [Segment([])]
+
+    for item in items:
+        low = tokens[item.start].low
+        if item.kind == "mark":
+            if low in BREAKS:
+                close(low)
+            elif low in ("-", "–", "/") and tokens[item.start].joined:
+                current[-1].items.append(item)
+            elif low in SOFT or (low == "-" and not tokens[item.start].joined):
+                current.append(Segment([], low))
+            continue
+        if item.kind == "filler":
+            continue
+        if item.role("correct") or item.role("undo"):
+            current.append(Segment([item], "correct"))
+            current.append(Segment([], "correct"))
+            continue
+        if low in ("but", "whereas", "while", "although", "though", "because", "so") and item.end == item.start + 1:
+            current.append(Segment([item], low))
+            continue
+        if item.role("and") and item.end == item.start + 1 and item.kind != "number":
+            current.append(Segment([], "and"))
+            continue
+        current[-1].items.append(item)
+        if item.kind == "unit" and tokens[item.end - 1].low == "." and item.end < len(tokens):
+            nxt = tokens[item.end]
+            if nxt.text[:1].isupper():
+                close(".")
+    close("")
+    for sentence in found:
+        for segment in sentence.segments:
+            _features(segment, tokens)
+        _classify(sentence, tokens)
+    return found
+
+
+def _features(s: Segment, tokens: Sequence[Token]) -> None:
+    s.numbers = [i for i in s.items if i.kind == "number"]
+    s.quantities = [i for i in s.items if i.kind == "quantity"]
+    s.conditions = [i for n, i in enumerate(s.items) if i.kind in ("condition", "enter") and _is_condition(s, n, tokens)]
+    roles: set[str] = set()
+    for n, i in enumerate(s.items):
+        cues = i.get("cue")
+        if cues:
+            if i.kind in ("quantity", "condition", "enter", "screw", "number") and not (i.kind == "condition" and i not in s.conditions):
+                continue
+            roles |= cues
+            if "extreme" in cues and _is_limit_word(s, n, tokens):
+                roles.add("limit")
+    s.roles = frozenset(roles)
+
+
+def _is_condition(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
+    """Bare "high", "low", "max", "running" are conditions only where they stand like one."""
+    item = s.items[n]
+    if item.end > item.start + 1 or item.kind == "enter":
+        return True
+    w = tokens[item.start].low
+    before = s.items[n - 1] if n else None
+    after = s.items[n + 1] if n + 1 < len(s.items) else None
+    if w in ("high", "low"):
+        return before is None or before.kind in ("number", "unit") or (after is None and before.kind == "quantity")
+    if item.role("extreme"):
+        return not _is_limit_word(s, n, tokens)
+    return True
+
+
+def _is_limit_word(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
+    """ "Maximum inlet", "CO2 max is": a limit. "At maximum", "maximum, CO2 nine": a firing rate."""
+    before = s.items[n - 1] if n else None
+    after = s.items[n + 1] if n + 1 < len(s.items) else None
+    if s.items[n].end > s.items[n].start + 1:
+        return True
+    if before is not None and tokens[before.end - 1].low in PLACES:
+        return False
+    if after is None:
+        return False
+    if after.kind in ("quantity", "condition") or after.role("limit"):
+        return True
+    if tokens[after.start].low in ("allowed", "allowable", "permitted", "of", "value", "reading", "level", "pressure"):
+        return True
+    return before is not None and before.kind in ("quantity", "condition") and after.kind in ("plain", "number", "cue")
+
+
+def _classify(sentence: Sentence, tokens: Sequence[Token]) -> None:
+    segments = sentence.segments
+    if _is_noise(sentence, tokens):
+        for s in segments:
+            s.kind = "noise"
+        return
+    _questions(sentence, tokens)
+    _instructions(sentence, tokens)
+    _span(sentence, tokens, "history", ("history",))
+    _span(sentence, tokens, "limit", ("limit", "report"))
+    for s in segments:
+        if s.kind == "reading" and s.has("future") and not s.says(PAST, tokens):
+            s.kind = "future"
+
+
+def _is_noise(sentence: Sentence, tokens: Sequence[Token]) -> bool:
+    """Politeness that recognisers invent, and one thing said over and over."""
+    items = sentence.items
+    lows = [tokens[k].low for i in items for k in range(i.start, i.end)]
+    if all(i.role("noise") for i in items):
+        return True
+    return len(lows) >= 4 and len(set(lows)) == 1
+
+
+def _lead(sentence: Sentence, tokens: Sequence[Token]) -> tuple[int, Item] | None:
+    """The first item that carries meaning: after "okay", "hey", and a name with a comma."""
+    for n, s in enumerate(sentence.segments):
+        names = [i for i in s.items if i.kind == "word"]
+        last = n + 1 == len(sentence.segments)
+        if not last and len(s.items) <= 2 and len(names) == 1 and tokens[names[0].start].text[:1].isupper():
+            others = [i for i in s.items if i.kind != "word"]
+            if all(i.role("hello") or i.kind == "plain" for i in others):
+                continue
+        for i in s.items:
+            small = tokens[i.start].low in ("so", "okay", "ok", "well", "and", "just", "now", "then", "right", "alright", "but")
+            if (small and i.end == i.start + 1) or i.role("hello"):
+                continue
+            return n, i
+    return None
+
+
+def _questions(sentence: Sentence, tokens: Sequence[Token]) -> None:
+    segments = sentence.segments
+    lead = _lead(sentence, tokens)
+    asks = lead is not None and lead[1].role("question")
+    if sentence.mark == "?":
+        tail = segments[-1]
+        tagged = len(segments) > 1 and all(i.role("tag_question") or i.kind == "plain" for i in tail.items)
+        if tagged and not asks:
+            for s in segments:
+                s.doubtful = "question"
+            return
+        for s in segments:
+            s.kind = "question"
+    elif asks and lead is not None:
+        for s in segments[lead[0] :]:
+            if s is not segments[lead[0]] and s.quantities and s.numbers and s.says(COPULA, tokens):
+                break
+            s.kind = "question"
+
+
+def _instructions(sentence: Sentence, tokens: Sequence[Token]) -> None:
+    lead = _lead(sentence, tokens)
+    if lead is None or not lead[1].role("instruct") or lead[1].role("approx") or lead[1].role("correct"):
+        return
+    if lead[1].role("dictate") or lead[1].kind in ("quantity", "condition", "enter"):
+        return
+    for n, s in enumerate(sentence.segments[lead[0] :]):
+        if n and s.quantities and s.numbers:
+            break
+        if s.kind == "reading":
+            s.kind = "instruction"
+
+
+def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[str, ...]) -> None:
+    """Give ``kind`` to the segments that a cue rules: where it stands, what it points back to, what goes on after."""
+    segments = sentence.segments
+    at = next((n for n, s in enumerate(segments) if s.kind == "reading" and _cue(s, roles, tokens)), None)
+    if at is None:
+        return
+    cue = segments[at]
+    if not cue.numbers and kind in ("history", "limit"):
+        # the cue's own segment has no value: it may speak of what was said before it, or of what follows
+        before = [s for s in segments[:at] if s.numbers]
+        complete = any(s.quantities for s in before)
+        points_back = _points_back(cue, tokens)
+        if before and kind == "limit" and complete and not points_back:
+            cue.kind = kind
+            return
+        if before:
+            for s in segments[: at + 1]:
+                if not s.has("now") or s is cue:
+                    s.kind = kind
+    cue.kind = kind
+    named = bool(cue.quantities)
+    for s in segments[at + 1 :]:
+        if s.has("now", "correct") or s.joint == "correct" or (s.has("reading") and not _cue(s, roles, tokens)):
+            break
+        if not s.numbers or _cue(s, roles, tokens):
+            s.kind = kind
+            named = named or bool(s.quantities)
+            continue
+        if kind == "limit" and s.quantities:
+            same = {q.value for q in s.quantities} & {q.value for c in segments[: at + 1] for q in c.quantities}
+            if s.says(COPULA, tokens) and (s.conditions or s.joint in (",", "but", "so")):
+                break
+            if s.conditions and not cue.conditions:
+                break
+            if same or not named or s.says(COPULA, tokens):
+                s.doubtful = "limit"
+                break
+        elif kind == "limit" and s.conditions and s.says(COPULA, tokens):
+            break
+        if s.joint == "but":
+            break
+        s.kind = kind
+
+
+def _points_back(s: Segment, tokens: Sequence[Token]) -> bool:
+    """ "That's the spec", "which is the max"."""
+    lows = [tokens[i.start].low for i in s.items[:2]]
+    return bool(lows) and lows[0] in ("that", "which", "that's", "this") or any(i.role("that_was") for i in s.items[:1])
+
+
+def _cue(s: Segment, roles: tuple[str, ...], tokens: Sequence[Token]) -> bool:
+    if not s.has(*roles):
+        return False
+    return not (s.has("comment") and not s.numbers)

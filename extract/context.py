@@ -1,0 +1,114 @@
+"""What is known when the next sentence comes: appliance, firing rate, what was said last, and all live readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from schemas.appliance import Fuel
+from schemas.job import JobAppliance
+from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Relabel, Remove
+
+__all__ = ["Context", "Setting", "Topic", "apply"]
+
+SILENCE = 1800.0  # seconds after which a firing rate said before is no longer taken for granted
+RECENT = 30.0  # seconds within which "it" still means the quantity named last
+SCREW_KEPT = 180.0  # seconds within which "another eighth" still means the same screw
+LAST_KEPT = 120.0  # seconds within which "no, that's the static" still means the last reading
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What the job's head says: usual units, appliances, and what the appliance file says of fuel and governor."""
+
+    units: Literal["us", "uk"]
+    appliances: tuple[JobAppliance, ...] = ()
+    fuel: Fuel | None = None
+    governor: Literal["zero or negative", "positive", "not said"] = "not said"
+
+
+@dataclass(frozen=True)
+class Topic:
+    """A quantity that was named, where and when; ``condition`` as named with it."""
+
+    ids: tuple[str, ...]
+    condition: str | None
+    at: float
+
+
+@dataclass
+class Context:
+    """The running context. ``extract.step`` returns a new one and leaves its argument as it was."""
+
+    setting: Setting
+    readings: dict[str, Reading] = field(default_factory=dict)
+    at: float = 0.0
+    state: str | None = None
+    state_at: float = 0.0
+    furthest: int = -1
+    phase: tuple[str, Literal["before", "after"]] | None = None
+    moved: frozenset[tuple[str | None, str]] = frozenset()
+    appliance: str | None = None
+    appliances: tuple[str, ...] = ()
+    appliance_lost: bool = False
+    topic: Topic | None = None
+    pending: Topic | None = None
+    last: tuple[str, ...] = ()
+    last_at: float = -1e9
+    screw: str | None = None
+    screw_at: float = -1e9
+    open: tuple[str, ...] = ()
+    correcting: bool = False
+    interrupted: bool = False
+    cut_text: bool = False
+    history: tuple[tuple[float, str], ...] = ()
+
+    def copy(self) -> Context:
+        """A context that can be changed without changing this one."""
+        return replace(self, readings=dict(self.readings))
+
+    def several(self) -> bool:
+        """Whether more than one appliance is about."""
+        return len(self.setting.appliances) > 1 or len(self.appliances) > 1
+
+    def tag(self) -> str | None:
+        """The appliance that a reading said now belongs to; None where there is only one, or where it is not known."""
+        return self.appliance
+
+    def live(self) -> Iterable[Reading]:
+        """All live readings, oldest first."""
+        return self.readings.values()
+
+    def at_slot(self, quantity: str, condition: str | None, phase: str, appliance: str | None) -> Reading | None:
+        """The live reading of a slot, the newest if there are several."""
+        found = None
+        for r in self.readings.values():
+            if r.quantity == quantity and r.condition == condition and r.phase == phase and r.appliance == appliance:
+                found = r
+        return found
+
+
+def apply(operations: Iterable[Operation], readings: Mapping[str, Reading]) -> dict[str, Reading]:
+    """Return the live readings after ``operations``, by id, in the order in which they were recorded.
+
+    A target that is not there is passed over: it was taken back before.
+    """
+    live = dict(readings)
+    for op in operations:
+        if isinstance(op, Record):
+            live[op.reading.id] = op.reading
+        elif isinstance(op, Change):
+            live.pop(op.target, None)
+            live[op.reading.id] = op.reading
+        elif isinstance(op, Remove):
+            live.pop(op.target, None)
+        elif isinstance(op, Relabel):
+            old = live.get(op.target)
+            if old is not None:
+                names = ("quantity", "condition", "phase", "appliance", "unit", "doubts", "asked_with")
+                changed = {n: v for n in names if (v := getattr(op, n)) is not None}
+                live[op.target] = old.model_copy(update=changed)
+        else:
+            assert isinstance(op, QuotedLimit | Alarm)
+    return live

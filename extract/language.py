@@ -1,0 +1,74 @@
+"""The language file: how people say numbers, doubts, corrections. Read once; no word of English stands in code."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib.resources import files
+from typing import Any, NamedTuple
+
+__all__ = ["Language", "language"]
+
+
+class Language(NamedTuple):
+    """The tables of one ``schemas/language/*.toml``, ready for look-up."""
+
+    digits: dict[str, int]
+    teens: dict[str, int]
+    tens: dict[str, int]
+    plural_tens: dict[str, int]
+    hundred: frozenset[str]
+    thousand: frozenset[str]
+    points: frozenset[str]
+    doubles: dict[str, int]
+    fractions: dict[str, int]
+    minus: frozenset[str]
+    plus: frozenset[str]
+    below_zero: tuple[str, ...]
+    nothing: frozenset[str]
+    sound_alikes: dict[str, str]
+    small_words: frozenset[str]
+    fillers: frozenset[str]
+    months: dict[str, int]
+    ordinals: dict[str, int]
+    cues: dict[str, tuple[str, ...]]
+    plain: frozenset[str]
+    one_after: frozenset[str]
+    one_before: frozenset[str]
+    degrees: tuple[str, ...]
+    ordinals_of_things: dict[str, str]
+    units: dict[str, tuple[str, ...]]
+
+
+@cache
+def language(code: str = "en") -> Language:
+    """Return the tables of a shipped language file."""
+    raw: dict[str, Any] = tomllib.loads(files("schemas").joinpath("language", f"{code}.toml").read_text("utf-8"))
+    n, t = raw["numbers"], raw["times"]
+    return Language(
+        digits=n["digits"],
+        teens=n["teens"],
+        tens=n["tens"],
+        plural_tens=n["plural_tens"],
+        hundred=frozenset(n["hundred"]),
+        thousand=frozenset(n["thousand"]),
+        points=frozenset(n["points"]),
+        doubles=n["doubles"],
+        fractions=n["fractions"],
+        minus=frozenset(n["minus"]),
+        plus=frozenset(n["plus"]),
+        below_zero=tuple(n["below_zero"]),
+        nothing=frozenset(n["nothing"]),
+        sound_alikes=n["sound_alikes"],
+        small_words=frozenset(n["small_words"]),
+        fillers=frozenset(n["fillers"]),
+        months=t["months"],
+        ordinals=t["ordinals"],
+        cues={name: tuple(phrases) for name, phrases in raw["cues"].items()},
+        plain=frozenset(raw["words"]["plain"]),
+        one_after=frozenset(raw["words"]["one_after"]),
+        one_before=frozenset(raw["words"]["one_before"]),
+        degrees=tuple(raw["words"]["degrees"]),
+        ordinals_of_things=raw["words"]["ordinals_of_things"],
+        units={code: tuple(said) for code, said in raw["units"].items()},
+    )

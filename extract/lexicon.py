@@ -1,0 +1,351 @@
+"""The sheet's words and the language's, compiled once into a phrase matcher; and the k best ways to read a sentence.
+
+A sentence becomes a row of items: numbers, units, quantities, conditions, screws, states, cues, plain words. Where it
+can be read in more than one way ("CO two ten": CO2 10 or CO 210) the cheaper rows are all kept, with their costs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from extract.language import Language, language
+from extract.numbers import number_like, numbers_at
+from extract.tokens import Token, tokenize
+from extract.values import Measure
+from schemas.job import JobAppliance
+from schemas.sheet import Quantity, Sheet
+from schemas.units import units
+
+__all__ = ["Grammar", "Item", "Mention", "compile_sheet"]
+
+KNOWN = 0.5  # a phrase or number we know
+PLAIN = 0.6  # a small word
+UNKNOWN = 1.0  # a word we do not know
+HEARD_ALIKE = 0.4  # a phrase that only sounds like one of ours
+ROWS = 4  # ways to read a sentence that are looked at
+
+
+class Mention(NamedTuple):
+    """A quantity as named: every quantity that the words may mean, and whether the name is shared by several."""
+
+    ids: tuple[str, ...]
+    vague: tuple[str, ...] = ()
+
+
+class Item(NamedTuple):
+    """One piece of a sentence: ``kind`` with its ``value``, tokens ``start`` to ``end``.
+
+    ``also`` holds what else the same words may be, by kind; the clause decides which of them counts.
+    """
+
+    kind: str
+    start: int
+    end: int
+    value: Any
+    cost: float
+    also: tuple[tuple[str, Any], ...] = ()
+
+    def get(self, kind: str) -> Any:
+        """What this is as a ``kind``, None if it is none."""
+        if self.kind == kind:
+            return self.value
+        for other, value in self.also:
+            if other == kind:
+                return value
+        return None
+
+    def role(self, name: str) -> bool:
+        """Whether it is a cue with this role."""
+        roles = self.get("cue")
+        return roles is not None and name in roles
+
+
+class _Entry(NamedTuple):
+    words: tuple[str, ...]
+    kind: str
+    value: Any
+    cost: float
+
+
+class Row(NamedTuple):
+    """One way to read a sentence."""
+
+    items: tuple[Item, ...]
+    cost: float
+
+
+class Grammar:
+    """A compiled sheet: all phrases by their first word, and per quantity what choosing a value needs."""
+
+    def __init__(self, sheet: Sheet, lang: Language) -> None:
+        self.sheet = sheet
+        self.lang = lang
+        self.quantities: dict[str, Quantity] = {q.id: q for q in sheet.quantities}
+        self.measures: dict[str, Measure] = {q.id: Measure(q) for q in sheet.quantities}
+        self.conditions = {c.id: c for c in sheet.conditions}
+        self.order = {c.id: n for n, c in enumerate(sheet.conditions)}
+        self.screws = {s.id: s for s in sheet.screws}
+        self.laws = tuple(r for r in sheet.relations if r.law and r.kind == "not above")
+        self.by_unit_alone = {code: q.id for q in sheet.quantities for code in q.unit_alone}
+        self.move = next((q.id for q in sheet.quantities if q.kind == "move"), None)
+        self.code_of_unit = {u.code: u for u in units().values()}
+        self.phrases: dict[str, tuple[_Entry, ...]] = _index(_entries(sheet, lang))
+        self.introductions = tuple(_template(t) for t in sheet.introductions)
+        self.appliance_words = frozenset(w for w in sheet.appliance_words)
+
+    @lru_cache(maxsize=64)  # noqa: B019 - a grammar lives as long as its process
+    def called(self, appliances: tuple[JobAppliance, ...]) -> Mapping[str, tuple[_Entry, ...]]:
+        """The names that this job's appliances go by, as phrases."""
+        found = []
+        for a in appliances:
+            for name in (*a.called, a.tag):
+                words = tuple(t.low for t in tokenize(name))
+                if words and not (len(words) == 1 and len(words[0]) < 3):
+                    found.append(_Entry(words, "appliance", (a.tag,), 0.0))
+        return _index(found)
+
+    def rows(self, tokens: Sequence[Token], appliances: tuple[JobAppliance, ...] = ()) -> list[Row]:
+        """Return the best ways to read ``tokens``, best first."""
+        edges = self._edges(tokens, self.called(appliances))
+        n = len(tokens)
+        best: list[list[tuple[float, int, int, Item | None]]] = [[] for _ in range(n + 1)]
+        best[0] = [(0.0, 0, 0, None)]
+        for i in range(n):
+            here = best[i]
+            if not here:
+                continue
+            if len(here) > 1:
+                here.sort(key=_cost_of)
+                del here[ROWS:]
+            for item in edges[i]:
+                there = best[item.end]
+                for rank, node in enumerate(here):
+                    there.append((node[0] + item.cost, i, rank, item))
+        best[n].sort(key=_cost_of)
+        rows = []
+        for node in best[n][:ROWS]:
+            items: list[Item] = []
+            at: tuple[float, int, int, Item | None] = node
+            while at[3] is not None:
+                items.append(at[3])
+                at = best[at[1]][at[2]]
+            rows.append(Row(tuple(reversed(items)), node[0]))
+        return rows
+
+    def _edges(self, tokens: Sequence[Token], called: Mapping[str, tuple[_Entry, ...]]) -> list[list[Item]]:
+        lang = self.lang
+        lows = [t.low for t in tokens]
+        likes = [number_like(t, lang) or t.low in lang.fractions or t.low in lang.nothing for t in tokens]
+        edges: list[list[Item]] = []
+        for i, token in enumerate(tokens):
+            w = token.low
+            here: list[Item] = []
+            if token.kind == "mark":
+                here.append(Item("mark", i, i + 1, w, 0.1))
+            elif w in lang.fillers:
+                here.append(Item("filler", i, i + 1, w, 0.1))
+            elif w in lang.plain:
+                here.append(Item("plain", i, i + 1, w, PLAIN))
+            else:
+                here.append(Item("word", i, i + 1, w, UNKNOWN))
+            beside = i > 0 and (likes[i - 1] or lows[i - 1] in lang.minus or lows[i - 1] in ("a", '"', "°"))
+            for table in (self.phrases, called):
+                for entry in table.get(w, ()):
+                    size = len(entry.words)
+                    if size > 1 and tuple(lows[i : i + size]) != entry.words:
+                        continue
+                    if entry.kind == "unit" and not (beside and self._is_unit(tokens, i, entry)):
+                        continue
+                    here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))
+            if w in self.appliance_words or (w == "#" and i + 1 < len(tokens)):
+                here.extend(self._numbered(tokens, i))
+            elif w in lang.ordinals_of_things and i + 1 < len(tokens) and lows[i + 1] in self.appliance_words:
+                here.append(Item("appliance", i, i + 2, (lang.ordinals_of_things[w],), KNOWN - 0.2))
+            elif w in ("both", "all") and i + 1 < len(tokens):
+                here.extend(self._all_of_them(lows, i))
+            here.extend(self._numbers(tokens, i, likes))
+            edges.append(_merged(here))
+        return edges
+
+    def _is_unit(self, tokens: Sequence[Token], i: int, entry: _Entry) -> bool:
+        """Single letters are units only right behind digits or "degrees"; "a turn" only behind a share."""
+        w = tokens[i].low
+        if len(entry.words) == 1 and len(w) == 1 and w.isalpha():
+            return tokens[i].joined or tokens[i].text.isupper() or w == "v"
+        return True
+
+    def _numbered(self, tokens: Sequence[Token], i: int) -> Iterator[Item]:
+        """ "boiler two", "boiler number two", "unit B", "number 2 boiler"."""
+        lang = self.lang
+        j = i + 1
+        while j < len(tokens) and (tokens[j].low in ("number", "no", "#") or tokens[j].low in self.appliance_words):
+            j += 1
+        if j >= len(tokens):
+            return
+        t = tokens[j]
+        tag = ""
+        if t.kind == "number" and len(t.low) <= 2 and "." not in t.low:
+            tag = str(int(t.low))
+        elif t.low in lang.digits and t.low not in ("oh", "o"):
+            tag = str(lang.digits[t.low])
+        elif len(t.text) == 1 and t.text.isupper() and t.text not in ("I", "A") and tokens[i].low != "number":
+            tag = t.text
+        elif t.text == "A" and tokens[i].low != "number" and (j + 1 == len(tokens) or tokens[j + 1].kind == "mark"):
+            tag = "A"
+        if not tag or (tokens[i].low == "number" and i and tokens[i - 1].low in ("job", "serial", "model", "part")):
+            return
+        end = j + 1
+        bare = tokens[i].low in ("number", "#")
+        if bare and end < len(tokens) and tokens[end].low in self.appliance_words:
+            end += 1
+        yield Item("appliance", i, end, (tag,), KNOWN - (0.2 if end - i > 1 else 0.0) + (0.3 if bare else 0.0))
+
+    def _all_of_them(self, lows: Sequence[str], i: int) -> Iterator[Item]:
+        j = i + 1
+        while j < len(lows) and lows[j] in ("of", "the", "these", "those", "two", "three", "four"):
+            j += 1
+        if j < len(lows) and lows[j].rstrip("s") in self.appliance_words and lows[j].endswith("s"):
+            yield Item("appliance", i, j + 1, ("*",), KNOWN - 0.2)
+
+    def _numbers(self, tokens: Sequence[Token], i: int, likes: Sequence[bool]) -> Iterator[Item]:
+        lang = self.lang
+        w = tokens[i].low
+        if w in ("one", "1", "oh", "o", "second", "third", "fourth", "half", "quarter") and not self._counts(tokens, i, likes):
+            return
+        for end, number, cost in numbers_at(tokens, i, lang):
+            yield Item("number", i, end, number, KNOWN + cost)
+
+    def _counts(self, tokens: Sequence[Token], i: int, likes: Sequence[bool]) -> bool:
+        """Whether a doubtful small word is meant as a number: "the last one" and "Oh, CO is up" are not."""
+        w = tokens[i].low
+        lang = self.lang
+        before = tokens[i - 1].low if i else ""
+        nxt = tokens[i + 1] if i + 1 < len(tokens) else None
+        if w in ("oh", "o"):
+            return nxt is not None and likes[i + 1]
+        if w in ("one", "1"):
+            if nxt is not None and (likes[i + 1] or nxt.low in lang.points):
+                return True
+            if before in lang.one_after or (nxt is not None and nxt.low in lang.one_before):
+                return False
+        return w not in ("second", "third", "fourth")
+
+
+def compile_sheet(sheet: Sheet) -> Grammar:
+    """Return the grammar of a sheet; keep it, compiling takes some milliseconds."""
+    return Grammar(sheet, language())
+
+
+_FIRST = {k: n for n, k in enumerate(("number", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell"))}
+
+
+def _merged(items: list[Item]) -> list[Item]:
+    """Items over the same words become one with several meanings; a number over them stays its own way."""
+    by_end: dict[int, list[Item]] = {}
+    out = []
+    for item in items:
+        if item.kind == "number":
+            out.append(item)
+        else:
+            by_end.setdefault(item.end, []).append(item)
+    for group in by_end.values():
+        if len(group) > 1:
+            group.sort(key=lambda x: _FIRST.get(x.kind, 9))
+            cost = min(x.cost for x in group)
+            also = tuple((x.kind, x.value) for x in group[1:])
+            out.append(group[0]._replace(cost=cost, also=also))
+        else:
+            out.append(group[0])
+    return out
+
+
+def _cost_of(node: tuple[float, int, int, Item | None]) -> float:
+    return node[0]
+
+
+def _words(phrase: str) -> tuple[str, ...]:
+    return tuple(t.low for t in tokenize(phrase))
+
+
+def _template(text: str) -> tuple[str, ...]:
+    return tuple(p if p.startswith("{") else _words(p)[0] for p in text.replace("'", " '").split())
+
+
+def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
+    """Every phrase of sheet, units and language, merged where several kinds share one."""
+    named: dict[tuple[str, ...], Mention] = {}
+    alike: dict[tuple[str, ...], Mention] = {}
+
+    def add(table: dict[tuple[str, ...], Mention], phrase: str, quantity: str, vague: bool) -> None:
+        words = _words(phrase)
+        old = table.get(words, Mention(()))
+        if vague:
+            table[words] = Mention(old.ids, (*old.vague, quantity))
+        elif quantity not in old.ids:
+            table[words] = Mention((*old.ids, quantity), old.vague)
+
+    for q in sheet.quantities:
+        if q.kind == "move":
+            continue
+        for phrase in q.said:
+            add(named, phrase, q.id, False)
+        for phrase in q.vaguely:
+            add(named, phrase, q.id, True)
+        for phrase in q.sounds_like:
+            add(alike, phrase, q.id, False)
+    found = [_Entry(words, "quantity", mention, -0.02 * len(words)) for words, mention in named.items()]
+    found += [_Entry(words, "quantity", m, HEARD_ALIKE) for words, m in alike.items() if words not in named]
+
+    enters: dict[tuple[str, ...], list[str]] = {}
+    for c in sheet.conditions:
+        for phrase in c.said:
+            found.append(_Entry(_words(phrase), "condition", c.id, -0.05))
+        for phrase in c.sounds_like:
+            found.append(_Entry(_words(phrase), "condition", c.id, HEARD_ALIKE))
+        for phrase in c.enter:
+            enters.setdefault(_words(phrase), []).append(c.id)
+    found += [_Entry(words, "enter", tuple(ids), -0.1) for words, ids in enters.items()]
+
+    for s in sheet.screws:
+        found += [_Entry(_words(p), "screw", s.id, -0.05) for p in s.said]
+        found += [_Entry(_words(p), "short screw", s.id, 0.05) for p in s.short]
+
+    states: dict[tuple[str, ...], list[tuple[str, str]]] = {}
+    for q in sheet.quantities:
+        for state, phrases in q.states.items():
+            for phrase in phrases:
+                states.setdefault(_words(phrase), []).append((q.id, state))
+    found += [_Entry(words, "state", tuple(pairs), 0.05) for words, pairs in states.items()]
+    for q in sheet.quantities:
+        for state, phrases in q.tells.items():
+            found += [_Entry(_words(p), "tell", (q.id, state), -0.1) for p in phrases]
+        for option, phrases in q.choices.items():
+            found += [_Entry(_words(p), "choice", (q.id, option), -0.05) for p in phrases]
+
+    for u in units().values():
+        for phrase in (*u.said, *lang.units.get(u.code, ())):
+            words = _words(phrase)
+            if words in (("in", "."), ("in",)):
+                continue  # "a quarter turn in."
+            found.append(_Entry(words, "unit", u.code, -0.1))
+    found += [_Entry(_words(p), "unit", "deg", -0.05) for p in lang.degrees]
+
+    taken = {e.words for e in found if e.kind in ("quantity", "condition")}
+    found += [_Entry(w, "other", p, 0.0) for p in sheet.leave_alone if (w := _words(p)) not in taken]
+
+    roles: dict[tuple[str, ...], set[str]] = {}
+    for role, phrases in lang.cues.items():
+        for phrase in phrases:
+            roles.setdefault(_words(phrase), set()).add(role)
+    found += [_Entry(words, "cue", frozenset(r), -0.01 * len(words)) for words, r in roles.items()]
+    return found
+
+
+def _index(entries: Sequence[_Entry]) -> dict[str, tuple[_Entry, ...]]:
+    index: dict[str, list[_Entry]] = {}
+    for entry in entries:
+        if entry.words:
+            index.setdefault(entry.words[0], []).append(entry)
+    return {first: tuple(rows) for first, rows in index.items()}

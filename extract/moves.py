@@ -1,0 +1,108 @@
+"""Screws turned: how far, which way, which screw. What is missing is asked, never guessed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from extract.assign import Laid, Value
+from extract.clauses import Sentence
+from extract.lexicon import Grammar
+from extract.tokens import Token
+
+__all__ = ["Move", "moves_of"]
+
+TURN = "{turn}"
+
+
+class Move(NamedTuple):
+    """One turn of a screw. ``value``: the amount, None if not said; ``direction``: cw, ccw or empty."""
+
+    value: Value | None
+    direction: str
+    screw: str | None
+    again: bool
+    start: int
+    end: int
+    intended: bool
+
+
+def moves_of(sentence: Sentence, laid: Laid, values: list[Value], tokens: Sequence[Token], grammar: Grammar) -> list[Move]:
+    """Return the moves of a sentence and take their amounts out of ``values``."""
+    if grammar.move is None or not grammar.screws:
+        return []
+    kinds = {s.kind for s in sentence.segments}
+    if kinds & {"question", "history", "noise"}:
+        return []
+    amounts = [v for v in values if v.unit == TURN or _beside_turn(v, laid, tokens)]
+    screws = [(n, i) for n, i in enumerate(laid.items) if i.get("screw")]
+    short = [(n, i) for n, i in enumerate(laid.items) if i.get("short screw") and not i.get("screw")]
+    directions = _directions(laid, tokens, amounts, bool(screws))
+    if not amounts and directions:
+        shares = [v for v in values if v.number.digits.endswith("/") and not v.unit]
+        if len(shares) == 1 and (screws or len(values) == 1):
+            amounts = shares
+    if not amounts:
+        return []
+    if not directions and not screws and not any(s.has("turn_words") or _turned(s, tokens) for s in sentence.segments):
+        return []
+    named = screws or short
+    out: list[Move] = []
+    for k, v in enumerate(amounts):
+        screw = _nearest(named, v, len(amounts), k)
+        direction = _nearest(directions, v, len(amounts), k)
+        if v in values:
+            values.remove(v)
+        again = any(s.has("again") for s in sentence.segments) or any(tokens[i.start].low in ("it", "that") for i in laid.items)
+        s = sentence.segments[v.segment]
+        intended = s.kind in ("instruction", "future", "limit")
+        item = laid.items[screw] if screw is not None else None
+        name = None if item is None else item.get("screw") or item.get("short screw")
+        way = "" if direction is None else ("cw" if laid.items[direction].role("in_words") else "ccw")
+        ends = [v.end, *(laid.items[x].end for x in (screw, direction) if x is not None)]
+        starts = [v.start, *(laid.items[x].start for x in (screw, direction) if x is not None)]
+        out.append(Move(v, way, name, again, min(starts), max(ends), intended))
+    return out
+
+
+def _beside_turn(v: Value, laid: Laid, tokens: Sequence[Token]) -> bool:
+    """ "a quarter turn": the next item is a turn word though not read as the unit."""
+    nxt = laid.items[v.place + 1] if v.place + 1 < len(laid.items) else None
+    return not v.unit and nxt is not None and nxt.role("turn_words") and tokens[nxt.start].low != "turned"
+
+
+def _turned(s: object, tokens: Sequence[Token]) -> bool:
+    items = getattr(s, "items", ())
+    return any(tokens[i.start].low in ("gave", "give", "turned", "turning", "gone", "went") for i in items)
+
+
+def _directions(laid: Laid, tokens: Sequence[Token], amounts: Sequence[Value], screws: bool) -> list[tuple[int, object]]:
+    """Words for a direction; "in", "out", "left", "right" only where they stand like one."""
+    out: list[tuple[int, object]] = []
+    for n, i in enumerate(laid.items):
+        if not (i.role("in_words") or i.role("out_words")):
+            continue
+        w = tokens[i.start].low
+        if i.end == i.start + 1 and w in ("in", "out", "left", "right", "back"):
+            nxt = laid.items[n + 1] if n + 1 < len(laid.items) else None
+            last = nxt is None or laid.segment_of[n + 1] != laid.segment_of[n]
+            before = laid.items[n - 1] if n else None
+            behind_amount = before is not None and (
+                before.kind in ("number", "unit") or before.role("turn_words") or before.get("screw") or before.role("turn_words")
+            )
+            leads = nxt is not None and nxt.kind == "number" and before is not None
+            on = nxt is not None and tokens[nxt.start].low in ("on", "from", "of", "at", "to")
+            if not ((last and (amounts or screws)) or (behind_amount and (last or on or nxt is not None)) or leads):
+                continue
+        out.append((n, i))
+    return out
+
+
+def _nearest(found: Sequence[tuple[int, object]], v: Value, amounts: int, k: int) -> int | None:
+    if not found:
+        return None
+    if amounts == 1:
+        return min((n for n, _ in found), key=lambda n: abs(n - v.place))
+    if len(found) == amounts:
+        return found[k][0]
+    return min((n for n, _ in found), key=lambda n: (abs(n - v.place), n))

@@ -1,0 +1,167 @@
+"""Text to parsed sentences: the best row of items, with every value given to a quantity and condition."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from extract.assign import Laid, Name, Value, assign, conditions_of, lay, names_of, values_of
+from extract.clauses import Sentence, sentences
+from extract.context import Context
+from extract.lexicon import Grammar, Row
+from extract.moves import Move, moves_of
+from extract.states import Checked, checks_of
+from extract.texts import Capture, captures
+from extract.tokens import Token, tokenize
+from extract.values import fit
+
+__all__ = ["Parsed", "Reading", "parse"]
+
+CLOSE = 1.0  # rows within this of the best are looked at as well
+
+
+@dataclass(slots=True)
+class Parsed:
+    """One sentence, understood as far as it goes without context."""
+
+    sentence: Sentence
+    laid: Laid
+    values: list[Value]
+    names: list[Name]
+    captures: list[Capture]
+    checks: list[Checked]
+    moves: list[Move]
+    clock: list[Value]
+
+
+@dataclass(slots=True)
+class Reading:
+    """A text as parsed sentences; ``rival`` is another way to read it that costs nearly as little."""
+
+    tokens: Sequence[Token]
+    sentences: list[Parsed]
+    cost: float
+    rival: list[Parsed] | None = None
+
+
+def parse(text: str, context: Context, grammar: Grammar) -> Reading:
+    """Return the sentences of ``text``; looks at the context only to choose between ways to read the words."""
+    tokens = tokenize(text)
+    if not tokens:
+        return Reading(tokens, [], 0.0)
+    rows = grammar.rows(tokens, context.setting.appliances)
+    first = rows[0].cost
+    seen: list[tuple[object, ...]] = []
+    options: list[tuple[float, list[Parsed]]] = []
+    for row in rows:
+        if row.cost > first + CLOSE:
+            break
+        shape = _shape(row)
+        if shape in seen:
+            continue
+        seen.append(shape)
+        parsed, cost = _sentences(row, tokens, text, context, grammar)
+        options.append((row.cost + cost, parsed))
+    options.sort(key=lambda o: o[0])
+    rival = None
+    if len(options) > 1 and options[1][0] - options[0][0] < 0.6:
+        rival = options[1][1]
+    return Reading(tokens, options[0][1], options[0][0], rival)
+
+
+def _shape(row: Row) -> tuple[object, ...]:
+    return tuple((i.kind, i.start, i.end) for i in row.items if i.kind in ("number", "quantity", "condition", "unit"))
+
+
+def _sentences(
+    row: Row, tokens: Sequence[Token], text: str, context: Context, grammar: Grammar
+) -> tuple[list[Parsed], float]:
+    out, total = [], 0.0
+    system = context.setting.units
+    for sentence in sentences(row.items, tokens):
+        caught: list[Capture] = []
+        if sentence.mark != "?" and all(s.kind != "question" for s in sentence.segments):
+            caught = captures(sentence, tokens, text, grammar)
+        for c in caught:
+            _use_up(sentence, c.start, c.end)
+        checks = checks_of(sentence, tokens, grammar)
+        laid = lay(sentence)
+        values = values_of(sentence, laid, tokens, grammar)
+        moves = moves_of(sentence, laid, values, tokens, grammar)
+        names = names_of(sentence, laid, grammar, tokens)
+        clock = _clocked(values, names, grammar)
+        if moves:
+            spans = [(m.start, m.end) for m in moves]
+            names = [n for n in names if not any(a <= n.start < b for a, b in spans)]
+        conditions_of(sentence, laid, values, grammar)
+        live = [v for v in values if not v.negated]
+        cost = assign(live, names, laid, grammar, system, tokens)
+        if all(s.kind == "reading" for s in sentence.segments):
+            total += cost + _again(live, context)
+        out.append(Parsed(sentence, laid, values, names, caught, checks, moves, clock))
+    return out, total
+
+
+def _use_up(sentence: Sentence, start: int, end: int) -> None:
+    for s in sentence.segments:
+        kept = [i for i in s.items if not start <= i.start < end]
+        if len(kept) != len(s.items):
+            s.items = kept
+            s.numbers = [i for i in s.numbers if not start <= i.start < end]
+            s.quantities = [i for i in s.quantities if not start <= i.start < end]
+            s.conditions = [i for i in s.conditions if not start <= i.start < end]
+
+
+def _clocked(values: list[Value], names: Sequence[Name], grammar: Grammar) -> list[Value]:
+    """ "Two cubic feet in fifty eight seconds": one value with the volume as its note."""
+    for q in grammar.sheet.quantities:
+        if not q.noted_units:
+            continue
+        volumes = [v for v in values if v.unit in q.noted_units]
+        named = any(q.id in n.ids for n in names)
+        times = [v for v in values if v.unit in ("s", "min")] if volumes or named else []
+        if not times and volumes and named:
+            times = [v for v in values if not v.unit]
+        if len(times) != 1 or len(volumes) > 1 or not (volumes or named):
+            continue
+        time = times[0]
+        if volumes:
+            time.noted = f"{volumes[0].number.first} {volumes[0].unit}"
+            values.remove(volumes[0])
+        values.remove(time)
+        if time.unit == "min":
+            whole = time.number.choices[0][0]
+            seconds = format((Decimal(whole) * 60).normalize(), "f")
+            time.number = time.number._replace(choices=((seconds, 0.0),), digits=seconds)
+        time.unit = "s"
+        time.name = Name((q.id,), (), time.place, time.segment)
+        for n in names:
+            if q.id in n.ids:
+                n.used += 1
+        return [time]
+    return []
+
+
+def _again(values: Sequence[Value], context: Context) -> float:
+    """A slot that has just been filled is hardly said again at once: it weighs against that way to read."""
+    cost = 0.0
+    for v in values:
+        if v.name is None or len(v.name.ids) != 1 or v.changed or not context.last:
+            continue
+        for rid in context.last:
+            r = context.readings.get(rid)
+            if r is not None and r.quantity == v.name.ids[0] and v.condition in (None, r.condition):
+                cost += 1.5
+    return cost
+
+
+def best_fit(v: Value, ids: Sequence[str], grammar: Grammar, system: str) -> list[tuple[float, str]]:
+    """The quantities that a value fits, best first."""
+    out = []
+    for n, q in enumerate(ids):
+        f = fit(v.number, v.unit, grammar.measures[q], system)
+        if f.cost < 3 and "unit" not in f.doubts:
+            out.append((f.cost, n, q))
+    out.sort()
+    return [(c, q) for c, _, q in out]

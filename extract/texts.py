@@ -1,0 +1,344 @@
+"""Names, codes, dates and remarks: the parts of talk that are kept as words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from extract.clauses import Sentence
+from extract.lexicon import Grammar, Item
+from extract.numbers import spoken_digits
+from extract.tokens import Token
+
+__all__ = ["Capture", "captures"]
+
+LINKS = frozenset(("is", "'s", "was", ":", "=", "are", "be", "called", "named"))
+ARTICLES = frozenset(("a", "an", "the", "my", "our", "that", "this", "of"))
+LETTER_WORDS = {
+    "alpha": "A", "alfa": "A", "bravo": "B", "charlie": "C", "delta": "D", "echo": "E", "foxtrot": "F", "golf": "G",
+    "hotel": "H", "india": "I", "juliet": "J", "juliett": "J", "kilo": "K", "lima": "L", "mike": "M", "november": "N",
+    "oscar": "O", "papa": "P", "quebec": "Q", "romeo": "R", "sierra": "S", "tango": "T", "uniform": "U", "victor": "V",
+    "whiskey": "W", "whisky": "W", "xray": "X", "yankee": "Y", "zulu": "Z", "zed": "Z", "zee": "Z",
+}  # fmt: skip - the spelling alphabet of the ITU Radio Regulations, Appendix 14
+
+
+class Capture(NamedTuple):
+    """A piece of text bound to a quantity: tokens ``start`` to ``end`` are used up."""
+
+    quantity: str
+    value: str
+    start: int
+    end: int
+    sure: bool = True
+
+
+def captures(sentence: Sentence, tokens: Sequence[Token], text: str, grammar: Grammar) -> list[Capture]:
+    """Return what a sentence says of sites, people, models, serial numbers, dates; and remarks."""
+    items = [i for s in sentence.segments for i in s.items]
+    if not items:
+        return []
+    stop = items[-1].end
+    kinds = {k: i for i in items for k in range(i.start, i.end)}
+    remark = _remark(items, tokens, text, grammar, stop)
+    if remark:
+        return [remark]
+    found = list(_mentioned(items, tokens, text, grammar, stop, kinds))
+    if not any(c for c in found if c.start <= items[0].start + 2):
+        found = [*_introduced(items, tokens, text, grammar, stop, kinds, found), *found]
+    return found
+
+
+def _form(grammar: Grammar, quantity: str) -> str:
+    q = grammar.quantities[quantity]
+    return q.kind if q.kind != "text" else q.form
+
+
+def _remark(items: Sequence[Item], tokens: Sequence[Token], text: str, grammar: Grammar, stop: int) -> Capture | None:
+    """ "Note, the pump is noisy": everything behind the word, to the end of the sentence."""
+    for item in items[:4]:
+        if item.kind == "plain" or item.role("reading") or item.role("instruct"):
+            if item.kind != "quantity":
+                continue
+        if item.kind != "quantity":
+            return None
+        for q in item.value.ids:
+            if _form(grammar, q) != "words":
+                continue
+            start = item.end
+            while start < stop and tokens[start].low in (",", ":", "that", "-", "–", "is", "to", "says"):
+                start += 1
+            if start < stop and stop - start >= 2:
+                return Capture(q, text[tokens[start].start : tokens[stop - 1].end], item.start, stop)
+        return None
+    return None
+
+
+def _mentioned(
+    items: Sequence[Item], tokens: Sequence[Token], text: str, grammar: Grammar, stop: int, kinds: dict[int, Item]
+) -> Iterator[Capture]:
+    used = -1
+    for item in items:
+        if item.kind != "quantity" or item.start < used:
+            continue
+        for q in item.value.ids:
+            form = _form(grammar, q)
+            if form == "date":
+                date = _date_in(tokens, item.end, stop, grammar)
+                if date:
+                    used = date[1]
+                    yield Capture(q, date[0], item.start, date[1])
+                break
+            if form not in ("name", "person", "code"):
+                continue
+            start, linked = _behind(tokens, item.end, stop)
+            if start >= stop:
+                break
+            indefinite = tokens[item.end - 1].low in ("a", "an")
+            end = _end_of(tokens, start, stop, kinds, grammar, form)
+            if end <= start:
+                break
+            if form != "code":
+                if not linked or not _name_like(tokens, start, end, kinds):
+                    break
+                value = text[tokens[start].start : tokens[end - 1].end]
+            else:
+                if not (linked or indefinite or _code_like(tokens, start, end, grammar)):
+                    break
+                if kinds[start].kind not in ("word", "number", "plain", "cue", "other", "unit") and not linked:
+                    break
+                value = _code(tokens, start, end, text, grammar, q)
+                if not _has_code(value) and not _name_like(tokens, start, end, kinds):
+                    break
+            used = end
+            yield Capture(q, value, item.start, end)
+            break
+
+
+def _behind(tokens: Sequence[Token], at: int, stop: int) -> tuple[int, bool]:
+    """Step over "is", "number", a colon, an article; says whether something links name and value."""
+    linked = False
+    while at < stop:
+        low = tokens[at].low
+        if low in LINKS:
+            linked = True
+        elif low in (",", "-", "–"):
+            linked = linked or low != ","
+        elif low not in ARTICLES and low not in ("number", "name", "today", "here", "on", "no", "used", "#", "."):
+            break
+        at += 1
+    return at, linked
+
+
+def _end_of(
+    tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Item], grammar: Grammar, form: str
+) -> int:
+    """Where the text ends: a comma, the next thing that is named, or the end of the sentence."""
+    k = start
+    while k < stop:
+        low = tokens[k].low
+        if low in (",", ";", ":") or (low in ("–", "—") and form != "code"):
+            if form == "code" and low == "," and k + 1 < stop and _single(tokens[k + 1]):
+                k += 1
+                continue
+            break
+        item = kinds.get(k)
+        if k > start and item is not None and item.start == k:
+            if item.kind == "quantity" and any(grammar.quantities[q].kind != "number" for q in item.value.ids):
+                break
+            if item.kind == "choice":
+                break
+            if low in ("and", "with") and k + 1 < stop:
+                nxt = kinds.get(k + 1)
+                after = kinds.get(k + 2)
+                named = [x for x in (nxt, after) if x is not None and x.kind in ("quantity", "condition")]
+                if named or low == "with":
+                    break
+        k += 1
+    return k
+
+
+def _single(token: Token) -> bool:
+    return len(token.text) == 1 or token.kind == "number" or token.low in LETTER_WORDS
+
+
+def _name_like(tokens: Sequence[Token], start: int, end: int, kinds: dict[int, Item]) -> bool:
+    """A name begins with a capital and is no word of the sheet."""
+    first = kinds.get(start)
+    if first is None or first.kind in ("quantity", "condition", "enter", "number", "appliance", "screw"):
+        if not (first is not None and first.end - first.start == 1 and tokens[start].text[:1].isupper() and end - start > 1):
+            return False
+    return tokens[start].text[:1].isupper() or tokens[start].kind == "number"
+
+
+def _code_like(tokens: Sequence[Token], start: int, end: int, grammar: Grammar) -> bool:
+    """At least two letters or digits spelt, or a word with digits in it."""
+    size = sum(1 for t in tokens[start:end] if _single(t) or spoken_digits((t,), 0, grammar.lang))
+    return size >= 2 or any(any(c.isdigit() for c in t.text) and any(c.isalpha() for c in t.text) for t in tokens[start:end])
+
+
+def _has_code(value: str) -> bool:
+    return any(c.isdigit() for c in value)
+
+
+def _code(tokens: Sequence[Token], start: int, end: int, text: str, grammar: Grammar, quantity: str) -> str:
+    """Letters and digits as they would be written: "T W four four seven" is TW447; words stay words."""
+    out: list[str] = []
+    k = start
+    glue = False
+    while k < end:
+        t = tokens[k]
+        if t.low in ("dash", "hyphen") or t.low == "-":
+            out.append("-")
+            glue, k = True, k + 1
+            continue
+        if t.low in (",", "."):
+            k += 1
+            continue
+        if t.low in ("slash", "/"):
+            out.append("/")
+            glue, k = True, k + 1
+            continue
+        if k + 2 < end and tokens[k + 1].low == "as" and tokens[k + 2].low == "in":
+            out.append(("" if glue else " ") + t.text[:1].upper())
+            glue, k = True, min(k + 4, end)
+            continue
+        digits = spoken_digits(tokens, k, grammar.lang)
+        if digits and digits[0] <= end:
+            out.append(("" if glue or not out else " ") + digits[1])
+            glue, k = True, digits[0]
+            continue
+        letter = t.text.upper() if len(t.text) == 1 and t.text.isalpha() else LETTER_WORDS.get(t.low, "")
+        if letter:
+            out.append(("" if glue else " ") + letter)
+            glue = True
+        else:
+            out.append(" " + t.text)
+            glue = False
+        k += 1
+    return "".join(out).strip()
+
+
+def _date_in(tokens: Sequence[Token], start: int, stop: int, grammar: Grammar) -> tuple[str, int] | None:
+    """The first whole date between two tokens, as ISO text and where it ends."""
+    lang = grammar.lang
+    for k in range(start, stop):
+        t = tokens[k]
+        if t.kind == "date" and "-" in t.low:
+            return t.low, k + 1
+        month = lang.months.get(t.low)
+        if not month:
+            continue
+        day, year, end = None, None, k + 1
+        if k + 1 < stop:
+            behind = _day(tokens, k + 1, stop, grammar)
+            if behind:
+                day, end = behind
+        if day is None and k > start:
+            for back in (k - 1, k - 2, k - 3):
+                if back < start:
+                    break
+                ahead = _day(tokens, back, k, grammar)
+                if ahead and all(x.low in ("of", "the") for x in tokens[ahead[1] : k]):
+                    day = ahead[0]
+        while end < stop and tokens[end].low in (",", "of", "in"):
+            end += 1
+        got = _year(tokens, end, stop, grammar)
+        if got:
+            year, end = got
+        if day and year:
+            return f"{year:04d}-{month:02d}-{day:02d}", end
+    return None
+
+
+def _day(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tuple[int, int] | None:
+    lang = grammar.lang
+    k = at
+    while k < stop and tokens[k].low == "the":
+        k += 1
+    if k >= stop:
+        return None
+    t = tokens[k]
+    if t.low in ("twenty", "thirty") and k + 1 < stop and tokens[k + 1].low in lang.ordinals:
+        return lang.tens[t.low] + lang.ordinals[tokens[k + 1].low], k + 2
+    if t.low in lang.ordinals:
+        return lang.ordinals[t.low], k + 1
+    if t.kind == "number" and t.low.isdigit() and 1 <= int(t.low) <= 31:
+        end = k + 1
+        if end < stop and tokens[end].joined and tokens[end].low in ("st", "nd", "rd", "th"):
+            end += 1
+        return int(t.low), end
+    digits = spoken_digits(tokens, k, lang)
+    if digits and 1 <= int(digits[1]) <= 31 and digits[0] <= stop:
+        return int(digits[1]), digits[0]
+    return None
+
+
+def _year(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tuple[int, int] | None:
+    out, k = "", at
+    while k < stop and len(out) < 4:
+        d = spoken_digits(tokens, k, grammar.lang)
+        if not d:
+            break
+        out, k = out + d[1], d[0]
+    if len(out) == 4 and out[:2] in ("19", "20"):
+        return int(out), k
+    return None
+
+
+def _introduced(
+    items: Sequence[Item],
+    tokens: Sequence[Token],
+    text: str,
+    grammar: Grammar,
+    stop: int,
+    kinds: dict[int, Item],
+    found: Sequence[Capture],
+) -> list[Capture]:
+    """Sentences such as "this is {technician} at {site}"."""
+    end = min([c.start for c in found], default=stop)
+    start = items[0].start
+    while start < end and tokens[start].low in ("okay", "ok", "so", "right", "well", "hi", "hello", ",", "alright", "morning", "good", "and", "now"):
+        start += 1
+    best: list[Capture] = []
+    for template in grammar.introductions:
+        got = _match(template, start, end, tokens, text, grammar, kinds)
+        if got and sum(c.end - c.start for c in got) >= sum(c.end - c.start for c in best) and len(got) >= len(best):
+            if len(got) > len(best):
+                best = got
+    return best
+
+
+def _match(
+    template: Sequence[str], at: int, stop: int, tokens: Sequence[Token], text: str, grammar: Grammar, kinds: dict[int, Item]
+) -> list[Capture]:
+    got: list[Capture] = []
+    k = at
+    for n, part in enumerate(template):
+        if not part.startswith("{"):
+            if k >= stop or tokens[k].low != part:
+                return []
+            k += 1
+            continue
+        following = template[n + 1] if n + 1 < len(template) else None
+        s = k
+        while s < stop and tokens[s].low in ("a", "an", "the"):
+            s += 1
+        e = s
+        while e < stop and tokens[e].low not in (",", ";", ":") and tokens[e].low != following:
+            if e > s and kinds.get(e) is not None and kinds[e].kind in ("quantity", "condition", "choice", "enter") and kinds[e].start == e and tokens[e].text[:1].islower():
+                break
+            e += 1
+        name = part.strip("{}")
+        if e == s or (following is not None and (e >= stop or tokens[e].low != following)):
+            return []
+        if name != "_":
+            people = grammar.quantities[name].form == "person"
+            if not _name_like(tokens, s, e, kinds) or (people and (e - s > 4 or any(t.kind == "number" for t in tokens[s:e]))):
+                return []
+            if grammar.quantities[name].form == "code":
+                value = _code(tokens, s, e, text, grammar, name)
+            else:
+                value = text[tokens[s].start : tokens[e - 1].end]
+            got.append(Capture(name, value, s, e))
+        k = e
+    return got

@@ -1,0 +1,857 @@
+"""One utterance carried out: parsed sentences and the running context become operations on readings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from extract.assign import Name, Value
+from extract.clauses import PAST, Segment
+from extract.context import LAST_KEPT, RECENT, SCREW_KEPT, SILENCE, Context, Topic, apply
+from extract.doubt import FIT, HEDGES, TESTS, broken, doubt
+from extract.lexicon import Grammar, Item
+from extract.moves import Move
+from extract.numbers import Number
+from extract.parse import Parsed, best_fit
+from extract.states import Checked
+from extract.texts import Capture
+from extract.tokens import Token
+from extract.values import Fit, fit
+from schemas.doubts import Doubt, DoubtKind
+from schemas.evidence import Utterance
+from schemas.readings import Alternative, Change, Operation, Phase, Reading, Record, Relabel, Remove, Source
+
+__all__ = ["Work"]
+
+
+class Work:
+    """The state of one step. Everything it does ends up in ``operations`` and in its own copy of the context."""
+
+    def __init__(self, context: Context, grammar: Grammar, utterance: Utterance, at: float, tokens: Sequence[Token]) -> None:
+        self.c = context
+        self.g = grammar
+        self.u = utterance
+        self.at = at
+        self.tokens = tokens
+        self.operations: list[Operation] = []
+        self.made: list[str] = []
+        self.ordinal = 0
+        self.undone: list[str] = []
+        self.touched_phase = False
+        if at - context.at > SILENCE:
+            context.state, context.topic, context.pending = None, None, None
+        context.at = at
+
+    # ------------------------------------------------------------------ helpers
+    def emit(self, op: Operation) -> None:
+        """Keep an operation and let it count at once."""
+        self.operations.append(op)
+        self.c.readings = apply((op,), self.c.readings)
+
+    def source(self, start: int, end: int) -> Source:
+        """Where tokens ``start`` to ``end`` were heard."""
+        a, b = self.tokens[start].start, self.tokens[max(start, end - 1)].end
+        words = self.u.hypotheses[0].words
+        first, last = self.u.start, self.u.end
+        if words:
+            text, at = self.u.text, 0
+            inside = []
+            for w in words:
+                k = text.find(w.text.strip(), at)
+                if k < 0:
+                    continue
+                at = k + len(w.text.strip())
+                if k < b and at > a:
+                    inside.append(w)
+            if inside:
+                first, last = inside[0].start, inside[-1].end
+        return Source(
+            evidence=self.u.evidence, utterance=self.u.number, start=first, end=last, span=(a, b), heard=self.u.text[a:b]
+        )
+
+    def new_id(self) -> str:
+        """The next reading id of this utterance."""
+        self.ordinal += 1
+        return f"{self.u.evidence[:16]}-{self.u.number}-{self.ordinal}"
+
+    def appliance_for(self, quantity: str) -> str | None:
+        """The appliance a reading belongs to; the visit's own quantities belong to none."""
+        return None if self.g.quantities[quantity].every_job else self.c.tag()
+
+    def phase_for(self, condition: str | None) -> Phase:
+        """Before or after, at a firing rate that is adjusted."""
+        if condition is None or condition not in self.g.conditions or not self.g.conditions[condition].adjusted:
+            return ""
+        if self.c.phase and self.c.phase[0] in (condition, "*"):
+            return self.c.phase[1]
+        return "after" if (self.c.tag(), condition) in self.c.moved else ""
+
+    # ------------------------------------------------------------------ one sentence
+    def sentence(self, p: Parsed) -> None:
+        """Carry out one sentence."""
+        kinds = {s.kind for s in p.sentence.segments}
+        if kinds == {"noise"}:
+            return
+        self.appliances(p)
+        self.phases(p)
+        fresh = self.states(p)
+        self.undo(p)
+        for capture in p.captures:
+            self.text(capture)
+        self.choices(p)
+        for checked in p.checks:
+            self.check(checked, p)
+        for move in p.moves:
+            self.move(move)
+        for v in p.clock:
+            self.value(v, p)
+        if not self.relabels(p):
+            for v in p.values:
+                self.value(v, p)
+        self.topics(p)
+        if fresh is not None:
+            self.enter(fresh)
+
+    def appliances(self, p: Parsed) -> None:
+        found = [(n, i) for n, i in enumerate(p.laid.items) if i.get("appliance") is not None]
+        for n, i in found:
+            s = p.sentence.segments[p.laid.segment_of[n]]
+            if s.kind in ("question", "history", "instruction") or s.has("future"):
+                continue
+            tags: tuple[str, ...] = i.get("appliance")
+            if tags == ("*",):
+                known = self.known_appliances()
+                self.c.appliances = known if len(known) > 1 else ("1", "2")
+                self.c.appliance = None
+                self.c.appliance_lost = not (p.checks or p.captures)
+                continue
+            tag = self.tag_of(tags[0])
+            if tag not in self.c.appliances:
+                self.c.appliances = (*self.c.appliances, tag)
+            if not self.relabelling(p) or p.values:
+                self.c.appliance = tag
+                self.c.appliance_lost = False
+
+    def known_appliances(self) -> tuple[str, ...]:
+        return tuple(a.tag for a in self.c.setting.appliances) or self.c.appliances
+
+    def tag_of(self, said: str) -> str:
+        """The tag in this job's own spelling."""
+        for a in self.c.setting.appliances:
+            if said == a.tag or said in a.called or a.tag.lower().endswith(f" {said.lower()}"):
+                return a.tag
+        return said
+
+    def phases(self, p: Parsed) -> None:
+        for n, i in enumerate(p.laid.items):
+            cues = i.get("cue")
+            if not cues or not ({"before", "after"} & cues) or i.kind in ("condition", "enter"):
+                continue
+            s = p.sentence.segments[p.laid.segment_of[n]]
+            if s.kind not in ("reading", "limit") or s.has("history"):
+                continue
+            single = i.end == i.start + 1
+            nxt = p.laid.items[n + 1] if n + 1 < len(p.laid.items) else None
+            if single and not (nxt is None or nxt.kind in ("quantity", "number") or p.laid.segment_of[n + 1] != p.laid.segment_of[n]):
+                continue
+            which: Phase = "before" if "before" in cues else "after"
+            self.c.phase = ("*", which)
+            self.touched_phase = True
+            if which == "after":
+                self.as_left(p)
+
+    def as_left(self, p: Parsed) -> None:
+        """ "After adjustment": what was read before at this firing rate becomes the before."""
+        conditions = {v.condition for v in p.values if v.condition} or {self.c.state}
+        for condition in sorted(c for c in conditions if c):
+            self.before_now(condition)
+
+    def before_now(self, condition: str) -> None:
+        if condition not in self.g.conditions or not self.g.conditions[condition].adjusted:
+            return
+        for r in list(self.c.live()):
+            if r.condition == condition and r.phase == "" and r.appliance == self.c.tag() and self.measured(r):
+                self.emit(Relabel(target=r.id, phase="before", source=r.source, why="read before the adjustment"))
+
+    def measured(self, r: Reading) -> bool:
+        return r.quantity is not None and self.g.quantities[r.quantity].kind == "number"
+
+    # ------------------------------------------------------------------ firing rate
+    def states(self, p: Parsed) -> str | None:
+        """Take up a change of condition; returns one that counts only for what follows."""
+        last: tuple[Item, Segment, int] | None = None
+        for n, i in enumerate(p.laid.items):
+            s = p.sentence.segments[p.laid.segment_of[n]]
+            if i in s.conditions and s.kind in ("reading", "instruction"):
+                if self.denied(p, n) or (s.has("future") and not s.says(PAST, self.tokens)):
+                    continue
+                last = (i, s, n)
+        if last is None or self.relabelling(p):
+            return None
+        condition = self.resolve(last[0])
+        if condition is None:
+            return None
+        if not p.values:
+            self.enter(condition)
+            return None
+        first = min(v.place for v in p.values)
+        if last[2] < first:
+            self.enter(condition)
+            return None
+        return condition
+
+    def denied(self, p: Parsed, n: int) -> bool:
+        for k in (n - 1, n - 2, n - 3):
+            if k < 0 or p.laid.segment_of[k] != p.laid.segment_of[n]:
+                break
+            i = p.laid.items[k]
+            if i.kind == "number":
+                break
+            if i.role("not"):
+                if self.c.state == self.resolve(p.laid.items[n]):
+                    self.c.state = None
+                return True
+            if i.role("leaving") and k >= n - 2:
+                if self.c.state == self.resolve(p.laid.items[n]):
+                    self.c.state = None
+                return True
+        return False
+
+    def resolve(self, item: Item) -> str | None:
+        """The condition that words mean: where several could, the first that is not behind us."""
+        if item.kind == "condition":
+            return str(item.value)
+        wanted: tuple[str, ...] = item.value
+        return self.one_of(wanted)
+
+    def one_of(self, wanted: Sequence[str]) -> str | None:
+        if len(wanted) == 1:
+            return wanted[0]
+        ahead = [c for c in wanted if self.g.order[c] >= self.c.furthest]
+        return ahead[0] if ahead else wanted[-1]
+
+    def enter(self, condition: str) -> None:
+        """The plant is at ``condition`` now."""
+        general = self.g.conditions[condition].yields
+        if general and self.c.state is not None and self.g.conditions[self.c.state].firing:
+            return
+        if condition != self.c.state and not self.touched_phase:
+            self.c.phase = None
+        self.c.state, self.c.state_at = condition, self.at
+        if not general:
+            self.c.furthest = self.g.order[condition]
+
+    def condition_for(self, v: Value, quantity: str, p: Parsed) -> tuple[str | None, bool]:
+        """The condition of a value, and whether it is known."""
+        allowed = self.g.quantities[quantity].conditions
+        if not allowed:
+            return "", True
+        condition = v.condition
+        if condition is not None and "|" in condition:
+            condition = self.one_of(condition.split("|"))
+        if condition is not None and self.g.conditions[condition].yields and self.c.state in allowed:
+            if self.c.state is not None and self.g.conditions[self.c.state].firing:
+                condition = self.c.state
+        if condition is None:
+            condition = self.c.state
+            topic = self.c.topic
+            if topic and quantity in topic.ids and topic.condition and self.at - topic.at < 1.0 and not v.name:
+                condition = topic.condition
+        if condition in allowed:
+            return condition, True
+        return None, False
+
+    # ------------------------------------------------------------------ corrections
+    def relabelling(self, p: Parsed) -> bool:
+        """ "No, that's the static", "that was boiler two": a label without a value."""
+        roles = {r for s in p.sentence.segments for r in s.roles}
+        return not p.values and ("that_was" in roles or "correct" in roles)
+
+    def undo(self, p: Parsed) -> None:
+        """ "Scratch that", "delete the last CO"."""
+        for n, i in enumerate(p.laid.items):
+            if i.role("correct"):
+                self.c.correcting = True
+            if not i.role("undo"):
+                continue
+            self.c.correcting = True
+            k = p.laid.segment_of[n]
+            here = [m for m in p.names if m.segment in (k, k + 1) and m.place > n and not m.used and m.ids]
+            target = self.last_of(here[0].ids if here else ())
+            if target is not None:
+                self.undone.append(target.id)
+                if here:
+                    here[0].used += 1
+
+    def last_of(self, ids: Sequence[str] = (), condition: str | None = None) -> Reading | None:
+        """The newest reading of these quantities, or of any."""
+        fallback = None
+        for r in reversed(list(self.c.readings.values())):
+            if ids and r.quantity not in ids:
+                continue
+            if condition is not None and r.condition != condition:
+                continue
+            if not ids and r.id not in self.c.last and r.id not in self.made:
+                fallback = fallback or r
+                continue
+            return r
+        return fallback if ids or self.at - self.c.last_at < LAST_KEPT else None
+
+    def relabels(self, p: Parsed) -> bool:
+        """Carry out a label that changes readings said before. True if it was one."""
+        if not self.relabelling(p):
+            return False
+        group = [r for rid in (self.made or self.c.last) if (r := self.c.readings.get(rid)) is not None]
+        if not group or (self.at - self.c.last_at > LAST_KEPT and not self.made):
+            return False
+        names = [n for n in p.names if n.ids and not n.implied]
+        conditions = [c for s in p.sentence.segments if s.kind != "question" for c in s.conditions]
+        tags = [i.get("appliance") for i in p.laid.items if i.get("appliance") is not None]
+        corrected = self.c.correcting or any(s.has("correct") for s in p.sentence.segments)
+        src = self.source(p.laid.items[0].start, p.laid.items[-1].end)
+        done = False
+        if names and (corrected or any(r.quantity is None or self.unclear(r) for r in group)):
+            done = self.relabel_quantity(names[0], group[-1:], src, conditions)
+        elif conditions:
+            condition = self.resolve(conditions[-1])
+            for r in group:
+                if condition is None or r.quantity is None or condition not in self.g.quantities[r.quantity].conditions:
+                    continue
+                if r.condition == condition:
+                    continue
+                if r.condition is not None and not corrected and not any(s.has("that_was") for s in p.sentence.segments):
+                    continue
+                self.relabel(r, src, condition=condition)
+                done = True
+            if done and condition is not None:
+                self.enter(condition)
+        if tags and tags[-1] != ("*",):
+            tag = self.tag_of(tags[-1][0])
+            for r in group:
+                if r.quantity is not None and not self.g.quantities[r.quantity].every_job and r.appliance != tag:
+                    self.relabel(r, src, appliance=tag)
+                    done = True
+            self.c.appliance, self.c.appliance_lost = tag, False
+        if done:
+            self.c.correcting = False
+        return done
+
+    def unclear(self, r: Reading) -> bool:
+        return any(d.kind == DoubtKind.QUANTITY_UNCLEAR for d in r.doubts)
+
+    def relabel_quantity(self, name: Name, group: Sequence[Reading], src: Source, conditions: Sequence[Item]) -> bool:
+        q = name.ids[0]
+        for r in group:
+            value = Number(((r.value.lstrip("-"), 0.0),), sign="-" if r.value.startswith("-") else "", exact=True, digits=r.value)
+            f = fit(value, "", self.g.measures[q], self.c.setting.units)
+            if f.cost >= 3:
+                continue
+            condition = self.resolve(conditions[-1]) if conditions else (r.condition or self.c.state)
+            allowed = self.g.quantities[q].conditions
+            if not allowed:
+                condition = ""
+            elif condition not in allowed:
+                condition = None
+            doubts = [d for d in r.doubts if d.kind not in (DoubtKind.QUANTITY_UNCLEAR, DoubtKind.RELATION, DoubtKind.CONFLICT)]
+            if condition is None:
+                doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR))
+            new = r.model_copy(
+                update={
+                    "id": self.new_id(), "quantity": q, "condition": condition, "unit": f.choices[0].unit,
+                    "doubts": tuple(doubts), "alternatives": (), "phase": self.phase_for(condition),
+                }
+            )  # fmt: skip
+            self.emit(Change(target=r.id, reading=new, why="named again"))
+            self.made.append(new.id)
+        return True
+
+    def relabel(self, r: Reading, src: Source, *, condition: str | None = None, appliance: str | None = None) -> None:
+        gone = {DoubtKind.CONDITION_UNCLEAR} if condition else {DoubtKind.APPLIANCE_UNCLEAR}
+        doubts = tuple(d for d in r.doubts if d.kind not in gone)
+        phase = self.phase_for(condition) if condition else None
+        self.emit(
+            Relabel(
+                target=r.id, condition=condition, appliance=appliance, phase=phase,
+                doubts=doubts if doubts != r.doubts else None, source=src, why="named afterwards",
+            )
+        )  # fmt: skip
+
+    # ------------------------------------------------------------------ values
+    def value(self, v: Value, p: Parsed) -> None:
+        """Record one value, or pass it over."""
+        s = p.sentence.segments[v.segment]
+        if v.negated:
+            self.negated(v)
+            return
+        if s.kind != "reading":
+            return
+        name = v.name
+        if name is not None and not name.ids and not name.vague:
+            return
+        system = self.c.setting.units
+        doubts: list[Doubt] = []
+        alternatives: list[Alternative] = []
+        quantity: str | None = None
+        target: Reading | None = None
+        if name is not None:
+            quantity, more = self.quantity_of(name, v, system)
+            if more:
+                doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the name fits several quantities"))
+                alternatives += [Alternative(quantity=q, why="also so called") for q in more[:2]]
+            if name.by_unit and any(n.segment == v.segment and not n.used and n.ids and not n.implied for n in p.names):
+                doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the unit is not that of the quantity named"))
+            if v.strangers and not name.by_unit:
+                doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "words that are not known stand in between"))
+            elif v.followed and not v.unit:
+                doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the number may count something else"))
+        else:
+            if v.followed:
+                return
+            found = self.unnamed(v, p, s)
+            if found is None:
+                return
+            quantity, target, more = found
+            if more:
+                doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "no quantity was named"))
+                alternatives += [Alternative(quantity=q, why="the value fits") for q in more[1:3]]
+                quantity = more[0]
+        if quantity is None:
+            return
+        self.record(quantity, v, p, s, doubts, alternatives, target)
+
+    def negated(self, v: Value) -> None:
+        """ "Not nine five": the reading with this value is the one to be replaced."""
+        values = {c for c, _ in v.number.choices}
+        for r in reversed(list(self.c.live())):
+            if r.value.lstrip("-") in values:
+                self.c.correcting = True
+                self.undone.append(r.id)
+                return
+        self.c.correcting = True
+
+    def quantity_of(self, name: Name, v: Value, system: str) -> tuple[str, list[str]]:
+        """The quantity that a name means beside this value, and others that it may mean."""
+        if name.ids:
+            best = best_fit(v, name.ids, self.g, system)
+            if best:
+                return best[0][1], []
+            if name.vague:
+                other = best_fit(v, name.vague, self.g, system)
+                if other:
+                    return other[0][1], [q for _, q in other[1:]] if len(other) > 1 and not v.unit else []
+            return name.ids[0], []
+        fits = best_fit(v, name.vague, self.g, system)
+        if not fits:
+            return name.vague[0], list(name.vague[1:])
+        usual = [q for c, q in fits if c < 1.0]
+        ids = usual or [q for _, q in fits]
+        return ids[0], ids[1:]
+
+    def unnamed(self, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Reading | None, list[str]] | None:
+        """What a value without a quantity belongs to: a correction, a name left open, what "it" means; or nothing."""
+        system = self.c.setting.units
+        if self.undone:
+            r = self.c.readings.get(self.undone[-1])
+            if r is not None and r.quantity is not None and self.fits(v, r.quantity):
+                return r.quantity, r, []
+        if self.c.correcting or any(x.has("restate") for x in p.sentence.segments):
+            r = self.last_of()
+            if r is not None and r.quantity is not None and self.at - max(self.c.last_at, 0) < LAST_KEPT:
+                if self.fits(v, r.quantity):
+                    return r.quantity, r, []
+                if self.c.correcting:
+                    return r.quantity, r, []
+        pending = self.c.pending
+        if pending is not None and self.at - pending.at < RECENT:
+            fits = best_fit(v, pending.ids, self.g, system)
+            if fits:
+                self.c.pending = None
+                return fits[0][1], None, []
+        topic = self.c.topic
+        alone = all(i.kind in ("number", "unit", "plain", "cue", "condition", "enter", "mark", "state", "choice") for x in p.sentence.segments for i in x.items)
+        pointing = s.has("now", "changed", "reading") or any(
+            self.tokens[i.start].low in ("it", "it's", "that", "'s", "still", "this", "they") for i in s.items
+        )
+        if topic is not None and self.at - topic.at < RECENT and (pointing or v.condition) and alone:
+            fits = best_fit(v, topic.ids, self.g, system)
+            if fits:
+                return fits[0][1], None, []
+        strange = any(i.kind in ("word", "other") for i in s.items)
+        if strange or not (v.condition or self.said_unit(v) or self.bare(p)):
+            return None
+        if s.kind != "reading" or v.number.unit or v.unit in ("min", "s"):
+            return None
+        wanted = self.likely(v)
+        return (None, None, wanted) if wanted else None
+
+    def fits(self, v: Value, quantity: str) -> bool:
+        return bool(best_fit(v, (quantity,), self.g, self.c.setting.units))
+
+    def said_unit(self, v: Value) -> bool:
+        return bool(v.unit) and v.unit not in ("deg", "min", "s")
+
+    def bare(self, p: Parsed) -> bool:
+        """Nothing but numbers and small words, while readings are being taken."""
+        items = [i for x in p.sentence.segments for i in x.items]
+        small = all(i.kind in ("number", "unit") or i.kind == "plain" or i.kind == "cue" for i in items)
+        few = sum(1 for i in items if i.kind in ("plain", "cue")) <= 3
+        decimal = any("." in v.number.first for v in p.values)
+        return small and few and decimal and self.c.state is not None and "i" not in {self.tokens[i.start].low for i in items}
+
+    def likely(self, v: Value) -> list[str]:
+        """The quantities that a bare value may be, likeliest first."""
+        condition = v.condition if v.condition and "|" not in v.condition else self.c.state
+        group = None
+        if self.c.topic and self.c.topic.ids:
+            group = self.g.quantities[self.c.topic.ids[0]].group
+        found = []
+        for n, q in enumerate(self.g.sheet.quantities):
+            if q.kind != "number" or not q.conditions or (condition and condition not in q.conditions) or q.noted_units:
+                continue
+            f = fit(v.number, v.unit, self.g.measures[q.id], self.c.setting.units)
+            if f.cost > 0.8 or not f.choices[0].usual or "unit" in f.doubts:
+                continue
+            filled = self.c.at_slot(q.id, condition, self.phase_for(condition), self.c.tag()) is not None
+            found.append((f.cost + (1.0 if filled else 0.0) - (0.3 if q.group == group else 0.0), n, q.id))
+        found.sort()
+        return [q for _, _, q in found[:3]]
+
+    def record(
+        self, quantity: str, v: Value, p: Parsed, s: Segment,
+        doubts: list[Doubt], alternatives: list[Alternative], target: Reading | None,
+    ) -> None:  # fmt: skip
+        """Make the reading, put it to every test of doubt, and place it among the others."""
+        q = self.g.quantities[quantity]
+        f = fit(v.number, v.unit, self.g.measures[quantity], self.c.setting.units)
+        if "fused" in f.doubts and self.fused(quantity, v, p):
+            return
+        for short in dict.fromkeys(f.doubts):
+            kind, text = FIT[short]
+            doubts.append(doubt(kind, text))
+        if v.number.cut:
+            doubts.append(doubt(DoubtKind.CUT_OFF, "it ends in the middle of a number"))
+        if v.hedge:
+            kind, text = HEDGES[v.hedge]
+            doubts.append(doubt(kind, text))
+        if s.doubtful == "limit":
+            doubts.append(doubt(DoubtKind.LIMIT_QUOTED, "a limit was quoted in the same sentence"))
+        elif s.doubtful == "question":
+            doubts.append(doubt(DoubtKind.TO_CONFIRM, "it was said as a question"))
+        value, unit = f.choices[0].value, f.choices[0].unit
+        for other in v.others:
+            g = fit(other._replace(sign=other.sign or v.number.sign), v.unit, self.g.measures[quantity], self.c.setting.units)
+            alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="also said"))
+        alternatives += f.alternatives()
+        condition, known = self.condition_for(v, quantity, p)
+        if target is not None and v.condition is None:
+            condition, known = target.condition, target.condition is not None
+        if not known:
+            doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
+        phase = target.phase if target is not None and v.condition is None else self.phase_for(condition)
+        appliance = target.appliance if target is not None else self.appliance_for(quantity)
+        if not q.every_job and self.c.several() and (appliance is None or self.c.appliance_lost) and target is None:
+            doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))
+        first = min([v.start, *([v.name.start] if v.name and v.name.end else [])])
+        last = max([v.end, *([v.name.end] if v.name and v.name.end else [])])
+        reading = Reading(
+            id=self.new_id(), quantity=quantity, condition=condition, phase=phase, value=value, unit=unit,
+            appliance=appliance, approx=v.approx, note=v.noted, source=self.source(first, last),
+            alternatives=tuple(alternatives), doubts=tuple(doubts),
+        )  # fmt: skip
+        self.place(reading, v, p, target)
+
+    def place(self, reading: Reading, v: Value, p: Parsed, target: Reading | None) -> None:
+        """Record, replace, or set against what stands at the slot already."""
+        if target is None and self.undone:
+            for rid in self.undone:
+                r = self.c.readings.get(rid)
+                if r is not None and r.quantity == reading.quantity and r.condition == reading.condition:
+                    target = r
+        old = target or self.c.at_slot(str(reading.quantity), reading.condition, reading.phase, reading.appliance)
+        if old is None and self.c.correcting and reading.quantity is not None:
+            r = self.last_of((reading.quantity,))
+            if r is not None and v.condition is None and self.at - self.c.last_at < LAST_KEPT:
+                old = target = r
+                reading = reading.model_copy(update={"condition": r.condition, "phase": r.phase, "appliance": r.appliance})
+                reading = reading.model_copy(
+                    update={"doubts": tuple(d for d in reading.doubts if d.kind != DoubtKind.CONDITION_UNCLEAR or r.condition is None)}
+                )
+        if old is None:
+            self.settle(reading, None, "")
+            return
+        same = old.value == reading.value and old.unit == reading.unit
+        if same and target is None:
+            if old.doubts and not reading.doubts:
+                self.settle(reading, old.id, "said again, clearly")
+            elif self.lost(old, reading):
+                self.ask_appliance(reading)
+            return
+        why = ""
+        if target is not None or self.c.correcting:
+            why = "corrected"
+        elif v.changed or self.says_change(p, v):
+            why = "has changed"
+        elif self.moved_since(old):
+            why = "read again after the adjustment"
+        elif old.doubts:
+            why = "said again, clearly" if not reading.doubts else "said again"
+        elif self.refines(old, reading):
+            why = "said again in full"
+        if why:
+            self.settle(reading, old.id, why)
+            self.c.correcting = False
+            return
+        if self.c.several() and not reading.doubts:
+            self.ask_appliance(reading)
+            return
+        clash = doubt(DoubtKind.CONFLICT, f"{old.value} was said before, {reading.value} now")
+        self.emit(Relabel(target=old.id, doubts=(*old.doubts, clash), asked_with=reading.id, source=reading.source, why="two values"))
+        reading = reading.model_copy(
+            update={
+                "doubts": (*reading.doubts, clash), "asked_with": old.id,
+                "alternatives": (Alternative(value=old.value, unit=old.unit, why="said before"), *reading.alternatives),
+            }
+        )  # fmt: skip
+        self.settle(reading, None, "")
+
+    def lost(self, old: Reading, new: Reading) -> bool:
+        """With several appliances, a filled row that begins again may be the next appliance's."""
+        return self.c.several() and new.condition not in (None, "") and self.at - self.c.last_at > RECENT
+
+    def ask_appliance(self, reading: Reading) -> None:
+        self.c.appliance_lost = True
+        text = "this was filled already; is it the next appliance?"
+        others = [a for a in self.known_appliances() if a != reading.appliance]
+        reading = reading.model_copy(
+            update={
+                "doubts": (*reading.doubts, doubt(DoubtKind.APPLIANCE_UNCLEAR, text)),
+                "alternatives": (*(Alternative(appliance=a, why="the next one") for a in others[:2]), *reading.alternatives),
+            }
+        )  # fmt: skip
+        self.settle(reading, None, "")
+
+    def says_change(self, p: Parsed, v: Value) -> bool:
+        s = p.sentence.segments[v.segment]
+        return s.has("changed", "change", "now", "restate") or any(
+            x.has("now", "changed") for x in p.sentence.segments[: v.segment] if not x.numbers
+        )
+
+    def moved_since(self, old: Reading) -> bool:
+        """Whether a screw was turned at this reading's firing rate after it was recorded."""
+        seen = False
+        for r in self.c.live():
+            if r.id == old.id:
+                seen = True
+            elif seen and r.quantity == self.g.move and r.condition == old.condition and r.appliance == old.appliance:
+                return True
+        return False
+
+    def refines(self, old: Reading, new: Reading) -> bool:
+        """ "Seven", then "seven point four": the same number with its decimals."""
+        return "." not in old.value and new.value.partition(".")[0] == old.value and "." in new.value
+
+    def settle(self, reading: Reading, target: str | None, why: str) -> None:
+        """Put the reading to the laws and record it."""
+        if reading.quantity is not None and reading.condition is not None and not _unfit(reading):
+            others = [r for r in self.c.live() if r.id != target]
+            found = broken(reading, others, self.g, self.c.setting)
+            if found:
+                why_not, with_ = found
+                reading = reading.model_copy(
+                    update={"doubts": (*reading.doubts, why_not), "asked_with": with_[0] if with_ else reading.asked_with}
+                )
+                for rid in with_:
+                    r = self.c.readings[rid]
+                    if not any(d.kind == DoubtKind.RELATION for d in r.doubts):
+                        self.emit(
+                            Relabel(target=rid, doubts=(*r.doubts, why_not), asked_with=reading.id, source=reading.source, why=why_not.detail)
+                        )
+        if target is not None:
+            self.free_partner(target, reading)
+        failed = {d.kind.value for d in reading.doubts}
+        reading = reading.model_copy(update={"passed": tuple(t for t in TESTS if t not in failed)})
+        if target is None:
+            self.emit(Record(reading=reading))
+        else:
+            self.emit(Change(target=target, reading=reading, why=why))
+            self.undone = [u for u in self.undone if u != target]
+        self.made.append(reading.id)
+        if target is None:
+            self.c.correcting = False
+
+    def free_partner(self, target: str, new: Reading) -> None:
+        """When one of an impossible pair is corrected, the other is no longer in doubt for it."""
+        gone = self.c.readings.get(target)
+        if gone is None or gone.asked_with is None:
+            return
+        partner = self.c.readings.get(gone.asked_with)
+        if partner is None or any(d.kind == DoubtKind.RELATION for d in new.doubts):
+            return
+        kinds = (DoubtKind.RELATION, DoubtKind.CONFLICT)
+        left = tuple(d for d in partner.doubts if d.kind not in kinds)
+        if left != partner.doubts:
+            self.emit(Relabel(target=partner.id, doubts=left, source=new.source, why="its partner was corrected"))
+
+    def fused(self, quantity: str, v: Value, p: Parsed) -> bool:
+        """Two values run together ("8.774 parts"): cut them apart and ask about both. False if no cut makes sense."""
+        by_unit = self.g.by_unit_alone.get(v.unit)
+        digits = v.number.first.lstrip("-")
+        whole, _, tail = digits.partition(".")
+        if not tail:
+            return False
+        condition = v.condition if v.condition and "|" not in v.condition else self.c.state
+        for q in self.g.sheet.quantities:
+            if q.kind != "number" or (by_unit and q.id == by_unit) or (not by_unit and q.id != quantity):
+                continue
+            if condition and condition not in q.conditions:
+                continue
+            places = min(self.g.measures[q.id].decimals.get(self.g.measures[q.id].default(self.c.setting.units), (1,)))
+            if places < 1 or len(tail) <= places or q.units != ("%",):
+                continue
+            head, rest = f"{whole}.{tail[:places]}", tail[places:]
+            second = by_unit or next(iter(self.g.by_unit_alone.values()), None)
+            if second is None or not rest.lstrip("0"):
+                return False
+            f = fit(Number(((head, 0.0),), exact=True, digits=head), "", self.g.measures[q.id], self.c.setting.units)
+            g = fit(Number(((rest.lstrip("0"), 0.0),), exact=True, digits=rest), "", self.g.measures[second], self.c.setting.units)
+            if f.cost >= 3 or g.cost >= 3 or not f.choices[0].usual:
+                continue
+            self.pair(q.id, f, second, g, v, condition)
+            return True
+        return False
+
+    def pair(self, first: str, f: Fit, second: str, g: Fit, v: Value, condition: str | None) -> None:
+        ids = (self.new_id(), self.new_id())
+        why = doubt(DoubtKind.RUN_TOGETHER, "two values may have run together")
+        for n, (q, x) in enumerate(((first, f), (second, g))):
+            self.settle(
+                Reading(
+                    id=ids[n], quantity=q, condition=condition, phase=self.phase_for(condition), value=x.choices[0].value,
+                    unit=x.choices[0].unit, appliance=self.appliance_for(q), source=self.source(v.start, v.end),
+                    doubts=(why,), asked_with=ids[1 - n],
+                ), None, "",
+            )  # fmt: skip
+
+    # ------------------------------------------------------------------ words, checks, moves
+    def text(self, c: Capture) -> None:
+        q = self.g.quantities[c.quantity]
+        reading = Reading(
+            id=self.new_id(), quantity=c.quantity, condition="", value=c.value,
+            appliance=None if q.every_job or q.form == "words" else self.c.tag(), source=self.source(c.start, c.end),
+        )  # fmt: skip
+        old = self.c.at_slot(c.quantity, "", "", reading.appliance)
+        if old is not None and q.form != "words":
+            self.settle(reading, old.id, "said again")
+        else:
+            self.settle(reading, None, "")
+
+    def choices(self, p: Parsed) -> None:
+        """ "It's running on natural gas"."""
+        found: dict[str, list[tuple[str, Item]]] = {}
+        for n, i in enumerate(p.laid.items):
+            s = p.sentence.segments[p.laid.segment_of[n]]
+            picked = i.get("choice")
+            if picked is None or s.kind != "reading" or s.numbers or s.has("not", "future"):
+                continue
+            q, option = picked
+            named = any(q in m.value.ids for x in p.sentence.segments for m in x.items if m.kind == "quantity")
+            quiet = all(x.kind in ("plain", "choice", "cue", "mark", "appliance") for x in s.items)
+            if named or (quiet and self.g.quantities[q].said and i.kind == "choice"):
+                found.setdefault(q, []).append((option, i))
+        for q, options in found.items():
+            names = list(dict.fromkeys(o for o, _ in options))
+            _, item = options[-1]
+            reading = Reading(
+                id=self.new_id(), quantity=q, condition="", value=names[-1], appliance=self.appliance_for(q),
+                source=self.source(item.start, item.end),
+                doubts=(doubt(DoubtKind.VALUE_UNCLEAR, "several were named"),) if len(names) > 1 else (),
+                alternatives=tuple(Alternative(value=n) for n in names[:-1]),
+            )  # fmt: skip
+            old = self.c.at_slot(q, "", "", reading.appliance)
+            if old is None or old.value != reading.value:
+                self.settle(reading, old.id if old else None, "said again")
+
+    def check(self, checked: Checked, p: Parsed) -> None:
+        tags: tuple[str | None, ...] = (self.appliance_for(checked.quantity),)
+        if any(i.get("appliance") == ("*",) for i in p.laid.items) and not self.g.quantities[checked.quantity].every_job:
+            tags = self.c.appliances
+        for tag in tags:
+            reading = Reading(
+                id=self.new_id(), quantity=checked.quantity, condition="", value=checked.state, appliance=tag,
+                source=self.source(checked.start, checked.end),
+            )  # fmt: skip
+            old = self.c.at_slot(checked.quantity, "", "", tag)
+            if old is not None and old.value == checked.state:
+                continue
+            self.settle(reading, old.id if old else None, "told again")
+
+    def move(self, m: Move) -> None:
+        """A screw was turned: its own record, and what was read before becomes the before."""
+        assert self.g.move is not None and m.value is not None
+        doubts: list[Doubt] = []
+        screw = m.screw
+        if screw is None and self.c.screw is not None and self.at - self.c.screw_at < SCREW_KEPT and m.again:
+            screw = self.c.screw
+        if screw is None:
+            doubts.append(doubt(DoubtKind.SCREW_UNCLEAR, "which screw was not said"))
+        if not m.direction:
+            doubts.append(doubt(DoubtKind.DIRECTION_UNCLEAR, "which way was not said"))
+        if m.intended:
+            doubts.append(doubt(DoubtKind.TO_CONFIRM, "was it turned, or is it still to be?"))
+        if m.value.hedge:
+            kind, text = HEDGES[m.value.hedge]
+            doubts.append(doubt(kind, text))
+        f = fit(m.value.number, "{turn}", self.g.measures[self.g.move], self.c.setting.units)
+        doubts += [doubt(*FIT[d]) for d in f.doubts if d != "fused"]
+        own = self.g.screws[screw].condition if screw else ""
+        state = self.c.state if self.c.state and self.g.conditions[self.c.state].adjusted else None
+        condition = m.value.condition if m.value.condition and "|" not in m.value.condition else (state or own or None)
+        if condition is None:
+            doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no firing rate was said"))
+        reading = Reading(
+            id=self.new_id(), quantity=self.g.move, condition=condition, value=f.choices[0].value, unit="{turn}",
+            appliance=self.c.tag(), approx=m.value.approx, note=f"{screw or ''} {m.direction}".strip(),
+            source=self.source(m.start, m.end), doubts=tuple(doubts),
+        )  # fmt: skip
+        if self.c.several() and reading.appliance is None:
+            reading = reading.model_copy(update={"doubts": (*doubts, doubt(DoubtKind.APPLIANCE_UNCLEAR))})
+        if m.intended and self.c.state is None and screw is None:
+            return
+        if condition is not None and not m.intended:
+            self.before_now(condition)
+            self.c.moved = self.c.moved | {(self.c.tag(), condition)}
+            self.c.phase = None
+        self.settle(reading, None, "")
+        if screw is not None:
+            self.c.screw, self.c.screw_at = screw, self.at
+
+    # ------------------------------------------------------------------ what stays in mind
+    def topics(self, p: Parsed) -> None:
+        """Remember the quantity named last, and one that was left without its value."""
+        names = [n for n in p.names if n.ids]
+        if not names:
+            return
+        last = names[-1]
+        conditions = [c for s in p.sentence.segments for c in s.conditions]
+        condition = self.resolve(conditions[-1]) if conditions else None
+        self.c.topic = Topic(last.ids, condition, self.at)
+        kind = p.sentence.segments[last.segment].kind
+        self.c.pending = Topic(last.ids, condition, self.at) if not last.used and kind == "reading" and not last.implied else None
+
+    def finish(self) -> None:
+        """Take back what was undone and not replaced; remember what this utterance recorded."""
+        for rid in self.undone:
+            r = self.c.readings.get(rid)
+            if r is not None and self.c.correcting:
+                self.emit(Remove(target=rid, source=self.source(0, len(self.tokens)), why="taken back"))
+                if r.quantity is not None:
+                    self.c.pending = Topic((r.quantity,), r.condition, self.at)
+        alive = tuple(rid for rid in self.made if rid in self.c.readings)
+        if alive:
+            self.c.last, self.c.last_at = alive, self.at
+            self.c.correcting = False
+
+
+def _unfit(r: Reading) -> bool:
+    """Readings whose value is itself in doubt prove nothing against others."""
+    kinds = (DoubtKind.IMPOSSIBLE, DoubtKind.RUN_TOGETHER, DoubtKind.CUT_OFF, DoubtKind.UNIT_UNCLEAR, DoubtKind.QUANTITY_UNCLEAR)
+    return any(d.kind in kinds for d in r.doubts)
