@@ -10,7 +10,7 @@ from pathlib import Path
 
 from capture.models import find_speech_model
 from capture.recogniser import Recogniser
-from capture.sound import samples
+from capture.sound import RATE, Samples, samples
 from capture.speech import Stretch, stretches
 from schemas.base import Sha256
 from schemas.evidence import Utterance
@@ -46,13 +46,23 @@ def hear(
     Raises:
         BadInput: the file is no sound, damaged, cut short or out of bounds. What was yielded before stays good.
     """
-    for stretch in stretches(samples(path)):
+    decoded = 0
+
+    def counted() -> Iterator[Samples]:
+        nonlocal decoded
+        for block in samples(path):
+            decoded += len(block)
+            yield block
+
+    for stretch in stretches(counted()):
         if stretch.number >= skip:
             utterance = _utterance(stretch, sha256, recogniser)
             if utterance is not None:
                 yield utterance
         if progress:
             progress(stretch.end)
+    if progress:
+        progress(round(decoded / RATE, 3))
 
 
 def _utterance(stretch: Stretch, sha256: Sha256, recogniser: Recogniser) -> Utterance | None:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from capture.media import Media
 from schemas.errors import BadInput
 
-__all__ = ["RATE", "identify_sound", "samples", "sound_type"]
+__all__ = ["RATE", "Samples", "identify_sound", "samples", "sound_type"]
 
 RATE = 16_000
 """Samples a second of everything behind this module."""

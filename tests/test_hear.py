@@ -1,0 +1,135 @@
+"""Sound to utterances with the real model, on phrases of espeak-ng, and the promises around it."""
+
+from __future__ import annotations
+
+import re
+from itertools import islice, pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from capture import models, sniff
+from capture.hear import Recogniser, hear, load_recogniser
+from capture.models import find_speech_model
+from capture.typed import typed_utterance
+from schemas.errors import BadInput
+from schemas.evidence import Utterance
+from tests.sounds import roar, silence, spoken, write
+
+SHA = "0" * 64
+PHRASES = ("The pressure is seven point two inches.", "It is nineteen degrees.", "Thank you.")
+
+
+@pytest.fixture(scope="module")
+def recogniser() -> Recogniser:
+    return load_recogniser()
+
+
+@pytest.fixture(scope="module")
+def talk(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three phrases, 1.2 s apart, the first after a second of silence."""
+    pieces = [silence(1)]
+    for text in PHRASES:
+        pieces += [spoken(text, speed=140), silence(1.2)]
+    return write(tmp_path_factory.mktemp("talk") / "talk.flac", np.concatenate(pieces), form="flac")
+
+
+@pytest.fixture(scope="module")
+def heard(talk: Path, recogniser: Recogniser) -> list[Utterance]:
+    return list(hear(talk, SHA, recogniser))
+
+
+def test_what_is_said_is_heard(heard: list[Utterance]) -> None:
+    assert len(heard) == 3
+    assert re.search(r"(seven point two|7\.2) inches", heard[0].text)
+    assert re.search(r"nineteen|19", heard[1].text)
+    assert [u.number for u in heard] == [0, 1, 2]
+
+
+def test_an_utterance_carries_all_that_doubt_needs(heard: list[Utterance]) -> None:
+    first = heard[0]
+    assert len(first.hypotheses) > 1
+    assert sum(h.mass for h in first.hypotheses) == pytest.approx(1, abs=0.01)
+    assert first.text == max(first.hypotheses, key=lambda h: h.mass).text
+    assert len({h.text for h in first.hypotheses}) == len(first.hypotheses)
+    assert first.second_opinion is not None
+    assert "pressure" in first.second_opinion.lower()
+    assert first.snr_db is not None
+    assert first.snr_db > 30
+    assert not first.clipped
+    assert first.made_by.model_sha256 == models.find_speech_model().sha256
+    assert dict(first.made_by.options)["temperature"] == "0"
+
+
+def test_word_times_are_right_within_a_second(heard: list[Utterance]) -> None:
+    first = heard[0]
+    assert first.start == pytest.approx(1, abs=0.2)
+    words = first.hypotheses[0].words
+    assert "".join(w.text for w in words).replace(" ", "") == first.text.replace(" ", "")
+    assert all(a.start <= b.start for a, b in pairwise(words))
+    said = len(spoken(PHRASES[0], speed=140)) / 16_000
+    seven = next(w for w in words if re.match("seven|7", w.text))
+    before = len(spoken("The pressure is", speed=140)) / 16_000
+    assert seven.start == pytest.approx(1 + before, abs=0.5)
+    assert 0.5 < first.start < words[-1].end < 1 + said + 0.5
+
+
+def test_the_same_sound_gives_the_same_utterances(talk: Path, recogniser: Recogniser, heard: list[Utterance]) -> None:
+    assert list(hear(talk, SHA, recogniser)) == heard
+
+
+def test_hearing_goes_on_where_it_was_killed(talk: Path, recogniser: Recogniser, heard: list[Utterance]) -> None:
+    assert list(hear(talk, SHA, recogniser, skip=2)) == heard[2:]
+
+
+def test_hearing_is_lazy_and_tells_how_far_it_is(talk: Path, recogniser: Recogniser, heard: list[Utterance]) -> None:
+    seconds: list[float] = []
+    first = list(islice(hear(talk, SHA, recogniser, progress=seconds.append), 1))
+    assert first == heard[:1]
+    assert seconds == []
+    list(hear(talk, SHA, recogniser, progress=seconds.append))
+    assert seconds == sorted(seconds)
+    assert seconds[-1] == sniff.identify(talk).seconds
+
+
+def test_noise_silence_and_a_short_word_invent_nothing(tmp_path: Path, recogniser: Recogniser) -> None:
+    assert list(hear(write(tmp_path / "roar.wav", roar(20)), SHA, recogniser)) == []
+    assert list(hear(write(tmp_path / "quiet.wav", silence(5)), SHA, recogniser)) == []
+    nine = list(hear(write(tmp_path / "nine.wav", spoken("nine", speed=220)), SHA, recogniser))
+    assert len(nine) <= 1
+    assert all(re.fullmatch(r"\W*(nine|9)\W*", u.text, re.IGNORECASE) for u in nine)
+
+
+def test_a_model_that_is_not_the_measured_one_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(models, "_PACKAGED_SHA256", "0" * 64)
+    with pytest.raises(BadInput, match="not the one that was measured"):
+        find_speech_model()
+
+
+def test_a_model_that_is_not_there_is_said_and_not_downloaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HF_HUB_CACHE", str(tmp_path))
+    with pytest.raises(BadInput, match=r"no speech model 'medium\.en' on this disk"):
+        find_speech_model("medium.en")
+    with pytest.raises(BadInput, match=r"holds no model\.bin"):
+        find_speech_model(str(tmp_path))
+
+
+def test_a_models_folder_can_be_given() -> None:
+    packaged = find_speech_model()
+    given = find_speech_model(str(packaged.folder))
+    assert (given.folder, given.sha256) == (packaged.folder, packaged.sha256)
+
+
+def test_typed_text_is_certain_of_its_words() -> None:
+    utterance = typed_utterance("  high fire   CO2 9.2\n", SHA)
+    assert utterance.text == "high fire CO2 9.2"
+    assert (utterance.number, utterance.start, utterance.end) == (0, 0.0, 0.0)
+    assert [h.mass for h in utterance.hypotheses] == [1.0]
+    assert utterance.second_opinion is None
+
+
+@pytest.mark.parametrize("text", ["", " \n\t", "CO2 9.2\x00", "x" * 5_000])
+def test_text_that_cannot_be_used_is_refused(text: str) -> None:
+    with pytest.raises(BadInput):
+        typed_utterance(text, SHA)
