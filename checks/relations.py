@@ -27,14 +27,16 @@ def _judged(rows: Rows, sheet: Sheet, relation: Relation) -> Iterator[Finding]:
     slots = [(slot.quantity, slot.condition) for slot in relation.slots]
     if relation.kind == "each between":
         for reading in (r for slot in slots for r in rows.of(*slot)):
-            value = _value(reading, relation.unit)
+            value = _value(reading, relation.unit or reading.unit)
             if value is not None and not _between(value, relation):
                 yield _finding(sheet, relation, [reading], "")
     elif relation.kind == "sum at most":
-        parts = [(r, v) for slot in slots for r in rows.of(*slot) if (v := _value(r, relation.unit)) is not None]
-        total = sum((abs(v) for _, v in parts), Decimal(0))
+        readings = [r for slot in slots for r in rows.of(*slot)]
+        unit = relation.unit or (readings[0].unit if readings else "")
+        parts = [(r, value) for r in readings if (value := _value(r, unit)) is not None]
+        total = sum((abs(value) for _, value in parts), Decimal(0))
         if total > _amount(relation):
-            yield _finding(sheet, relation, [r for r, _ in parts], f"sum {shown(str(total), relation.unit)}")
+            yield _finding(sheet, relation, [r for r, _ in parts], f"sum {shown(str(total), unit)}")
     elif relation.kind == "ordered":
         for first, second in pairwise(slots):
             yield from _pair(rows, sheet, relation, first, second)
@@ -48,7 +50,7 @@ def _pair(
     # A law binds the rows as found too; a rule of the trade is about how the plant is left.
     pairs = list(rows.pairs(first, second))
     for a, b in pairs if relation.law else pairs[-1:]:
-        # A ratio has no unit of its own: the second is brought to the unit of the first.
+        # Where the rule names no unit (a ratio has none), the second is brought to the unit of the first.
         unit = relation.unit or a.unit
         x, y = _value(a, unit), _value(b, unit)
         if x is None or y is None:

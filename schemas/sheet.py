@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -248,11 +249,19 @@ class Sheet(Model):
 
     def quantity(self, name: str) -> Quantity:
         """Return a quantity by its id; KeyError if the sheet has none."""
-        return {q.id: q for q in self.quantities}[name]
+        return self._quantities[name]
 
     def condition(self, name: str) -> Condition:
         """Return a condition by its id; KeyError if the sheet has none."""
-        return {c.id: c for c in self.conditions}[name]
+        return self._conditions[name]
+
+    @cached_property
+    def _quantities(self) -> dict[str, Quantity]:
+        return {q.id: q for q in self.quantities}
+
+    @cached_property
+    def _conditions(self) -> dict[str, Condition]:
+        return {c.id: c for c in self.conditions}
 
     @model_validator(mode="after")
     def _names_fit(self) -> Sheet:

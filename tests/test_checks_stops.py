@@ -1,0 +1,205 @@
+"""What stops the work, measured and said. The levels come from sources that tests/test_sheets.py compares."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from checks import check, said_stops
+from schemas.doubts import Doubt, DoubtKind
+from schemas.findings import Finding
+from schemas.load import load_appliance, load_sheet
+from schemas.readings import Alarm, Alternative, Reading, Source
+
+SHEET, _ = load_sheet("gas-boiler-start-up")
+FILE, SHA256 = load_appliance("orrinvale-ov-240c")
+HEARD = Source(evidence="0" * 64, heard="smells of gas down here")
+
+
+def reading(quantity: str | None, condition: str, value: str, unit: str = "", **more: Any) -> Reading:
+    more.setdefault("id", f"{quantity}={value}")
+    return Reading(quantity=quantity, condition=condition, value=value, unit=unit, source=HEARD, **more)
+
+
+def doubtful(quantity: str | None, condition: str, value: str, unit: str, *others: Alternative, **more: Any) -> Reading:
+    doubts = (Doubt(kind=DoubtKind.RUN_TOGETHER),)
+    return reading(quantity, condition, value, unit, doubts=doubts, alternatives=others, **more)
+
+
+def stops(*readings: Reading, file: Any = FILE) -> list[Finding]:
+    findings = check(readings, SHEET, appliance=file, file_sha256=SHA256 if file else None)
+    return [f for f in findings if f.verdict in ("stop", "caution")]
+
+
+def names(*readings: Reading, file: Any = FILE) -> list[str]:
+    return [f.rule for f in stops(*readings, file=file)]
+
+
+@pytest.mark.parametrize("quantity", ["ambient_co", "ambient_co_end"])
+@pytest.mark.parametrize(
+    ("value", "rule"),
+    [
+        ("0", None),
+        ("8", None),
+        ("9", "ambient_co_9"),
+        ("34", "ambient_co_9"),
+        ("35", "ambient_co_35"),
+        ("199", "ambient_co_35"),
+        ("200", "ambient_co_200"),
+        ("1500", "ambient_co_200"),
+        ("OL", "ambient_co_200"),
+    ],
+)
+def test_ambient_co(quantity: str, value: str, rule: str | None) -> None:
+    assert names(reading(quantity, "", value, "[ppm]")) == ([rule] if rule else [])
+
+
+def test_start_and_end_are_judged_each() -> None:
+    first, last = reading("ambient_co", "", "40", "[ppm]"), reading("ambient_co_end", "", "12", "[ppm]")
+    assert names(first, last) == ["ambient_co_35", "ambient_co_9"]
+
+
+def test_co_air_free_above_400() -> None:
+    assert "flue_co_air_free_400" in names(reading("co_air_free", "high_fire", "401", "[ppm]"), file=None)
+    assert names(reading("co_air_free", "high_fire", "400", "[ppm]"), file=None) == []
+
+
+def test_co_air_free_is_worked_out_from_co_and_o2() -> None:
+    # 330 ppm at 4.4 % O2 are 418 ppm air-free (US EPA Method 19: 330 · 20.9 / 16.5).
+    (stop,) = [
+        f
+        for f in stops(reading("co", "high_fire", "330", "[ppm]"), reading("o2", "high_fire", "4.4", "%"), file=None)
+        if f.rule == "flue_co_air_free_400"
+    ]
+    assert stop.verdict == "stop"
+    assert "worked out from CO and O2 is 418.0 ppm" in stop.text
+    assert stop.readings == ("co=330", "o2=4.4")
+
+
+def test_without_o2_it_is_worked_out_from_co2() -> None:
+    # 330 · 12.17 / 9.3 = 432 with the richest natural gas; at 11 % CO2 it is 365.
+    for co2, stopped in (("9.3", True), ("11.0", False)):
+        row = reading("co", "high_fire", "330", "[ppm]"), reading("co2", "high_fire", co2, "%")
+        assert ("flue_co_air_free_400" in names(*row, file=None)) is stopped
+
+
+def test_without_either_co_alone_is_the_least() -> None:
+    assert "flue_co_air_free_400" in names(reading("co", "high_fire", "450", "[ppm]"), file=None)
+    assert "flue_co_air_free_400" not in names(reading("co", "high_fire", "390", "[ppm]"), file=None)
+
+
+@pytest.mark.parametrize("value", ["OL", "over range", "pegged"])
+def test_over_range_is_the_worst_never_no_reading(value: str) -> None:
+    found = stops(reading("co", "high_fire", value, "[ppm]"))
+    assert {"flue_co_air_free_400", "flue_co_limit"} <= {f.rule for f in found}
+    assert all("over range" in f.text for f in found)
+
+
+def test_the_maker_s_limit_stops() -> None:
+    assert "flue_co_limit" in names(reading("co", "high_fire", "171", "[ppm]"))
+    assert "flue_co_limit" not in names(reading("co", "high_fire", "170", "[ppm]"))
+    assert "flue_co_limit" in names(reading("co_air_free", "high_fire", "201", "[ppm]"))
+    assert "flue_co_limit" not in names(reading("co_air_free", "high_fire", "201", "[ppm]"), file=None)
+
+
+def test_the_worst_value_still_open_counts() -> None:
+    assert names(doubtful("ambient_co", "", "4", "[ppm]", Alternative(value="40"))) == ["ambient_co_35"]
+    (stop,) = stops(doubtful("ambient_co", "", "4", "[ppm]", Alternative(value="40")))
+    assert "may be 40 ppm" in stop.text
+    assert names(doubtful("ambient_co", "", "4", "[ppm]", Alternative(value="7"))) == []
+
+
+def test_digits_run_together_are_taken_at_their_worst() -> None:
+    # "8.774 parts": 8.7 % and 74 ppm, or 8 % and 774 ppm.
+    row = doubtful("co", "high_fire", "74", "[ppm]", Alternative(value="774")), reading("o2", "high_fire", "5.5", "%")
+    assert "flue_co_air_free_400" in names(*row)
+    assert "flue_co_air_free_400" not in names(doubtful("co", "high_fire", "74", "[ppm]"), row[1])
+
+
+def test_the_worst_o2_still_open_counts() -> None:
+    # 230 ppm are 292 air-free at 4.4 % O2 and 482 at 10.9 % (US EPA Method 19).
+    co = reading("co", "low_fire", "230", "[ppm]")
+    assert "flue_co_air_free_400" in names(co, doubtful("o2", "low_fire", "4.4", "%", Alternative(value="10.9")))
+    assert "flue_co_air_free_400" not in names(co, reading("o2", "low_fire", "4.4", "%"))
+
+
+def test_a_value_whose_quantity_is_open_counts_too() -> None:
+    unsure = doubtful(None, "", "60", "[ppm]", Alternative(quantity="ambient_co"), Alternative(quantity="co"))
+    assert names(unsure) == ["ambient_co_35"]
+
+
+def test_as_found_stays_a_stop_and_a_caution_goes() -> None:
+    found = stops(
+        reading("co", "high_fire", "500", "[ppm]", phase="before"),
+        reading("co", "high_fire", "80", "[ppm]", phase="after"),
+    )
+    assert {(f.rule, f.superseded) for f in found} == {
+        ("flue_co_air_free_400", False),
+        ("flue_co_limit", False),
+        ("flue_co_100", True),
+    }
+
+
+@pytest.mark.parametrize(
+    ("quantity", "state", "rule"),
+    [
+        ("zero_check", "failed", "zero_check_failed"),
+        ("sample_line", "failed", "zero_check_failed"),
+        ("leak_test", "failed", "gas_leak"),
+        ("leak_recheck", "failed", "gas_leak"),
+        ("tightness_test", "failed", "tightness_drop"),
+        ("conversion", "failed", "conversion_incomplete"),
+        ("venting_checked", "failed", "vent_not_in_order"),
+        ("relief_valve", "failed", "no_relief_valve"),
+        ("polarity", "failed", "electrics_not_in_order"),
+        ("flame_failure_test", "failed", "device_failed"),
+        ("spill_test", "failed", "device_failed"),
+        ("ignition_behaviour", "delayed", "late_ignition"),
+        ("ignition_behaviour", "rough", "late_ignition"),
+        ("ignition_behaviour", "roll_out", "roll_out"),
+        ("fuel", "propane", "wrong_gas"),
+    ],
+)
+def test_what_was_found_stops(quantity: str, state: str, rule: str) -> None:
+    assert names(reading(quantity, "", state)) == [rule]
+
+
+@pytest.mark.parametrize(
+    ("quantity", "state"),
+    [("leak_test", "passed"), ("tightness_test", "done"), ("ignition_behaviour", "smooth"), ("fuel", "natural_gas")],
+)
+def test_what_is_in_order_does_not(quantity: str, state: str) -> None:
+    assert names(reading(quantity, "", state)) == []
+
+
+def test_a_failed_test_that_is_still_open_stops() -> None:
+    assert names(doubtful("leak_test", "", "passed", "", Alternative(value="failed"))) == ["gas_leak"]
+
+
+def test_inlet_pressure_above_plate_or_file() -> None:
+    assert names(reading("inlet_pressure", "static", "14.1", "[in_i'H2O]")) == ["inlet_pressure_too_high"]
+    assert names(reading("inlet_pressure", "static", "14.0", "[in_i'H2O]")) == []
+    plate = reading("inlet_pressure_max", "", "10.5", "[in_i'H2O]")
+    assert names(plate, reading("inlet_pressure", "static", "27", "mbar"), file=None) == ["inlet_pressure_too_high"]
+
+
+def test_what_was_said_stops_in_the_order_it_was_said() -> None:
+    alarms = [Alarm(stop="gas_smell", source=HEARD), Alarm(stop="someone_unwell", source=HEARD)]
+    first, second = said_stops(alarms, SHEET)
+    assert (first.rule, first.verdict, second.rule) == ("gas_smell", "stop", "someone_unwell")
+    assert 'heard: "smells of gas down here"' in first.text
+    assert "gas supplier or the fire service from outside" in first.text
+
+
+def test_a_stop_of_another_sheet_is_not_lost() -> None:
+    (finding,) = said_stops([Alarm(stop="flooding", source=HEARD)], SHEET)
+    assert finding.verdict == "stop"
+    assert "treat it as the worst" in finding.text
+
+
+def test_stops_say_the_sheet_s_words_and_their_source() -> None:
+    (stop,) = stops(reading("ambient_co", "", "40", "[ppm]"))
+    words = {s.id: s for s in SHEET.stops}["ambient_co_35"]
+    assert stop.text.endswith(words.say)
+    assert stop.basis == words.basis
