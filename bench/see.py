@@ -219,8 +219,10 @@ def _cpu() -> float:
 
 def _report(table: dict[str, Counter[str]], clock: dict[str, list[float]], peak: float) -> int:
     failed = False
-    print(f"{'kind':16s} {'true':>5s} {'taken wrong':>12s} {'right':>8s} {'asked though right':>19s}"
-          f" {'asked other':>12s} {'missed':>8s} {'s a picture':>12s}  bars")  # fmt: skip
+    print(
+        f"{'kind':16s} {'true':>5s} {'taken wrong':>12s} {'right':>8s} {'asked though right':>19s}"
+        f" {'asked other':>12s} {'missed':>8s} {'s a picture':>12s}  bars"
+    )
     for kind, count in sorted(table.items()):
         share = {name: 100 * count[name] / count["true"] for name in count}
         wrong = share.get("taken wrong", 0.0) + share.get("extra", 0.0)
@@ -230,8 +232,11 @@ def _report(table: dict[str, Counter[str]], clock: dict[str, list[float]], peak:
         middle = times[len(times) // 2]
         verdict = _verdict(kind, wrong, right, asked, middle)
         failed = failed or "not met" in verdict
-        print(f"{kind:16s} {count['true']:5d} {wrong:10.1f} % {right:6.1f} % {asked:17.1f} %"
-              f" {share.get('asked other', 0.0):10.1f} % {share.get('missed', 0.0):6.1f} % {middle:12.2f}  {verdict}")  # fmt: skip
+        other, missed = share.get("asked other", 0.0), share.get("missed", 0.0)
+        print(
+            f"{kind:16s} {count['true']:5d} {wrong:10.1f} % {right:6.1f} % {asked:17.1f} %"
+            f" {other:10.1f} % {missed:6.1f} % {middle:12.2f}  {verdict}"
+        )
     over = peak >= MEMORY_MB
     print(f"peak memory (PSS, all processes): {peak:.0f} MB; bar {MEMORY_MB} MB {'not met' if over else 'met'}")
     return 1 if failed or over else 0

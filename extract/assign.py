@@ -23,6 +23,7 @@ BREAK = 1.0  # a comma between value and quantity
 BETWEEN = 1.5  # another value or quantity in between
 STEP = 0.1  # each item in between
 CROSSED = 1.0  # values and quantities in different order
+LISTED = 0.8  # one more value of a quantity, in a condition of its own
 AGAIN = 1.5  # a quantity that has a value already
 
 
@@ -229,6 +230,9 @@ def names_of(sentence: Sentence, laid: Laid, grammar: Grammar, tokens: Sequence[
             mention: Mention = item.value
             ids = tuple(q for q in mention.ids if grammar.quantities[q].kind == "number")
             vague = tuple(q for q in mention.vague if grammar.quantities[q].kind == "number")
+            if not ids and out and out[-1].place == n - 1 and out[-1].ids and set(out[-1].ids) <= set(vague):
+                out[-1].place, out[-1].end = n, item.end  # "manifold" with "pressure" behind it
+                continue
             out.append(Name(ids, vague, n, laid.segment_of[n], start=item.start, end=item.end))
         elif item.kind == "other" or (item.get("other") is not None and item.kind not in ("number", "unit", "condition")):
             out.append(Name((), (), n, laid.segment_of[n], start=item.start, end=item.end))
@@ -245,18 +249,20 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
     if not values:
         return 0.0
     costs = [[_edge(v, name, values, names, laid, grammar, system, tokens) for name in names] for v in values]
+    fits = [[_fit(v, name, grammar, system) for name in names] for v in values]
     alone = [_alone(v, grammar) for v in values]
     best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(0, -1): (0.0, ())}
     for n, v in enumerate(values):
         following: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
         for (mask, last), (sofar, path) in best.items():
             options = [(-1, 1.0 if alone[n] else NONE)]
-            options += [(k, c) for k, c in enumerate(costs[n]) if c < NONE + 2]
+            options += [(k, c) for k, c in enumerate(costs[n]) if c < NONE + 2 or (mask >> k & 1 and v.condition)]
             for k, c in options:
                 total = sofar + c
                 if k >= 0:
                     if mask >> k & 1:
-                        total += _again(v, values, laid)
+                        # one name over a list of conditions: "seven eight static, seven one high fire"
+                        total = sofar + (min(c, LISTED + fits[n][k]) if v.condition else c + AGAIN)
                     if k < last:
                         total += CROSSED
                 key = (mask | 1 << k if k >= 0 else mask, max(k, last) if k >= 0 else last)
@@ -268,7 +274,7 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
             best = dict(sorted(best.items(), key=lambda x: x[1][0])[:200])
     total, path = min(best.values(), key=lambda x: x[0])
     for v, k in zip(values, path, strict=True):
-        if k >= 0 and costs[values.index(v)][k] < NONE + 2:
+        if k >= 0:
             v.name = names[k]
             names[k].used += 1
             v.near = costs[values.index(v)][k]
@@ -283,10 +289,6 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
 
 def _alone(v: Value, grammar: Grammar) -> str | None:
     return grammar.by_unit_alone.get(v.unit) if v.unit else None
-
-
-def _again(v: Value, values: Sequence[Value], laid: Laid) -> float:
-    return AGAIN if v.condition is None else 0.3
 
 
 def _edge(
@@ -314,10 +316,18 @@ def _edge(
     if not name.ids and not name.vague:
         adjacent = hi - lo == 1 or (v.unit and hi - lo == 2)
         return cost + (0.0 if adjacent else 0.6)
-    fits = [fit(v.number, v.unit, grammar.measures[q], system).cost for q in name.ids or name.vague]
-    if name.ids and min(fits) >= 6 and name.vague:
-        fits = [fit(v.number, v.unit, grammar.measures[q], system).cost for q in name.vague]
-    return cost + min(fits) * 0.6
+    return cost + _fit(v, name, grammar, system)
+
+
+def _fit(v: Value, name: Name, grammar: Grammar, system: str) -> float:
+    """How badly the number fits the quantities of a name."""
+    ids = name.ids or name.vague
+    if not ids:
+        return 0.0
+    best = min(fit(v.number, v.unit, grammar.measures[q], system).cost for q in ids)
+    if best >= 6 and name.ids and name.vague:
+        best = min(fit(v.number, v.unit, grammar.measures[q], system).cost for q in name.vague)
+    return best * 0.6
 
 
 def _breaks(a: int, b: int, laid: Laid, name_first: bool) -> float:

@@ -41,7 +41,7 @@ class Segment:
 
     def says(self, words: frozenset[str], tokens: Sequence[Token]) -> bool:
         """Whether one of these words stands in it outside a longer phrase."""
-        return any(i.end == i.start + 1 and tokens[i.start].low in words for i in self.items)
+        return any(tokens[k].low in words for i in self.items for k in range(i.start, i.end))
 
 
 @dataclass(slots=True)
@@ -50,6 +50,7 @@ class Sentence:
 
     segments: list[Segment]
     mark: str
+    continues: bool = False
 
     @property
     def items(self) -> list[Item]:
@@ -62,12 +63,14 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
     found: list[Sentence] = []
     current: list[Segment] = [Segment([])]
 
+    continues = False
+
     def close(mark: str) -> None:
-        nonlocal current
+        nonlocal current, continues
         segments = [s for s in current if s.items]
         if segments:
-            found.append(Sentence(segments, mark))
-        current = [Segment([])]
+            found.append(Sentence(segments, mark, continues))
+        current, continues = [Segment([])], False
 
     for item in items:
         low = tokens[item.start].low
@@ -81,7 +84,14 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
             continue
         if item.kind == "filler":
             continue
-        if item.role("correct") or item.role("undo"):
+        if (item.role("correct") or item.role("undo")) and item.kind in ("cue", "plain", "word"):
+            valued = any(i.kind == "number" for s in current for i in s.items)
+            anything = any(s.items for s in current)
+            if valued:
+                close("")
+                continues = True
+            elif anything and item.role("weak"):
+                continue
             current.append(Segment([item], "correct"))
             current.append(Segment([], "correct"))
             continue
@@ -97,10 +107,17 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
             if nxt.text[:1].isupper():
                 close(".")
     close("")
+    before: Sentence | None = None
     for sentence in found:
         for segment in sentence.segments:
             _features(segment, tokens)
         _classify(sentence, tokens)
+        if sentence.continues and before is not None and not any(s.quantities or s.conditions for s in sentence.segments):
+            # "spec says nine, sorry, nine and a half" is a limit all along
+            for segment in sentence.segments:
+                if segment.kind == "reading":
+                    segment.kind = before.segments[-1].kind
+        before = sentence
     return found
 
 
@@ -229,7 +246,11 @@ def _instructions(sentence: Sentence, tokens: Sequence[Token]) -> None:
 def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[str, ...]) -> None:
     """Give ``kind`` to the segments that a cue rules: where it stands, what it points back to, what goes on after."""
     segments = sentence.segments
-    at = next((n for n, s in enumerate(segments) if s.kind == "reading" and _cue(s, roles, tokens)), None)
+    corrected = segments[0].has("correct", "undo")
+    at = next(
+        (n for n, s in enumerate(segments) if s.kind == "reading" and _cue(s, roles, tokens) and not (corrected and s.has("ought"))),
+        None,
+    )
     if at is None:
         return
     cue = segments[at]

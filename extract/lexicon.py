@@ -24,6 +24,7 @@ KNOWN = 0.5  # a phrase or number we know
 PLAIN = 0.6  # a small word
 UNKNOWN = 1.0  # a word we do not know
 HEARD_ALIKE = 0.4  # a phrase that only sounds like one of ours
+PASSED_OVER = 5.0  # a number that is not read as one: dearer than any number without a quantity
 ROWS = 4  # ways to read a sentence that are looked at
 
 
@@ -137,7 +138,7 @@ class Grammar:
     def _edges(self, tokens: Sequence[Token], called: Mapping[str, tuple[_Entry, ...]]) -> list[list[Item]]:
         lang = self.lang
         lows = [t.low for t in tokens]
-        likes = [number_like(t, lang) or t.low in lang.fractions or t.low in lang.nothing for t in tokens]
+        likes = [number_like(t, lang) or t.low in lang.fractions or t.low in lang.nothing or t.low in lang.plural_tens for t in tokens]
         edges: list[list[Item]] = []
         for i, token in enumerate(tokens):
             w = token.low
@@ -146,6 +147,8 @@ class Grammar:
                 here.append(Item("mark", i, i + 1, w, 0.1))
             elif w in lang.fillers:
                 here.append(Item("filler", i, i + 1, w, 0.1))
+            elif likes[i] and self._counts(tokens, i, likes):
+                here.append(Item("word", i, i + 1, w, PASSED_OVER))
             elif w in lang.plain:
                 here.append(Item("plain", i, i + 1, w, PLAIN))
             else:
@@ -166,7 +169,7 @@ class Grammar:
             elif w in ("both", "all") and i + 1 < len(tokens):
                 here.extend(self._all_of_them(lows, i))
             here.extend(self._numbers(tokens, i, likes))
-            edges.append(_merged(here))
+            edges.append(_merged(_longest(here, likes)))
         return edges
 
     def _is_unit(self, tokens: Sequence[Token], i: int, entry: _Entry) -> bool:
@@ -238,7 +241,16 @@ def compile_sheet(sheet: Sheet) -> Grammar:
     return Grammar(sheet, language())
 
 
-_FIRST = {k: n for n, k in enumerate(("number", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell"))}
+_FIRST = {k: n for n, k in enumerate(("number", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell", "unit", "other", "state", "short screw", "cue", "filler", "plain", "word"))}
+
+
+def _longest(items: list[Item], likes: Sequence[bool]) -> list[Item]:
+    """Drop a quantity's name inside a longer one ("flue" in "flue temp"), unless the rest may be a number ("CO two")."""
+    sure = [i for i in items if i.kind == "quantity" and i.cost <= KNOWN]
+    if len(sure) < 2:
+        return items
+    end = max(i.end for i in sure)
+    return [i for i in items if not (i.kind == "quantity" and i.end < end and i in sure and not any(likes[i.end : end]))]
 
 
 def _merged(items: list[Item]) -> list[Item]:

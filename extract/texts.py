@@ -116,7 +116,7 @@ def _mentioned(
 
 def _behind(tokens: Sequence[Token], at: int, stop: int) -> tuple[int, bool]:
     """Step over "is", "number", a colon, an article; says whether something links name and value."""
-    linked = False
+    linked = tokens[at - 1].low in LINKS
     while at < stop:
         low = tokens[at].low
         if low in LINKS:
@@ -333,6 +333,8 @@ def _match(
             return []
         if name != "_":
             people = grammar.quantities[name].form == "person"
+            if people and not all(t.text[:1].isupper() and t.low not in grammar.lang.plain for t in tokens[s:e]):
+                return []
             if not _name_like(tokens, s, e, kinds) or (people and (e - s > 4 or any(t.kind == "number" for t in tokens[s:e]))):
                 return []
             if grammar.quantities[name].form == "code":

@@ -93,8 +93,9 @@ class Work:
             return
         self.appliances(p)
         self.phases(p)
-        fresh = self.states(p)
         self.undo(p)
+        labelled = self.relabels(p)
+        fresh = None if labelled else self.states(p)
         for capture in p.captures:
             self.text(capture)
         self.choices(p)
@@ -104,9 +105,8 @@ class Work:
             self.move(move)
         for v in p.clock:
             self.value(v, p)
-        if not self.relabels(p):
-            for v in p.values:
-                self.value(v, p)
+        for v in p.values:
+            self.value(v, p)
         self.topics(p)
         if fresh is not None:
             self.enter(fresh)
@@ -185,7 +185,7 @@ class Work:
                 if self.denied(p, n) or (s.has("future") and not s.says(PAST, self.tokens)):
                     continue
                 last = (i, s, n)
-        if last is None or self.relabelling(p):
+        if last is None:
             return None
         condition = self.resolve(last[0])
         if condition is None:
@@ -269,7 +269,7 @@ class Work:
     def undo(self, p: Parsed) -> None:
         """ "Scratch that", "delete the last CO"."""
         for n, i in enumerate(p.laid.items):
-            if i.role("correct"):
+            if i.role("correct") and i.kind in ("cue", "plain", "word"):
                 self.c.correcting = True
             if not i.role("undo"):
                 continue
@@ -318,7 +318,8 @@ class Work:
                     continue
                 if r.condition == condition:
                     continue
-                if r.condition is not None and not corrected and not any(s.has("that_was") for s in p.sentence.segments):
+                past = any(s.has("that_was") and s.says(PAST, self.tokens) for s in p.sentence.segments)
+                if r.condition is not None and not corrected and not past:
                     continue
                 self.relabel(r, src, condition=condition)
                 done = True
@@ -848,6 +849,7 @@ class Work:
         alive = tuple(rid for rid in self.made if rid in self.c.readings)
         if alive:
             self.c.last, self.c.last_at = alive, self.at
+        if alive or self.operations or len(self.tokens) > 5:
             self.c.correcting = False
 
 
