@@ -1,0 +1,160 @@
+"""The recognisers, each behind the same small face: a crop of one line in, what it says out.
+
+Everything runs offline on one thread; the models are files of installed packages or of this one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, cast
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.locate import Quad
+from capture.photo import Pixels
+from schemas.evidence import MadeBy
+
+__all__ = ["LINE_HEIGHT", "Char", "Line", "Readers", "TextReader", "load_readers", "tesseract_line"]
+
+DETECT_SIDE = 1300
+"""Text is looked for on at most this many pixels of the long side; crops are read from the full picture."""
+LINE_HEIGHT = 48
+
+
+@dataclass(frozen=True)
+class Char:
+    """One character: its certainty in 0..1 and where its middle stands along the crop, 0 left to 1 right."""
+
+    text: str
+    certainty: float
+    at: float
+
+
+@dataclass(frozen=True)
+class Line:
+    """What a recogniser made of one crop. ``score`` is the mean certainty of the characters."""
+
+    chars: tuple[Char, ...]
+
+    @property
+    def text(self) -> str:
+        return "".join(char.text for char in self.chars)
+
+    @property
+    def score(self) -> float:
+        return float(np.mean([char.certainty for char in self.chars])) if self.chars else 0.0
+
+
+class TextReader:
+    """PP-OCR (small) as rapidocr ships it: finds lines of text, and reads a line."""
+
+    def __init__(self) -> None:
+        os.environ.setdefault("OMP_NUM_THREADS", "1")
+        from rapidocr import RapidOCR
+
+        engine = RapidOCR(
+            params={
+                "Global.log_level": "critical",
+                "Global.text_score": 0.0,
+                "EngineConfig.onnxruntime.intra_op_num_threads": 1,
+                "EngineConfig.onnxruntime.inter_op_num_threads": 1,
+                "Det.limit_type": "max",
+                "Det.limit_side_len": DETECT_SIDE,
+            }
+        )
+        self._detector: Any = engine._load_det_model()  # type: ignore[no-untyped-call]  # rapidocr has no types
+        recogniser: Any = engine._load_rec_model()  # type: ignore[no-untyped-call]  # rapidocr has no types
+        self._session: Any = recogniser.session
+        self._alphabet: list[str] = recogniser.postprocess_op.character
+        folder = Path(engine.cfg.Global.model_root_dir)
+        self.made_by = tuple(
+            MadeBy(
+                reader=name,
+                version=version("rapidocr"),
+                model_sha256=hashlib.sha256(file.read_bytes()).hexdigest(),
+                options=(("detect_side", str(DETECT_SIDE)),),
+            )
+            for name, pattern in (("pp-ocr find", "*_det_small.onnx"), ("pp-ocr read", "*_rec_small.onnx"))
+            for file in sorted(folder.glob(pattern))
+        )
+
+    def find(self, pixels: Pixels) -> list[Quad]:
+        """The quads of all lines of text, from top to bottom."""
+        shrink = min(1.0, DETECT_SIDE / max(pixels.shape[:2]))
+        small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else pixels
+        found = self._detector(small)
+        boxes = [] if found.boxes is None else found.boxes
+        return [np.asarray(box, np.float32) / np.float32(shrink) for box in boxes]
+
+    def read(self, crop: Pixels) -> Line:
+        """What one crop says. The alphabet is large; nothing is filtered by its score."""
+        height, width = crop.shape[:2]
+        wide = max(int(np.ceil(LINE_HEIGHT * width / height)), 8)
+        room = int(np.ceil(wide / 64)) * 64  # few different widths, so that few buffers are kept
+        room = max(room, 192)
+        sheet = np.zeros((1, 3, LINE_HEIGHT, room), np.float32)
+        shape = cv2.resize(crop, (wide, LINE_HEIGHT), interpolation=cv2.INTER_AREA if height > 96 else cv2.INTER_LINEAR)
+        sheet[0, :, :, :wide] = shape.transpose(2, 0, 1).astype(np.float32) / 127.5 - 1.0
+        table = cast(NDArray[np.float32], self._session(sheet))[0]
+        best = table.argmax(axis=1)
+        chars = []
+        for step, code in enumerate(best):
+            if code == 0 or (step and best[step - 1] == code):
+                continue
+            at = (step + 0.5) / len(best) * room / wide
+            chars.append(Char(self._alphabet[code], float(table[step, code]), float(min(at, 1.0))))
+        return Line(tuple(chars))
+
+
+def tesseract_line(crop: Pixels, allowed: str = "") -> str:
+    """What tesseract makes of one line; empty where it is not installed or finds nothing.
+
+    ``allowed`` limits the characters.
+    """
+    import pytesseract
+
+    os.environ["OMP_THREAD_LIMIT"] = "1"
+    grey = cv2.copyMakeBorder(cv2.cvtColor(crop, cv2.COLOR_BGR2GRAY), 12, 12, 12, 12, cv2.BORDER_REPLICATE)
+    if np.median(grey) < 110:
+        grey = cv2.bitwise_not(grey)
+    config = "--psm 7 --oem 1" + (f" -c tessedit_char_whitelist={allowed}" if allowed else "")
+    try:
+        return str(pytesseract.image_to_string(grey, config=config, timeout=10)).strip()
+    except (pytesseract.TesseractError, pytesseract.TesseractNotFoundError, RuntimeError, subprocess.SubprocessError):
+        return ""
+
+
+@cache
+def _tesseract_version() -> str:
+    import pytesseract
+
+    try:
+        return str(pytesseract.get_tesseract_version())
+    except (pytesseract.TesseractNotFoundError, SystemExit):
+        return ""
+
+
+@dataclass(frozen=True)
+class Readers:
+    """All recognisers of pictures, loaded once."""
+
+    text: TextReader
+    made_by: tuple[MadeBy, ...]
+
+
+def load_readers() -> Readers:
+    """Load every recogniser that is installed."""
+    cv2.setNumThreads(1)
+    text = TextReader()
+    made_by = text.made_by
+    if _tesseract_version():
+        made_by = (*made_by, MadeBy(reader="tesseract", version=_tesseract_version()))
+    return Readers(text, made_by)
