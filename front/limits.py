@@ -1,0 +1,69 @@
+"""``sayback limits``: limits that were quoted on site, and reading them back so that they count."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from front.options import By, JobNumber, Json, author
+from front.screen import out, print_json
+from front.show import source_of
+from jobs.book import job_of, sheet_of
+from jobs.decisions import read_back_limit
+from jobs.fold import Job, JobLimit
+from jobs.show import show_value
+from jobs.store import Store, home_folder
+from schemas.errors import WrongUse
+from schemas.sheet import Sheet
+
+__all__ = ["limit_words", "put_on"]
+
+
+def put_on(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(limits)
+
+
+def limits(
+    job: JobNumber,
+    agree: Annotated[list[int] | None, typer.Option(help="The number of a limit that is right as listed.")] = None,
+    refuse: Annotated[list[int] | None, typer.Option(help="The number of a limit that is not right.")] = None,
+    by: By = None,
+    json: Json = False,
+) -> None:
+    """List the limits that were quoted aloud. One counts only once a person has agreed to it."""
+    with Store(home_folder()) as store:
+        one = job_of(store, job)
+        sheet = sheet_of(store, one.head)
+        for numbers, agreed in ((agree or [], True), (refuse or [], False)):
+            for number in numbers:
+                if not 1 <= number <= len(one.limits):
+                    raise WrongUse(f"There is no limit {number}; job {job} has {len(one.limits)}.")
+                read_back_limit(store, job, one.limits[number - 1].key, agreed=agreed, by=author(by, one))
+        one = job_of(store, job)
+    if json:
+        print_json({"job": job, "limits": [{**vars(limit), "quoted": limit.quoted} for limit in one.limits]})
+        return
+    if not one.limits:
+        out().print("No limit was quoted.")
+    for place, limit in enumerate(one.limits, 1):
+        state = {None: "not read back", True: f"agreed by {limit.by}", False: f"refused by {limit.by}"}[limit.agreed]
+        out().print(f"{place:3}. {limit_words(limit, sheet)}: {state} ({_where(limit, one)})")
+
+
+def limit_words(limit: JobLimit, sheet: Sheet) -> str:
+    """Return a quoted limit in words: ``high fire CO2 8.5 to 9.5 %``."""
+    quoted = limit.quoted
+    condition = f"{sheet.condition(quoted.condition).name} " if quoted.condition else ""
+    name = f"{condition}{sheet.quantity(quoted.quantity).name}"
+    if quoted.low is not None and quoted.high is not None:
+        return f"{name} {quoted.low} to {show_value(quoted.high, quoted.unit)}"
+    if quoted.high is not None:
+        return f"{name} at most {show_value(quoted.high, quoted.unit)}"
+    return f"{name} at least {show_value(quoted.low or '', quoted.unit)}"
+
+
+def _where(limit: JobLimit, job: Job) -> str:
+    names = {one.sha256: one.evidence.name for one in job.filed}
+    return f"{source_of(limit.quoted.source, names)}: “{limit.quoted.source.heard}”"

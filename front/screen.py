@@ -1,0 +1,55 @@
+"""What commands print with: plain words first, colour only as company, JSON where it was asked for."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pydantic import BaseModel
+from rich.console import Console
+from rich.table import Table
+
+__all__ = ["clock", "columns", "note", "out", "print_json", "rows_of"]
+
+
+def out() -> Console:
+    """Return a console on standard output; rich honours NO_COLOR and a pipe. Long lines wrap, nothing is cut."""
+    return Console(file=sys.stdout, highlight=False, emoji=False, markup=False)
+
+
+def note(text: str) -> None:
+    """Write a line for the person at the terminal that is no part of the result."""
+    Console(file=sys.stderr, highlight=False, emoji=False, markup=False, soft_wrap=True).print(text)
+
+
+def columns(*names: str, title: str = "") -> Table:
+    """Return an empty table with the given column heads."""
+    table = Table(title=title or None, title_justify="left", box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for name in names:
+        table.add_column(name, overflow="fold")
+    return table
+
+
+def rows_of(table: Table, rows: Sequence[Sequence[str]]) -> Table:
+    """Add rows to a table and return it."""
+    for row in rows:
+        table.add_row(*row)
+    return table
+
+
+def clock(seconds: float) -> str:
+    """Return seconds of a file as minutes and seconds: ``2:07``."""
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+def print_json(data: Mapping[str, Any]) -> None:
+    """Print one JSON object; models are written as their own JSON."""
+    print(json.dumps(data, indent=2, ensure_ascii=False, default=_plain))
+
+
+def _plain(value: object) -> Any:
+    if isinstance(value, BaseModel):
+        return value.model_dump(mode="json")
+    return str(value)

@@ -1,0 +1,370 @@
+"""The report as data: what site, office and warranty desk need, in the order in which they read it.
+
+HTML, PDF, CSV and JSON are all written from this one model (``jobs.report_files``). Values stand as they were said or
+shown; nothing is converted or rounded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Literal
+
+from jobs.fold import Job
+from jobs.questions import open_questions
+from jobs.show import say_value, show_value
+from jobs.table import JobRow
+from schemas.appliance import ApplianceFile
+from schemas.base import Model, Sha256
+from schemas.findings import Finding, Limit
+from schemas.job import Instrument
+from schemas.questions import Question
+from schemas.readings import Source
+from schemas.sheet import Sheet
+
+__all__ = ["Line", "Picture", "Proof", "Report", "Section", "Value", "report_of"]
+
+_GRAVEST = ("stop", "outside", "conflicting", "caution", "look again", "cannot tell", "within")
+
+
+class Proof(Model):
+    """One piece of evidence in the appendix; ``mark`` is how values refer to it: ``S1`` sound, ``P2`` picture."""
+
+    mark: str
+    name: str
+    kind: str
+    at: datetime | None
+    clock: str
+    seconds: float | None
+    sha256: Sha256
+
+
+class Value(Model):
+    """One value as it is printed: in words with its unit, how it was settled, and its reference to the evidence."""
+
+    reading: str
+    text: str
+    settled: str
+    ref: str
+    verdict: str = ""
+    open: bool = False
+
+
+class Line(Model):
+    """One row of the sheet: a quantity at a condition. ``found`` is as found, ``left`` as left or the only reading."""
+
+    quantity: str
+    name: str
+    condition: str
+    found: Value | None = None
+    left: Value | None = None
+    limit: str = ""
+    limit_from: str = ""
+    verdict: str = ""
+    required: bool = False
+
+
+class Section(Model):
+    """A group of the sheet for one appliance, or for the visit (``appliance`` empty)."""
+
+    appliance: str
+    title: str
+    lines: tuple[Line, ...]
+
+
+class Move(Model):
+    """An adjustment with the readings before and after it, as text."""
+
+    number: int
+    appliance: str
+    text: str
+    at: str
+    before: str
+    after: str
+    ref: str
+
+
+class Picture(Model):
+    """A photo of the job and what was read in it."""
+
+    mark: str
+    name: str
+    sha256: Sha256
+    display: str
+    figures: tuple[str, ...]
+
+
+class ApplianceFacts(Model):
+    """What is known of one appliance before any reading."""
+
+    tag: str
+    called: tuple[str, ...]
+    title: str = ""
+    document: str = ""
+    fuel: str = ""
+    file_sha256: Sha256 | None = None
+
+
+class Report(Model):
+    """The whole report of one job, as it stood after entry ``position`` of its journal (hash ``head``)."""
+
+    number: str
+    title: str
+    site: str
+    customer: str
+    technician: str
+    opened: datetime
+    sheet: str
+    sheet_version: int
+    sheet_sha256: Sha256
+    jurisdiction: str
+    position: int
+    head: Sha256
+    status: str
+    open: int
+    cautions: tuple[str, ...]
+    appliances: tuple[ApplianceFacts, ...]
+    instruments: tuple[Instrument, ...]
+    first: tuple[Finding, ...]
+    """Stops and cautions: said first."""
+    sections: tuple[Section, ...]
+    moves: tuple[Move, ...]
+    deviations: tuple[Finding, ...]
+    """Outside the limits, conflicting, to look at again."""
+    untold: tuple[Finding, ...]
+    questions: tuple[Question, ...]
+    missing: tuple[Finding, ...]
+    pictures: tuple[Picture, ...]
+    evidence: tuple[Proof, ...]
+
+
+def report_of(
+    job: Job, sheet: Sheet, findings: Sequence[Finding], files: Sequence[tuple[ApplianceFile | None, str | None]]
+) -> Report:
+    """Return the report of a job. ``files`` holds each appliance's file and its hash, in the order of the job."""
+    questions = open_questions(job, sheet)
+    standing = [one for one in findings if not one.superseded]
+    missing = tuple(one for one in standing if one.verdict == "missing")
+    deviations = tuple(one for one in standing if one.verdict in ("outside", "conflicting", "look again"))
+    first = tuple(one for one in standing if one.verdict in ("stop", "caution"))
+    left_open = len(questions) + len(missing)
+    proofs = _proofs(job)
+    marks = {one.sha256: one.mark for one in proofs}
+    return Report(
+        number=job.number,
+        title=sheet.title,
+        site=job.head.site,
+        customer=job.head.customer,
+        technician=job.head.technician,
+        opened=job.head.created,
+        sheet=sheet.id,
+        sheet_version=sheet.version,
+        sheet_sha256=job.head.sheet_sha256,
+        jurisdiction=sheet.jurisdiction,
+        position=job.position,
+        head=job.hash,
+        status=_status(job, left_open),
+        open=left_open,
+        cautions=sheet.cautions,
+        appliances=tuple(
+            ApplianceFacts(
+                tag=one.tag,
+                called=one.called,
+                title=file.title if file else "",
+                document=file.document if file else "",
+                fuel=file.fuel.replace("_", " ") if file else "",
+                file_sha256=sha256,
+            )
+            for one, (file, sha256) in zip(job.appliances, files, strict=True)
+        ),
+        instruments=job.head.instruments,
+        first=first,
+        sections=tuple(_sections(job, sheet, standing, marks)),
+        moves=tuple(_moves(job, sheet, marks)),
+        deviations=deviations,
+        untold=tuple(one for one in standing if one.verdict == "cannot tell"),
+        questions=questions,
+        missing=missing,
+        pictures=tuple(_pictures(job, marks)),
+        evidence=proofs,
+    )
+
+
+def _status(job: Job, left_open: int) -> str:
+    if job.closed is not None:
+        why = f", with {job.closed.open} left open: {job.closed.why}" if job.closed.open else ""
+        return f"closed{why}"
+    return f"draft, {left_open} open" if left_open else "complete, not closed"
+
+
+def _proofs(job: Job) -> tuple[Proof, ...]:
+    letter = {"sound": "S", "photo": "P", "typed": "T"}
+    counts: dict[str, int] = {}
+    proofs = []
+    for one in job.filed:
+        kind = one.evidence.kind
+        counts[kind] = counts.get(kind, 0) + 1
+        proofs.append(
+            Proof(
+                mark=f"{letter[kind]}{counts[kind]}",
+                name=one.evidence.name,
+                kind=kind,
+                at=one.at,
+                clock=one.clock,
+                seconds=one.seconds,
+                sha256=one.sha256,
+            )
+        )
+    return tuple(proofs)
+
+
+def _ref(source: Source, marks: dict[str, str]) -> str:
+    mark = marks.get(source.evidence, "?")
+    if source.start is not None and mark.startswith("S"):
+        return f"{mark} {int(source.start) // 60}:{int(source.start) % 60:02d}"
+    return mark
+
+
+def _sections(job: Job, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str]) -> Iterable[Section]:
+    """Yield the sections in the order of the sheet: the visit's own first, then each appliance."""
+    for tag in ("", *(one.tag for one in job.appliances)):
+        for group, title in sheet.groups.items():
+            lines = tuple(_lines(job, sheet, group, tag, findings, marks))
+            if lines:
+                yield Section(appliance=tag, title=title, lines=lines)
+
+
+def _lines(
+    job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Finding], marks: dict[str, str]
+) -> Iterable[Line]:
+    missing = {
+        (one.quantity, one.condition or "")
+        for one in findings
+        if one.verdict == "missing" and (one.appliance or "") == tag
+    }
+    for quantity in sheet.quantities:
+        if quantity.group != group or quantity.kind == "move":
+            continue
+        mine = [
+            row
+            for row in job.rows.values()
+            if row.reading.quantity == quantity.id and (row.reading.appliance or "") == tag
+        ]
+        known = [one.id for one in sheet.conditions]
+        places = [
+            c
+            for c in ("", *known, None)
+            if any(row.reading.condition == c for row in mine) or (quantity.id, c) in missing
+        ]
+        for place in places:
+            rows = [row for row in mine if row.reading.condition == place]
+            found = next((row for row in reversed(rows) if row.reading.phase == "before"), None)
+            left = next((row for row in reversed(rows) if row.reading.phase != "before"), None)
+            limit = _limit(findings, [row for row in (left, found) if row])
+            verdict = _verdict(findings, left or found)
+            condition = "not told" if place is None else (sheet.condition(place).name if place else "")
+            yield Line(
+                quantity=quantity.id,
+                name=quantity.name,
+                condition=condition,
+                found=_value(found, sheet, findings, marks) if found else None,
+                left=_value(left, sheet, findings, marks) if left else None,
+                limit=_limit_words(limit),
+                limit_from=_origin(limit),
+                verdict=verdict,
+                required=(quantity.id, place) in missing,
+            )
+
+
+def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str]) -> Value:
+    one = row.reading
+    text = say_value(one.value, one.unit, sheet, one.quantity)
+    text = f"about {text}" if one.approx else text
+    text = f"{text} ({one.note})" if one.note else text
+    settled: str = row.how
+    if row.how in ("answered", "edited"):
+        settled = f"{row.how} by {row.by}"
+    elif row.how == "open":
+        settled = f"open: {one.doubts[0].kind}" if one.doubts else "open"
+    refs = [_ref(one.source, marks)]
+    return Value(
+        reading=one.id,
+        text=text,
+        settled=settled,
+        ref=", ".join(refs),
+        verdict=_verdict(findings, row),
+        open=row.how == "open",
+    )
+
+
+def _verdict(findings: Sequence[Finding], row: JobRow | None) -> str:
+    if row is None:
+        return ""
+    about = [one.verdict for one in findings if row.reading.id in one.readings and one.verdict in _GRAVEST]
+    return min(about, key=_GRAVEST.index, default="")
+
+
+def _limit(findings: Sequence[Finding], rows: Sequence[JobRow]) -> Limit | None:
+    for row in rows:
+        for one in findings:
+            if one.limit is not None and row.reading.id in one.readings:
+                return one.limit
+    return None
+
+
+def _limit_words(limit: Limit | None) -> str:
+    if limit is None:
+        return ""
+    if limit.low is not None and limit.high is not None:
+        return f"{limit.low} to {show_value(limit.high, limit.unit)}"
+    if limit.high is not None:
+        return f"at most {show_value(limit.high, limit.unit)}"
+    return f"at least {show_value(limit.low or '', limit.unit)}"
+
+
+def _origin(limit: Limit | None) -> str:
+    if limit is None:
+        return ""
+    page = f", p. {limit.origin.page}" if limit.origin.page else ""
+    by = f" by {limit.origin.by}" if limit.origin.by else ""
+    kinds: dict[str, str] = {"appliance file": "maker", "rating plate": "plate", "quoted": "quoted", "sheet": "sheet"}
+    return f"{kinds[limit.origin.kind]}{by}{page}"
+
+
+def _moves(job: Job, sheet: Sheet, marks: dict[str, str]) -> Iterable[Move]:
+    moves = [row for row in job.rows.values() if row.reading.quantity and _kind(row, sheet) == "move"]
+    for number, row in enumerate(moves, 1):
+        one = row.reading
+        yield Move(
+            number=number,
+            appliance=one.appliance or "",
+            text=f"{one.note.replace('_', ' ').replace(' screw', '-screw') if one.note else 'screw not said'}: "
+            f"{show_value(one.value, one.unit)}",
+            at=sheet.condition(one.condition).name if one.condition else "",
+            before=_around(job, sheet, one.appliance, one.condition, "before"),
+            after=_around(job, sheet, one.appliance, one.condition, "after"),
+            ref=_ref(one.source, marks),
+        )
+
+
+def _kind(row: JobRow, sheet: Sheet) -> str:
+    return sheet.quantity(row.reading.quantity or "").kind
+
+
+def _around(
+    job: Job, sheet: Sheet, appliance: str | None, condition: str | None, phase: Literal["before", "after"]
+) -> str:
+    parts = []
+    for row in job.rows.values():
+        one = row.reading
+        here = (one.appliance, one.condition, one.phase) == (appliance, condition, phase)
+        if here and one.quantity in sheet.plotted and row.how != "open":
+            parts.append(f"{sheet.quantity(one.quantity).name} {show_value(one.value, one.unit)}")
+    return ", ".join(parts) or "not recorded"
+
+
+def _pictures(job: Job, marks: dict[str, str]) -> Iterable[Picture]:
+    for look in job.looks:
+        name = next(one.evidence.name for one in job.filed if one.sha256 == look.evidence)
+        figures = tuple(" ".join(part for part in (f.label, f.value, f.unit) if part) for f in look.figures)
+        yield Picture(mark=marks[look.evidence], name=name, sha256=look.evidence, display=look.display, figures=figures)

@@ -1,0 +1,144 @@
+"""The report as files: HTML and PDF from one template, CSV and JSON of the same data."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from numpy.typing import NDArray
+
+from jobs.fold import Job
+from jobs.report import Report
+from jobs.store import Store
+from jobs.trail import trail_svg
+from schemas.errors import StoreFailed
+from schemas.evidence import Look
+from schemas.sheet import Sheet
+
+__all__ = ["PAPERS", "html_of", "write_report"]
+
+PAPERS = {"a4": "A4", "letter": "Letter"}
+"""Paper sizes by the name that a command takes."""
+
+_PICTURE_SIDE = 900
+"""Pixels of the long side of a photo in the report; the evidence itself stays as it was taken."""
+
+_HEADS = (
+    *("job", "appliance", "group", "quantity", "condition", "phase", "value"),
+    *("limit", "limit_from", "verdict", "settled", "evidence", "reading"),
+)
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def write_report(
+    store: Store, job: Job, sheet: Sheet, report: Report, folder: Path, *, paper: str = "letter"
+) -> tuple[Path, ...]:
+    """Write ``JOB.html``, ``.pdf``, ``.csv`` and ``.json`` into a folder and return their paths.
+
+    Raises:
+        StoreFailed: the folder cannot be written.
+    """
+    html = html_of(store, job, sheet, report, paper=paper)
+    made = {
+        "html": html.encode(),
+        "pdf": _pdf(html),
+        "csv": _csv(report).encode("utf-8-sig"),
+        "json": (json.dumps(report.model_dump(mode="json"), indent=2, ensure_ascii=False) + "\n").encode(),
+    }
+    paths = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for ending, data in made.items():
+            path = folder / f"{report.number}.{ending}"
+            part = path.with_name(f".{path.name}.part")
+            part.write_bytes(data)
+            part.replace(path)
+            paths.append(path)
+    except OSError as error:
+        raise StoreFailed(f"The report cannot be written to {folder} ({error.strerror}); give another --to.") from error
+    return tuple(paths)
+
+
+def html_of(store: Store, job: Job, sheet: Sheet, report: Report, *, paper: str = "letter") -> str:
+    """Return the whole report as one HTML page that needs nothing else."""
+    here = files("jobs")
+    template = _environment().from_string(here.joinpath("report.html").read_text(encoding="utf-8"))
+    return template.render(
+        report=report,
+        css=here.joinpath("report.css").read_text(encoding="utf-8"),
+        paper=PAPERS[paper],
+        plotted=" (line, dots) and ".join(sheet.quantity(one).name for one in sheet.plotted) + " (dashes, squares)",
+        trails=[(one.tag, svg) for one in report.appliances if (svg := trail_svg(job, sheet, one.tag))],
+        photos=[(picture, _photo(store, look)) for picture, look in zip(report.pictures, job.looks, strict=True)],
+    )
+
+
+def _environment() -> jinja2.Environment:
+    made = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made.filters["signed"] = lambda text: str(text).replace("-", "−", 1) if _is_number(str(text)) else text
+    return made
+
+
+def _is_number(text: str) -> bool:
+    return text.startswith("-") and text[1:2].isdigit()
+
+
+def _pdf(html: str) -> bytes:
+    import weasyprint
+
+    # Everything is in the page; whatever else asks to be fetched is refused.
+    def nothing(url: str, *args: Any, **named: Any) -> Mapping[str, Any]:
+        if url.startswith("data:"):
+            found: Mapping[str, Any] = weasyprint.default_url_fetcher(url, *args, **named)
+            return found
+        raise ValueError(f"the report fetches nothing: {url}")
+
+    made: bytes = weasyprint.HTML(string=html, url_fetcher=nothing).write_pdf()
+    return made
+
+
+def _photo(store: Store, look: Look) -> str:
+    """Return a photo with the boxes that were read drawn in, as a data address."""
+    import cv2
+    import numpy as np
+
+    from capture.photo import open_photo
+
+    photo = open_photo(store.evidence.path(look.evidence))
+    pixels: NDArray[Any] = photo.pixels.copy()
+    for figure in look.figures:
+        corners = (np.array(figure.box.corners, np.float32) / photo.scale).round().astype(np.int32)
+        cv2.polylines(pixels, [corners], True, (20, 20, 20), max(2, pixels.shape[1] // 400))
+        cv2.polylines(pixels, [corners], True, (255, 255, 255), max(1, pixels.shape[1] // 800))
+    side = max(pixels.shape[:2])
+    if side > _PICTURE_SIDE:
+        scale = _PICTURE_SIDE / side
+        pixels = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    _, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 82])
+    return f"data:image/jpeg;base64,{base64.b64encode(data.tobytes()).decode()}"
+
+
+def _csv(report: Report) -> str:
+    """Return one row a value. A cell that a spreadsheet would take for a formula is quoted as text; numbers are not."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    writer.writerow(_HEADS)
+    for section in report.sections:
+        for line in section.lines:
+            for phase, value in (("before", line.found), ("", line.left)):
+                if value is not None:
+                    row = [report.number, section.appliance, section.title, line.quantity, line.condition, phase]
+                    row += [value.text, line.limit, line.limit_from, value.verdict, value.settled, value.ref]
+                    writer.writerow(_plain([*row, value.reading]))
+    return buffer.getvalue()
+
+
+def _plain(cells: Sequence[str]) -> list[str]:
+    return [f"'{one}" if one.startswith(_FORMULA) and not _is_number(one) else one for one in cells]
