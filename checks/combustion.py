@@ -12,12 +12,15 @@ from typing import NamedTuple
 
 from checks.rows import Rows, in_unit, number
 from checks.words import named
+from physics.flue import efficiency
+from physics.fuels import FUELS
 from physics.laws import (
     AIR_FREE_BELOW_TOLERANCE,
     CO2_MAX_BAND,
     O2_IN_AIR,
     air_free_gap,
     air_free_tolerance,
+    co2_on_line,
     dilution_gap,
     dilution_tolerance,
     shortfall,
@@ -30,11 +33,17 @@ from schemas.sheet import Sheet
 
 __all__ = ["combustion_findings", "fuel_of"]
 
-_FLUE_GAS = ("co2", "o2", "co", "co_air_free")
+_ROW = ("co2", "o2", "co", "co_air_free", "flue_temp", "efficiency")
 
 _LINE = "dilution of dry flue gas with air; fuel factor Fo of US EPA Method 3B (40 CFR 60, Appendix A-2)"
 _AIR_FREE = "oxygen correction to 0 % O2 as in US EPA Method 19 (40 CFR 60, Appendix A-7)"
+_HEAT = "heat balance of the flue gas, gross without condensation to net with all of it, with a point to spare each way"
 _OFFSET = "common practice, no source: a zero or negative governor holds the offset at or below zero"
+
+# What rounding to 0.1 % does to CO2max worked out from a row: 0.05 / 0.8 from CO2 and 0.05 · 12 / 16 from O2.
+_LINE_ROUNDING = Decimal("0.1")
+# How far, in % CO2, a pair may lie off the line of the others: rounding of both, and a step to spare.
+_LINE_MISSED = Decimal("0.25")
 
 # How far above zero an offset may read, Pa: one step of a common gauge (common practice, no source).
 _OFFSET_TOLERANCE = Decimal(1)
@@ -62,11 +71,19 @@ def fuel_of(rows: Rows, file: ApplianceFile | None) -> Fuel | None:
 def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
     """Yield a finding for each law of the flue gas that taken readings of one row break together."""
     fuel = fuel_of(rows, file)
-    for row in _rows_of_gas(rows):
-        broken = [*_impossible(row, fuel), *_off_the_line(row, fuel), *_air_free_off(row)]
+    gas_rows = list(_rows_of_gas(rows))
+    for row in gas_rows:
+        broken = [
+            *_impossible(row, fuel),
+            *_off_the_line(row, fuel),
+            *_air_free_off(row),
+            *_efficiency_off(row, rows.standing("ambient_temp", ""), fuel),
+        ]
         suspects = _suspects(broken)
         for fault in broken:
             yield _finding(sheet, "conflicting", fault, suspects)
+    for fault in _off_the_instrument(gas_rows, fuel):
+        yield _finding(sheet, "look again", fault, ())
     if file is not None and file.governor == "zero or negative":
         yield from _offset_sign(rows, sheet)
 
@@ -75,7 +92,7 @@ def _rows_of_gas(rows: Rows) -> Iterator[dict[str, Reading]]:
     """Yield the readings of one condition and phase, by quantity, where there are any; the last of each counts."""
     found: dict[tuple[str | None, str, str | None], dict[str, Reading]] = {}
     for reading in rows.taken:
-        if reading.quantity in _FLUE_GAS and number(reading) is not None:
+        if reading.quantity in _ROW and number(reading) is not None:
             key = reading.condition, reading.phase, reading.appliance
             found.setdefault(key, {})[reading.quantity] = reading
     yield from found.values()
@@ -118,6 +135,49 @@ def _air_free_off(row: dict[str, Reading]) -> Iterator[_Broken]:
             yield _Broken("air_free_of_co_and_o2", (co, air_free, row["o2"]), text, _AIR_FREE)
 
 
+def _efficiency_off(row: dict[str, Reading], air: Reading | None, fuel: Fuel | None) -> Iterator[_Broken]:
+    """Yield an efficiency that no usual way of counting it gives: gross or net, with condensation or without."""
+    if fuel is None or air is None or not {"o2", "flue_temp", "efficiency"} <= row.keys():
+        return
+    o2, flue, shown = _of(row["o2"]), _in(row["flue_temp"], "Cel"), _of(row["efficiency"])
+    air_in = _in(air, "Cel")
+    if flue is None or air_in is None or not (0 <= o2 < O2_IN_AIR and -40 <= air_in <= 60 and 0 <= flue <= 500):
+        return
+    gas = FUELS[fuel]
+    state = float(flue), float(air_in), float(o2), gas
+    low = min(efficiency(*state, "gross", condensing=False).value, efficiency(*state, "gross").value) - 1
+    high = efficiency(*state, "net").value + 1
+    if not low <= shown <= high:
+        text = f"they do not fit, temperatures and O2 give {low:.0f} to {high:.0f} % by any way of counting"
+        readings = (row["efficiency"], row["flue_temp"], row["o2"], air)
+        yield _Broken("efficiency_of_losses", readings, text, _HEAT)
+
+
+def _off_the_instrument(gas_rows: list[dict[str, Reading]], fuel: Fuel | None) -> Iterator[_Broken]:
+    """Yield a pair that lies off the line on which all other rows of the job agree to within rounding.
+
+    An instrument that works CO2 out from O2 shows one line all day. With three rows and more on it, a pair beside it
+    was probably misheard, even where natural gases in general would allow it.
+    """
+    pairs = [
+        (row["co2"], row["o2"])
+        for row in gas_rows
+        if "co2" in row and "o2" in row and _of(row["o2"]) < 18 and max(_step(row["co2"]), _step(row["o2"])) < 1
+    ]
+    if len(pairs) < 4:
+        return
+    lines = [_of(co2) * O2_IN_AIR / (O2_IN_AIR - _of(o2)) for co2, o2 in pairs]
+    for n, (co2, o2) in enumerate(pairs):
+        others = lines[:n] + lines[n + 1 :]
+        middle = sum(others, Decimal(0)) / len(others)
+        gap = _of(co2) - co2_on_line(_of(o2), middle)
+        agree = max(abs(line - middle) for line in others) <= _LINE_ROUNDING
+        wide = abs(dilution_gap(_of(co2), _of(o2), fuel)) > dilution_tolerance(co2_step=_step(co2), o2_step=_step(o2))
+        if agree and not wide and abs(gap) > _LINE_MISSED:
+            text = f"the other rows lie on one line, and this pair is {abs(gap):.1f} % CO2 off it"
+            yield _Broken("co2_o2_line_of_the_instrument", (co2, o2), text, _LINE)
+
+
 def _suspects(broken: list[_Broken]) -> tuple[Reading, ...]:
     """Return the readings that every broken law has a part in, where more than one law is broken: ask about them first.
 
@@ -141,6 +201,10 @@ def _offset_sign(rows: Rows, sheet: Sheet) -> Iterator[Finding]:
 
 def _of(reading: Reading) -> Decimal:
     return decimal_of(reading.value)
+
+
+def _in(reading: Reading, unit: str) -> Decimal | None:
+    return in_unit(_of(reading), reading.unit, unit)
 
 
 def _step(reading: Reading) -> Decimal:

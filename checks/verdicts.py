@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import get_args
 
 from checks.combustion import combustion_findings, fuel_of
+from checks.gas_input import input_findings
 from checks.limits import known_limits, limit_findings
 from checks.relations import relation_findings
 from checks.rows import Rows
@@ -60,6 +61,7 @@ def check(
         *combustion_findings(rows, sheet, appliance),
         *limit_findings(rows, sheet, known),
         *relation_findings(rows, sheet, appliance),
+        *input_findings(rows, sheet, appliance),
     ]
     quantities = {q.id: n for n, q in enumerate(sheet.quantities)}
     conditions = {c.id: n for n, c in enumerate(sheet.conditions)}

@@ -6,6 +6,7 @@ sources in test_physics_laws.py and test_physics_flue.py.
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Sequence
 from typing import Any
@@ -368,6 +369,104 @@ def test_a_slip_of_o2_is_asked_about_first() -> None:
     assert all("Ask about O2, high fire 7.4 % first" in f.text for f in broken)
 
 
+def rows_on_one_line(last: str) -> list[Reading]:
+    """Four rows of an instrument whose CO2max is 11.8, the last CO2 as given (8.7 would be on the line)."""
+    pairs = [("high_fire", "before", "10.0", "3.2"), ("high_fire", "after", "9.3", "4.4")]
+    pairs += [("low_fire", "before", "8.2", "6.4"), ("low_fire", "after", last, "5.5")]
+    return [
+        reading(quantity, condition, value, phase=phase)
+        for condition, phase, co2, o2 in pairs
+        for quantity, value in (("co2", co2), ("o2", o2))
+    ]
+
+
+def test_a_pair_off_the_instrument_s_own_line_is_looked_at_again() -> None:
+    rule = "co2_o2_line_of_the_instrument"
+    assert rule not in rules(found(*rows_on_one_line("8.7")))
+    finding = only(found(*rows_on_one_line("9.1")), rule)
+    assert finding.verdict == "look again"
+    assert finding.readings == ("co2/low_fire/after/9.1", "o2/low_fire/after/5.5")
+    assert "0.4 % CO2 off" in finding.text
+    assert rule not in rules(found(*rows_on_one_line("9.1")[2:]))  # three rows teach no line
+    far = found(*rows_on_one_line("9.8"))
+    assert "co2_o2_line" in rules(far)
+    assert rule not in rules(far)
+
+
+# 112 °F flue, 63 °F air, 4.4 % O2: between 88 % (gross, dry) and 105 % (net, all condensed) by the heat balance that
+# test_physics_flue.py compares with cantera.
+@pytest.mark.parametrize(
+    ("shown", "broken"), [("93.4", False), ("88.5", False), ("103.5", False), ("83.4", True), ("9.34", True)]
+)
+def test_an_efficiency_no_flue_gas_gives(shown: str, broken: bool) -> None:
+    row = [
+        reading("ambient_temp", "", "63", unit="[degF]"),
+        reading("flue_temp", "high_fire", "112"),
+        reading("o2", "high_fire", "4.4"),
+        reading("efficiency", "high_fire", shown),
+    ]
+    assert ("efficiency_of_losses" in rules(found(*row))) is broken
+    assert "efficiency_of_losses" not in rules(found(*row[1:]))
+
+
+# ---------------------------------------------------------------- input by the meter
+def clocked(seconds: str, note: str = "5 [cft_i]", condition: str = "high_fire") -> Reading:
+    return reading("clock_time", condition, seconds, unit="s", note=note)
+
+
+HEAT = reading("heating_value", "", "1020", unit="[Btu_IT]/[cft_i]")
+
+
+def test_input_by_the_meter_by_hand() -> None:
+    # 5 ft³ in 77 s at 1,020 Btu/ft³: 5 · 3600 / 77 · 1020 = 238,442 Btu/h; the file says 240,000.
+    finding = only(found(clocked("77"), HEAT), "input_by_meter")
+    assert finding.verdict == "within"
+    assert "238000 Btu/h by the meter, 0.6 % below the rated 240000 Btu/h" in finding.text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "verdict"), [("80", "within"), ("81", "look again"), ("74", "within"), ("72", "look again")]
+)
+def test_input_by_the_meter_beyond_five_per_cent(seconds: str, verdict: str) -> None:
+    assert only(found(clocked(seconds), HEAT), "input_by_meter").verdict == verdict
+
+
+def test_a_dial_of_half_the_size_shows() -> None:
+    assert "50.3 % below" in only(found(clocked("77", "2.5 [cft_i]"), HEAT), "input_by_meter").text
+
+
+def test_metric_clocking() -> None:
+    # 0.088 m³ in 122 s at 10.76 kWh/m³: 27.94 kW, worked by hand.
+    heat = reading("heating_value", "", "10.76", unit="kW.h/m3")
+    plate = reading("input_max", "", "28.0", unit="kW")
+    finding = only(found(clocked("122", "0.088 m3"), heat, plate, file=None), "input_by_meter")
+    assert "27.9 kW by the meter, 0.2 % below the rated 28.0 kW" in finding.text
+
+
+def test_low_fire_is_held_against_the_lowest_rating() -> None:
+    finding = only(found(clocked("306", condition="low_fire"), HEAT), "input_by_meter")
+    assert (finding.verdict, "60000 Btu/h" in finding.text) == ("within", True)
+
+
+@pytest.mark.parametrize(
+    ("readings", "says"),
+    [
+        ([clocked("77")], "without the gas's heating value"),
+        ([clocked("77", ""), HEAT], "volume that was clocked is not known"),
+        ([clocked("77", "0 [cft_i]"), HEAT], "volume that was clocked is not known"),
+    ],
+)
+def test_input_that_cannot_be_told(readings: list[Reading], says: str) -> None:
+    finding = only(found(*readings), "input_by_meter")
+    assert finding.verdict == "cannot tell"
+    assert says in finding.text
+
+
+def test_input_without_a_rating() -> None:
+    finding = only(found(clocked("77"), HEAT, file=None), "input_by_meter")
+    assert "no rated input is known" in finding.text
+
+
 @pytest.mark.parametrize(("quantity", "value"), [("co2", "12.5"), ("o2", "21.3")])
 def test_more_than_there_can_be(quantity: str, value: str) -> None:
     assert only(found(reading(quantity, "high_fire", value), file=no_limits()), "flue_gas_share").readings
@@ -419,6 +518,29 @@ def test_readings_of_other_sheets_are_passed_over() -> None:
         update={"quantities": SHEET.quantities[:3], "required": (), "relations": (), "stops": ()}
     )
     assert check([reading("co2", "high_fire", "9.8")], sheet, appliance=FILE) == ()
+
+
+def test_no_finding_calls_anything_safe_or_says_which_way_to_turn() -> None:
+    good = [
+        reading("co2", "high_fire", "9.3"),
+        reading("o2", "high_fire", "4.4"),
+        reading("co", "high_fire", "12"),
+        reading("ambient_co", "", "0"),
+        reading("inlet_pressure", "static", "7.0"),
+    ]
+    bad = [
+        reading("co2", "low_fire", "9.9"),
+        reading("o2", "low_fire", "9.4"),
+        reading("co", "low_fire", "800"),
+        reading("ambient_co", "", "300"),
+        reading("valve_move", "low_fire", "0.75"),
+        reading("inlet_pressure", "lockup", "15"),
+    ]
+    findings = found(*good, *bad)
+    assert len({f.rule for f in findings}) >= 7
+    for finding in findings:
+        words = f"{finding.text} {finding.basis}".lower()
+        assert not re.search(r"\b(safe|safely|harmless|all clear|fine to|clockwise|anti-?clockwise)\b", words)
 
 
 def test_no_reading_is_changed_by_a_check() -> None:
