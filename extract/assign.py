@@ -48,6 +48,7 @@ class Value:
     strangers: int = 0
     condition: str | None = None
     near: float = 0.0
+    rivals: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)

@@ -25,6 +25,7 @@ PLAIN = 0.6  # a small word
 UNKNOWN = 1.0  # a word we do not know
 HEARD_ALIKE = 0.4  # a phrase that only sounds like one of ours
 PASSED_OVER = 5.0  # a number that is not read as one: dearer than any number without a quantity
+PASSED_NAME = 1.0  # a name of the sheet that is taken for a plain word
 ROWS = 4  # ways to read a sentence that are looked at
 
 
@@ -93,8 +94,17 @@ class Grammar:
         self.move = next((q.id for q in sheet.quantities if q.kind == "move"), None)
         self.code_of_unit = {u.code: u for u in units().values()}
         self.phrases: dict[str, tuple[_Entry, ...]] = _index(_entries(sheet, lang))
-        self.introductions = tuple(_template(t) for t in sheet.introductions)
+        templates = [_template(t) for t in sheet.introductions]
+        self._introductions: dict[str, tuple[tuple[str, ...], ...]] = {
+            first: tuple(t for t in templates if t[0] == first) for first in {t[0] for t in templates if t[0][0] != "{"}
+        }
+        self._named_first = tuple(t for t in templates if t[0][0] == "{")
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
+
+    def introductions_from(self, token: Token) -> tuple[tuple[str, ...], ...]:
+        """The introductions that may begin with a token: those with its word, or with a name if it has a capital."""
+        named = self._named_first if token.text[:1].isupper() else ()
+        return (*self._introductions.get(token.low, ()), *named)
 
     @lru_cache(maxsize=64)  # noqa: B019 - a grammar lives as long as its process
     def called(self, appliances: tuple[JobAppliance, ...]) -> Mapping[str, tuple[_Entry, ...]]:
@@ -169,8 +179,8 @@ class Grammar:
             elif w in ("both", "all") and i + 1 < len(tokens):
                 here.extend(self._all_of_them(lows, i))
             here.extend(self._numbers(tokens, i, likes))
-            edges.append(_merged(_longest(here, likes)))
-        return edges
+            edges.append(here)
+        return [_merged(_longest(here, likes, edges)) for here in edges]
 
     def _is_unit(self, tokens: Sequence[Token], i: int, entry: _Entry) -> bool:
         """Single letters are units only right behind digits or "degrees"; "a turn" only behind a share."""
@@ -241,16 +251,34 @@ def compile_sheet(sheet: Sheet) -> Grammar:
     return Grammar(sheet, language())
 
 
+_NAMES = frozenset(("quantity", "condition", "enter"))
 _FIRST = {k: n for n, k in enumerate(("number", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell", "unit", "other", "state", "short screw", "cue", "filler", "plain", "word"))}
 
 
-def _longest(items: list[Item], likes: Sequence[bool]) -> list[Item]:
-    """Drop a quantity's name inside a longer one ("flue" in "flue temp"), unless the rest may be a number ("CO two")."""
-    sure = [i for i in items if i.kind == "quantity" and i.cost <= KNOWN]
-    if len(sure) < 2:
-        return items
-    end = max(i.end for i in sure)
-    return [i for i in items if not (i.kind == "quantity" and i.end < end and i in sure and not any(likes[i.end : end]))]
+def _longest(items: list[Item], likes: Sequence[bool], edges: Sequence[Sequence[Item]]) -> list[Item]:
+    """Keep the longest names: not "flue" in "flue temp", unless the rest may be a number ("CO two"); not "at high"
+    where "high fire" follows; and a name is not passed over as a word we do not know."""
+    named = [i for i in items if i.kind in _NAMES and i.cost <= KNOWN]
+    if not named:
+        alike = [i for i in items if i.kind == "quantity" and i.end > i.start + 1]
+        if not alike:
+            return items
+        # "see oh two" is heard as a whole, not as "see" and "oh two"
+        return [i._replace(cost=i.cost + PASSED_NAME) if i.kind in ("word", "plain", "cue") else i for i in items]
+    end = max(i.end for i in named)
+    out = []
+    for i in items:
+        if i.kind in ("word", "plain"):
+            i = i._replace(cost=i.cost + PASSED_NAME)
+        elif i in named:
+            if i.kind == "quantity" and i.end < end and not any(likes[i.end : end]):
+                continue
+            if i.kind == "condition" and any(
+                o.kind == "condition" and o.end > i.end and o.cost <= KNOWN for k in range(i.start + 1, i.end) for o in edges[k]
+            ):
+                continue
+        out.append(i)
+    return out
 
 
 def _merged(items: list[Item]) -> list[Item]:

@@ -67,7 +67,18 @@ def parse(text: str, context: Context, grammar: Grammar) -> Reading:
     rival = None
     if len(options) > 1 and options[1][0] - options[0][0] < 0.6:
         rival = options[1][1]
+        _mark(options[0][1], rival)
     return Reading(tokens, options[0][1], options[0][0], rival)
+
+
+def _mark(chosen: Sequence[Parsed], rival: Sequence[Parsed]) -> None:
+    """Note on each value what the other way to read the words makes of it."""
+    others = [v for p in rival for v in p.values]
+    for v in (v for p in chosen for v in p.values):
+        ids = v.name.ids if v.name else ()
+        for o in others:
+            if o.end == v.end and o.name is not None and o.name.ids and o.name.ids != ids:
+                v.rivals = o.name.ids
 
 
 def _shape(row: Row) -> tuple[object, ...]:
@@ -152,7 +163,7 @@ def _again(values: Sequence[Value], context: Context) -> float:
         for rid in context.last:
             r = context.readings.get(rid)
             if r is not None and r.quantity == v.name.ids[0] and v.condition in (None, r.condition):
-                cost += 1.5
+                cost += 2.0
     return cost
 
 

@@ -300,7 +300,9 @@ def _introduced(
     while start < end and tokens[start].low in ("okay", "ok", "so", "right", "well", "hi", "hello", ",", "alright", "morning", "good", "and", "now"):
         start += 1
     best: list[Capture] = []
-    for template in grammar.introductions:
+    if start >= end:
+        return best
+    for template in grammar.introductions_from(tokens[start]):
         got = _match(template, start, end, tokens, text, grammar, kinds)
         if got and sum(c.end - c.start for c in got) >= sum(c.end - c.start for c in best) and len(got) >= len(best):
             if len(got) > len(best):

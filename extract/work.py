@@ -415,6 +415,9 @@ class Work:
                 doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "no quantity was named"))
                 alternatives += [Alternative(quantity=q, why="the value fits") for q in more[1:3]]
                 quantity = more[0]
+        if v.rivals and quantity is not None:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the words can be read in two ways"))
+            alternatives += [Alternative(quantity=q, why="the words can be read so") for q in v.rivals[:1]]
         if quantity is None:
             return
         self.record(quantity, v, p, s, doubts, alternatives, target)
@@ -577,7 +580,8 @@ class Work:
                     update={"doubts": tuple(d for d in reading.doubts if d.kind != DoubtKind.CONDITION_UNCLEAR or r.condition is None)}
                 )
         if old is None:
-            self.settle(reading, None, "")
+            old = self.unplaced(reading)
+            self.settle(reading, old.id if old else None, "said again with its condition" if old else "")
             return
         same = old.value == reading.value and old.unit == reading.unit
         if same and target is None:
@@ -613,6 +617,15 @@ class Work:
             }
         )  # fmt: skip
         self.settle(reading, None, "")
+
+    def unplaced(self, new: Reading) -> Reading | None:
+        """The same value said just before without its condition."""
+        if self.at - self.c.last_at > RECENT:
+            return None
+        for r in reversed(list(self.c.live())):
+            if r.quantity == new.quantity and r.condition is None and r.value == new.value and new.condition is not None:
+                return r
+        return None
 
     def lost(self, old: Reading, new: Reading) -> bool:
         """With several appliances, a filled row that begins again may be the next appliance's."""
