@@ -22,6 +22,9 @@ NONE = 4.0  # leaving a value without a quantity
 BREAK = 1.0  # a comma between value and quantity
 BETWEEN = 1.5  # another value or quantity in between
 STEP = 0.1  # each item in between
+FIT = 0.6  # how much the fit of the number weighs
+IMPOSSIBLE = 3 * FIT
+MISMATCH = 6 * FIT
 CROSSED = 1.0  # values and quantities in different order
 LISTED = 0.8  # one more value of a quantity, in a condition of its own
 AGAIN = 1.5  # a quantity that has a value already
@@ -183,6 +186,7 @@ def _range(v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, la
             joined = (
                 link.role("range_to")
                 or link.role("or")
+                or (between and link.role("changed"))
                 or (link.kind == "mark" and tokens[link.start].low in ("-", "–", "/"))
             )
             while joined and nxt.kind != "number" and k + 1 < len(items) and k < m + 4:
@@ -201,7 +205,7 @@ def _range(v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, la
         unit = v.unit
         if k + 1 < len(items) and items[k + 1].get("unit") is not None and laid.segment_of[k + 1] == laid.segment_of[k]:
             unit, end = items[k + 1].get("unit"), k + 1
-        if between and moved and link.role("range_to"):
+        if between and (moved or link.role("changed")):
             v.number, v.unit, v.changed, v.start, v.place = second, unit, True, nxt.start, k
         else:
             v.others = (*v.others, second)
@@ -230,6 +234,8 @@ def names_of(sentence: Sentence, laid: Laid, grammar: Grammar, tokens: Sequence[
         if item.kind == "quantity":
             mention: Mention = item.value
             ids = tuple(q for q in mention.ids if grammar.quantities[q].kind == "number")
+            if any(grammar.quantities[q].noted_units for q in ids):
+                continue  # a clocking is told by its volume and time, not by "meter"
             vague = tuple(q for q in mention.vague if grammar.quantities[q].kind == "number")
             if not ids and out and out[-1].place == n - 1 and out[-1].ids and set(out[-1].ids) <= set(vague):
                 out[-1].place, out[-1].end = n, item.end  # "manifold" with "pressure" behind it
@@ -252,18 +258,24 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
     costs = [[_edge(v, name, values, names, laid, grammar, system, tokens) for name in names] for v in values]
     fits = [[_fit(v, name, grammar, system) for name in names] for v in values]
     alone = [_alone(v, grammar) for v in values]
+    listed = [n > 0 and v.condition is not None and v.condition != values[n - 1].condition for n, v in enumerate(values)]
+    fixed = _in_order(values, names, fits)
     best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(0, -1): (0.0, ())}
     for n, v in enumerate(values):
         following: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
         for (mask, last), (sofar, path) in best.items():
+            if n in fixed:
+                k = fixed[n]
+                following[(mask | 1 << k, max(k, last))] = (sofar + fits[n][k], (*path, k))
+                continue
             options = [(-1, 1.0 if alone[n] else NONE)]
-            options += [(k, c) for k, c in enumerate(costs[n]) if c < NONE + 2 or (mask >> k & 1 and v.condition)]
+            options += [(k, c) for k, c in enumerate(costs[n]) if c < NONE + 2 or (mask >> k & 1 and listed[n])]
             for k, c in options:
                 total = sofar + c
                 if k >= 0:
                     if mask >> k & 1:
                         # one name over a list of conditions: "seven eight static, seven one high fire"
-                        total = sofar + (min(c, LISTED + fits[n][k]) if v.condition else c + AGAIN)
+                        total = sofar + (min(c, LISTED + fits[n][k]) if listed[n] else c + AGAIN)
                     if k < last:
                         total += CROSSED
                 key = (mask | 1 << k if k >= 0 else mask, max(k, last) if k >= 0 else last)
@@ -286,6 +298,22 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
             if quantity is not None:
                 v.name = Name((quantity,), (), v.place, v.segment, by_unit=True)
     return total
+
+
+def _in_order(values: Sequence[Value], names: Sequence[Name], fits: Sequence[Sequence[float]]) -> dict[int, int]:
+    """ "CO2 and O2 are nine one and four five": a run of names, then as many values, belong together in order."""
+    row = sorted([(x.place, 0, k) for k, x in enumerate(names) if not x.implied] + [(v.place, 1, n) for n, v in enumerate(values)])
+    runs: list[tuple[int, list[int]]] = []
+    for _, which, k in row:
+        if not runs or runs[-1][0] != which:
+            runs.append((which, []))
+        runs[-1][1].append(k)
+    out: dict[int, int] = {}
+    for (a, some), (b, others) in pairwise(runs):
+        if (a, b) == (0, 1) and len(some) == len(others) > 1 and all(names[k].ids or names[k].vague for k in some):
+            if all(fits[n][k] < IMPOSSIBLE for k, n in zip(some, others, strict=True)):
+                out.update(zip(others, some, strict=True))
+    return out
 
 
 def _alone(v: Value, grammar: Grammar) -> str | None:
@@ -317,7 +345,8 @@ def _edge(
     if not name.ids and not name.vague:
         adjacent = hi - lo == 1 or (v.unit and hi - lo == 2)
         return cost + (0.0 if adjacent else 0.6)
-    return cost + _fit(v, name, grammar, system)
+    badly = _fit(v, name, grammar, system)
+    return cost + (badly if badly < MISMATCH else 99.0)
 
 
 def _fit(v: Value, name: Name, grammar: Grammar, system: str) -> float:
@@ -328,7 +357,7 @@ def _fit(v: Value, name: Name, grammar: Grammar, system: str) -> float:
     best = min(fit(v.number, v.unit, grammar.measures[q], system).cost for q in ids)
     if best >= 6 and name.ids and name.vague:
         best = min(fit(v.number, v.unit, grammar.measures[q], system).cost for q in name.vague)
-    return best * 0.6
+    return best * FIT
 
 
 def _breaks(a: int, b: int, laid: Laid, name_first: bool) -> float:

@@ -162,6 +162,8 @@ def _is_limit_word(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
         return False
     if after is None:
         return False
+    if before is None and tokens[after.start].low in COPULA and tokens[after.start].low != "at":
+        return True
     if after.kind in ("quantity", "condition") or after.role("limit"):
         return True
     if tokens[after.start].low in ("allowed", "allowable", "permitted", "of", "value", "reading", "level", "pressure"):

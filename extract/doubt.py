@@ -18,6 +18,7 @@ __all__ = ["FIT", "HEDGES", "TESTS", "broken", "doubt"]
 FIT = {
     "value": (DoubtKind.VALUE_UNCLEAR, "the digits can be read in more than one way"),
     "impossible": (DoubtKind.IMPOSSIBLE, "no such value can be"),
+    "unusual": (DoubtKind.UNUSUAL, "unusual; the point may stand elsewhere"),
     "unit": (DoubtKind.UNIT_UNCLEAR, "no unit was said and another unit fits better"),
     "unit kind": (DoubtKind.UNIT_UNCLEAR, "the unit said is not one of this quantity"),
     "sign": (DoubtKind.SIGN_UNCLEAR, "plus or minus was not said"),
@@ -32,7 +33,7 @@ HEDGES = {
 TESTS = tuple(
     k.value
     for k in (
-        DoubtKind.HEARD_UNCLEARLY, DoubtKind.VALUE_UNCLEAR, DoubtKind.RUN_TOGETHER, DoubtKind.IMPOSSIBLE,
+        DoubtKind.HEARD_UNCLEARLY, DoubtKind.VALUE_UNCLEAR, DoubtKind.RUN_TOGETHER, DoubtKind.IMPOSSIBLE, DoubtKind.UNUSUAL,
         DoubtKind.UNIT_UNCLEAR, DoubtKind.SIGN_UNCLEAR, DoubtKind.HEDGED, DoubtKind.RANGE, DoubtKind.CUT_OFF,
         DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.LIMIT_QUOTED,
         DoubtKind.CONFLICT, DoubtKind.RELATION,

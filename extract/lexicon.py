@@ -335,6 +335,10 @@ def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
             add(named, phrase, q.id, True)
         for phrase in q.sounds_like:
             add(alike, phrase, q.id, False)
+    for words, mention in list(named.items()):
+        more = (*words[:-1], words[-1] + "s")
+        if not words[-1].endswith("s") and len(words[-1]) > 3 and more not in named:
+            named[more] = mention
     found = [_Entry(words, "quantity", mention, -0.02 * len(words)) for words, mention in named.items()]
     found += [_Entry(words, "quantity", m, HEARD_ALIKE) for words, m in alike.items() if words not in named]
 

@@ -458,7 +458,7 @@ def _placements(groups: tuple[tuple[str, str], ...], whole: bool = False) -> tup
             out.setdefault(tidy("0." + digits), 1.0)
     else:
         out[tidy(digits)] = cost
-        if not whole and kinds != "H":
+        if not whole and kinds not in ("H", "T"):  # nobody says 9.1 as "ninety one"; "91" may be written for it
             ends, at = set(), 0
             for _, d in groups[:-1]:
                 at += len(d)

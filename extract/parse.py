@@ -18,6 +18,7 @@ from extract.values import fit
 
 __all__ = ["Parsed", "Reading", "parse"]
 
+RIVAL = 0.4  # rows this near to the best raise a doubt where they give a value to something else
 CLOSE = 1.0  # rows within this of the best are looked at as well
 
 
@@ -65,7 +66,7 @@ def parse(text: str, context: Context, grammar: Grammar) -> Reading:
         options.append((row.cost + cost, parsed))
     options.sort(key=lambda o: o[0])
     rival = None
-    if len(options) > 1 and options[1][0] - options[0][0] < 0.6:
+    if len(options) > 1 and options[1][0] - options[0][0] < RIVAL:
         rival = options[1][1]
         _mark(options[0][1], rival)
     return Reading(tokens, options[0][1], options[0][0], rival)
@@ -101,7 +102,7 @@ def _sentences(
         values = values_of(sentence, laid, tokens, grammar)
         moves = moves_of(sentence, laid, values, tokens, grammar)
         names = names_of(sentence, laid, grammar, tokens)
-        clock = _clocked(values, names, grammar)
+        clock = _clocked(values, laid, grammar)
         if moves:
             spans = [(m.start, m.end) for m in moves]
             names = [n for n in names if not any(a <= n.start < b for a, b in spans)]
@@ -124,13 +125,13 @@ def _use_up(sentence: Sentence, start: int, end: int) -> None:
             s.conditions = [i for i in s.conditions if not start <= i.start < end]
 
 
-def _clocked(values: list[Value], names: Sequence[Name], grammar: Grammar) -> list[Value]:
+def _clocked(values: list[Value], laid: Laid, grammar: Grammar) -> list[Value]:
     """ "Two cubic feet in fifty eight seconds": one value with the volume as its note."""
     for q in grammar.sheet.quantities:
         if not q.noted_units:
             continue
         volumes = [v for v in values if v.unit in q.noted_units]
-        named = any(q.id in n.ids for n in names)
+        named = any(i.kind == "quantity" and q.id in i.value.ids for i in laid.items)
         times = [v for v in values if v.unit in ("s", "min")] if volumes or named else []
         if not times and volumes and named:
             times = [v for v in values if not v.unit]
@@ -147,9 +148,6 @@ def _clocked(values: list[Value], names: Sequence[Name], grammar: Grammar) -> li
             time.number = time.number._replace(choices=((seconds, 0.0),), digits=seconds)
         time.unit = "s"
         time.name = Name((q.id,), (), time.place, time.segment)
-        for n in names:
-            if q.id in n.ids:
-                n.used += 1
         return [time]
     return []
 

@@ -123,6 +123,8 @@ def _behind(tokens: Sequence[Token], at: int, stop: int) -> tuple[int, bool]:
             linked = True
         elif low in (",", "-", "–"):
             linked = linked or low != ","
+        elif low == "a" and tokens[at].text == "A" and at + 1 < stop and _single(tokens[at + 1]):
+            break  # the letter, not the article
         elif low not in ARTICLES and low not in ("number", "name", "today", "here", "on", "no", "used", "#", "."):
             break
         at += 1

@@ -100,6 +100,11 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
     rival = next((c for c in found[1:] if c.value != best.value), None)
     if rival is not None and rival.cost - best.cost < MARGIN:
         doubts.append("value")
+    if not best.usual and number.exact and "." in best.value and not unit_said(unit):
+        moved = [c for c in _shifted(number, candidates, q) if abs(len(c.value) - len(best.value)) <= 2]
+        if moved and max(q.decimals.get(best.unit, (0,))) > 0:
+            doubts.append("unusual")
+            found = (best, *moved[:1], *found[1:])
     if not best.usual and others:
         elsewhere = [c for c in _choices(number, others, q) if c.usual and c.cost <= best.cost]
         if elsewhere:
@@ -109,6 +114,11 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
         doubts.append("sign")
         found = (best, Choice("-" + best.value, best.unit, best.cost, True), *found[1:])
     return Fit(found, tuple(doubts), best.cost)
+
+
+def unit_said(unit: str) -> bool:
+    """Whether a unit was said."""
+    return unit not in ("", "deg")
 
 
 def _plausible_unsaid(code: str) -> bool:

@@ -91,10 +91,12 @@ class Work:
         kinds = {s.kind for s in p.sentence.segments}
         if kinds == {"noise"}:
             return
-        self.appliances(p)
+        tags = self.appliances(p)
         self.phases(p)
         self.undo(p)
         labelled = self.relabels(p)
+        if tags and not labelled:
+            self.use_appliance(tags[0][1])
         fresh = None if labelled else self.states(p)
         for capture in p.captures:
             self.text(capture)
@@ -106,12 +108,17 @@ class Work:
         for v in p.clock:
             self.value(v, p)
         for v in p.values:
+            if len(tags) > 1:
+                before = [t for n, t in tags if n < v.place]
+                self.use_appliance(before[-1] if before and tags[0][0] < p.values[0].place else next((t for n, t in tags if n > v.place), tags[-1][1]))
             self.value(v, p)
         self.topics(p)
         if fresh is not None:
             self.enter(fresh)
 
-    def appliances(self, p: Parsed) -> None:
+    def appliances(self, p: Parsed) -> list[tuple[int, str]]:
+        """Take up the appliances named; returns their places, so that each value finds its own."""
+        out: list[tuple[int, str]] = []
         found = [(n, i) for n, i in enumerate(p.laid.items) if i.get("appliance") is not None]
         for n, i in found:
             s = p.sentence.segments[p.laid.segment_of[n]]
@@ -127,9 +134,20 @@ class Work:
             tag = self.tag_of(tags[0])
             if tag not in self.c.appliances:
                 self.c.appliances = (*self.c.appliances, tag)
-            if not self.relabelling(p) or p.values:
-                self.c.appliance = tag
-                self.c.appliance_lost = False
+            out.append((n, tag))
+        if out and (p.values or p.checks or p.moves or not self.group()):
+            self.use_appliance(out[0][1])
+        return out
+
+    def use_appliance(self, tag: str) -> None:
+        """What is said from here on belongs to this appliance."""
+        self.c.appliance, self.c.appliance_lost = tag, False
+
+    def group(self) -> list[Reading]:
+        """The readings that "that was" speaks of."""
+        if not self.made and self.at - self.c.last_at > LAST_KEPT:
+            return []
+        return [r for rid in (self.made or self.c.last) if (r := self.c.readings.get(rid)) is not None]
 
     def known_appliances(self) -> tuple[str, ...]:
         return tuple(a.tag for a in self.c.setting.appliances) or self.c.appliances
@@ -300,8 +318,8 @@ class Work:
         """Carry out a label that changes readings said before. True if it was one."""
         if not self.relabelling(p):
             return False
-        group = [r for rid in (self.made or self.c.last) if (r := self.c.readings.get(rid)) is not None]
-        if not group or (self.at - self.c.last_at > LAST_KEPT and not self.made):
+        group = self.group()
+        if not group:
             return False
         names = [n for n in p.names if n.ids and not n.implied]
         conditions = [c for s in p.sentence.segments if s.kind != "question" for c in s.conditions]
@@ -446,8 +464,7 @@ class Work:
         fits = best_fit(v, name.vague, self.g, system)
         if not fits:
             return name.vague[0], list(name.vague[1:])
-        usual = [q for c, q in fits if c < 1.0]
-        ids = usual or [q for _, q in fits]
+        ids = [q for _, q in fits]
         return ids[0], ids[1:]
 
     def unnamed(self, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Reading | None, list[str]] | None:
@@ -768,7 +785,7 @@ class Work:
                 continue
             q, option = picked
             named = any(q in m.value.ids for x in p.sentence.segments for m in x.items if m.kind == "quantity")
-            quiet = all(x.kind in ("plain", "choice", "cue", "mark", "appliance") for x in s.items)
+            quiet = all(x.kind in ("plain", "choice", "cue", "mark", "appliance", "state") for x in s.items)
             if named or (quiet and self.g.quantities[q].said and i.kind == "choice"):
                 found.setdefault(q, []).append((option, i))
         for q, options in found.items():
@@ -849,7 +866,13 @@ class Work:
         condition = self.resolve(conditions[-1]) if conditions else None
         self.c.topic = Topic(last.ids, condition, self.at)
         kind = p.sentence.segments[last.segment].kind
-        self.c.pending = Topic(last.ids, condition, self.at) if not last.used and kind == "reading" and not last.implied else None
+        self.c.pending = Topic(last.ids, condition, self.at) if not last.used and (kind == "reading" or self.asks_itself(p)) and not last.implied else None
+
+    def asks_itself(self, p: Parsed) -> bool:
+        """ "CO2?": a quantity alone, its value comes next."""
+        return all(i.kind in ("quantity", "condition", "plain") for i in p.laid.items) and len(p.laid.items) <= 4 and not any(
+            i.role("question") for i in p.laid.items
+        )
 
     def finish(self) -> None:
         """Take back what was undone and not replaced; remember what this utterance recorded."""
