@@ -40,10 +40,11 @@ def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
 def setting_of(store: Store, job: Job) -> extract.Setting:
     """Return what extraction has to know of a job beforehand.
 
-    Fuel and governor only where the appliance files that there are agree on them.
+    Fuel and governor only where every appliance has a file and all of them agree.
     """
-    files = [file for one in job.appliances if (file := appliance_file_of(store, one)) is not None]
-    fuels, governors = {file.fuel for file in files}, {file.governor for file in files}
+    files = [appliance_file_of(store, one) for one in job.appliances]
+    fuels = {file.fuel if file else None for file in files}
+    governors = {file.governor if file else "not said" for file in files}
     return extract.Setting(
         units=job.head.units,
         appliances=job.appliances,

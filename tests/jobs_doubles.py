@@ -1,8 +1,8 @@
 """Doubles for the job book's tests: ears and eyes that are quick and always hear and see the same.
 
 A "recording" is a text file, one utterance a line, a "photo" a text file of figures; both begin with a line that says
-so and, if wanted, when they were made. Extraction is doubled too, one plain form a line, so that these tests say
-exactly what was found and stand whatever the real extraction makes of English:
+so and, if wanted, when they were made. What extraction finds in a line is doubled too, in one plain form, so that these
+tests stand whatever the real one makes of English (its rule for operations, ``extract.apply``, is the real one):
 
     12.5 high_fire co2 9.3 %              a reading at second 12.5
     14.0 high_fire o2 9.2 % ?heard unclearly
@@ -24,11 +24,12 @@ from typing import Any
 
 import extract
 from capture.media import Media
+from extract import apply
 from jobs.senses import Senses
 from schemas.doubts import Doubt, DoubtKind
 from schemas.errors import BadInput
 from schemas.evidence import Box, Figure, Hypothesis, Look, MadeBy, Utterance
-from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Relabel, Remove, Source
+from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Remove, Source
 
 SHEET = """
 id = "plain"
@@ -226,23 +227,6 @@ def bind_look(look: Look, at: float | None, context: Context, grammar: Any) -> t
     return replace(context, readings=apply(operations, context.readings)), tuple(operations)
 
 
-def apply(operations: Sequence[Operation], readings: Mapping[str, Reading]) -> dict[str, Reading]:
-    table = dict(readings)
-    for one in operations:
-        if isinstance(one, Record):
-            table[one.reading.id] = one.reading
-        elif isinstance(one, Change):
-            table.pop(one.target, None)
-            table[one.reading.id] = one.reading
-        elif isinstance(one, Relabel) and one.target in table:
-            fields = ("quantity", "condition", "phase", "appliance", "unit", "doubts", "asked_with")
-            update = {name: getattr(one, name) for name in fields if getattr(one, name) is not None}
-            table[one.target] = table[one.target].model_copy(update=update)
-        elif isinstance(one, Remove):
-            table.pop(one.target, None)
-    return table
-
-
 def _read(text: str, name: str, source: Source, context: Context) -> tuple[Context, Operation | None]:
     text, _, doubt = text.partition(" ?")
     words = text.split()
@@ -262,7 +246,7 @@ def _read(text: str, name: str, source: Source, context: Context) -> tuple[Conte
     if condition == "here":  # what was said before decides, as in real talk
         condition = context.fire or "none"
     slot = (None if condition == "none" else "" if condition == "-" else condition, quantity)
-    target = next((r.id for r in reversed(context.readings.values()) if (r.condition, r.quantity) == slot), "")
+    target = next((r.id for r in reversed(list(context.readings.values())) if (r.condition, r.quantity) == slot), "")
     if verb == "remove":
         return context, Remove(target=target, source=source, why="taken back aloud")
     doubts = [Doubt(kind=DoubtKind(doubt))] if doubt else []
@@ -285,7 +269,7 @@ def _read(text: str, name: str, source: Source, context: Context) -> tuple[Conte
 
 def install(put: Callable[[object, str, object], None] = setattr) -> None:
     """Put the doubled extraction in the place of the real one; ``put`` may be ``monkeypatch.setattr``."""
-    for one in (Setting, compile_sheet, start, step, bind_look, apply):
+    for one in (Setting, compile_sheet, start, step, bind_look):
         put(extract, one.__name__, one)
 
 

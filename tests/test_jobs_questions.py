@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+import extract
 from jobs import decisions
 from jobs.add import Typed, add
 from jobs.book import NewAppliance, job_of, new_job, sheet_of
@@ -58,14 +61,14 @@ def say(store: Store, readings: list[Reading], monkeypatch: pytest.MonkeyPatch, 
 
     def step(utterance: object, at: float, context: doubles.Context, grammar: object) -> object:
         found = tuple(Record(reading=reading) for reading in readings)
-        return doubles.replace(context, readings=doubles.apply(found, context.readings)), found
+        return replace(context, readings=extract.apply(found, context.readings)), found
 
     monkeypatch.setattr("extract.step", step)
     add(store, number, [Typed("talk")], senses=Ears().senses(), author="Ada")
 
 
-def reading(key: str = "r1", **changes: object) -> Reading:
-    given: dict[str, object] = {
+def reading(key: str = "r1", **changes: Any) -> Reading:
+    given: dict[str, Any] = {
         "id": key,
         "quantity": "co2",
         "condition": "high_fire",
@@ -188,7 +191,7 @@ def test_saying_that_one_of_a_pair_was_right_drops_the_other(store: Store, monke
     ],
 )
 def test_questions_in_trade_words(
-    store: Store, monkeypatch: pytest.MonkeyPatch, changes: dict[str, object], text: str, offered: list[str]
+    store: Store, monkeypatch: pytest.MonkeyPatch, changes: dict[str, Any], text: str, offered: list[str]
 ) -> None:
     say(store, [reading(**changes)], monkeypatch)
     (one,) = questions(store)
