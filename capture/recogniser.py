@@ -5,7 +5,6 @@ Beam search at temperature 0 only, so the same sound gives the same words.
 
 from __future__ import annotations
 
-import re
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,25 +14,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.models import SpeechModel
+from capture.prompt import leaks, prompt_of
 from capture.sound import RATE, Samples
 from schemas.evidence import Hypothesis, MadeBy, Word
 
 __all__ = ["Heard", "Recogniser"]
 
 BEAM = 5
-WINDOW_S = 30
+WINDOWS_S = (15, 30)
+"""The encoder is shown the shorter where a stretch fits: measured as good, at a third of the cost."""
+LONGEST_PROMPT = 220
+"""Tokens; the model takes 223."""
+LONGEST_TEXT = 200
+"""Tokens of one stretch; only a loop is longer."""
 LEAST_LOGPROB = -1.0
 NO_SPEECH = 0.6
 LOOP_RATIO = 2.4
 """A text that deflates to less than its 2.4th part repeats itself (the bound of Whisper's own decoder)."""
-
-PROMPT = (
-    "Boiler nine nine nine. High fire, C O two is zero zero nine point nine nine eight, O two minus seven hundred and "
-    "one. Low fire offset is minus nine hundred and oh oh one inches, air free seven thousand and one."
-)
-"""Said before every stretch, as it were: the trade's words, and numbers written as words that no gauge can show."""
-
-_NUMBER_WORD = re.compile("oh|zero|one|two|three|four|five|six|seven|eight|nine|ten|hundred|thousand|minus|point|and")
 
 
 @dataclass(frozen=True)
@@ -70,14 +67,9 @@ class Recogniser:
         self._tokenizer: Any = Tokenizer(
             self._model.hf_tokenizer, multilingual, task="transcribe" if multilingual else None, language="en"
         )
-        self._prompt = " ".join((*((", ".join(words) + ".",) if words else ()), PROMPT))
-        self._prompt_numbers = _numbers_of(self._prompt)
+        prompt = prompt_of(words, lambda text: len(self._tokenizer.encode(" " + text)) <= LONGEST_PROMPT)
         self._start = [*self._tokenizer.sot_sequence, self._tokenizer.no_timestamps]
-        self._after_prompt = [
-            self._tokenizer.sot_prev,
-            *self._tokenizer.encode(" " + self._prompt)[-200:],
-            *self._start,
-        ]
+        self._after_prompt = [self._tokenizer.sot_prev, *self._tokenizer.encode(" " + prompt), *self._start]
         self.made_by = MadeBy(
             reader=f"whisper {model.name}",
             version=f"faster-whisper {faster_whisper.__version__}, ctranslate2 {ctranslate2.__version__}",
@@ -85,9 +77,9 @@ class Recogniser:
             options=(
                 ("beam", str(BEAM)),
                 ("compute", "int8"),
-                ("prompt", self._prompt),
+                ("prompt", prompt),
                 ("temperature", "0"),
-                ("window_s", str(WINDOW_S)),
+                ("window_s", " or ".join(map(str, WINDOWS_S))),
             ),
         )
 
@@ -98,27 +90,27 @@ class Recogniser:
         """
         encoded = self._encode(sound)
         result = self._generate(encoded, self._after_prompt, hypotheses=BEAM)
-        spoken = [s for s in self._spoken(result) if s.text and not self._leaked(s.text)]
+        spoken = [s for s in self._spoken(result) if s.text and not leaks(s.text)]
         plain = self._generate(encoded, self._start, hypotheses=1)
         second = next((s.text for s in self._spoken(plain) if not s.doubtful), None)
         if not spoken or spoken[0].doubtful or (result.no_speech_prob > NO_SPEECH and second is None):
             return None
         likely = [s for s in spoken if not _is_loop(s.text)]
-        masses = _softmax([s.log_chance for s in likely])
-        words = self._words(encoded, likely[0], len(sound) / RATE, starts_at)
+        best = likely[0]
+        words = self._words(encoded, best, len(sound) / RATE, starts_at)
         return Heard(
             tuple(
-                Hypothesis(text=s.text, mass=mass, words=words if s is likely[0] else ())
-                for s, mass in zip(likely, masses, strict=True)
+                Hypothesis(text=s.text, mass=mass, words=words if s is best else ())
+                for s, mass in zip(likely, _softmax([s.log_chance for s in likely]), strict=True)
             ),
             second,
         )
 
     def _encode(self, sound: Samples) -> Any:
-        window = np.zeros(WINDOW_S * RATE, np.float32)
+        seconds = next((s for s in WINDOWS_S if len(sound) <= (s - 0.5) * RATE), WINDOWS_S[-1])
+        window = np.zeros(seconds * RATE, np.float32)
         window[: len(sound)] = sound[: len(window)]
-        features = self._model.feature_extractor(window)[:, : WINDOW_S * 100]
-        return self._model.encode(features)
+        return self._model.encode(self._model.feature_extractor(window)[:, : seconds * 100])
 
     def _generate(self, encoded: Any, prompt: list[int], *, hypotheses: int) -> Any:
         return self._model.model.generate(
@@ -128,7 +120,7 @@ class Recogniser:
             num_hypotheses=hypotheses,
             return_scores=True,
             return_no_speech_prob=True,
-            max_length=448,
+            max_length=len(prompt) + LONGEST_TEXT,
         )[0]
 
     def _spoken(self, result: Any) -> list[_Spoken]:
@@ -138,7 +130,7 @@ class Recogniser:
         ]
 
     def _words(self, encoded: Any, spoken: _Spoken, seconds: float, starts_at: float) -> tuple[Word, ...]:
-        frames = min(round(seconds * 100), WINDOW_S * 100)
+        frames = min(round(seconds * 100), WINDOWS_S[-1] * 100)
         found = self._model.find_alignment(self._tokenizer, [list(spoken.tokens)], encoded, frames)[0]
         return tuple(
             Word(
@@ -150,26 +142,6 @@ class Recogniser:
             for word in found
             if word["word"].strip()
         )
-
-    def _leaked(self, text: str) -> bool:
-        """Say whether a number of the prompt was written down: nobody has said that."""
-        words = f" {' '.join(_words_of(text))} "
-        return any(f" {number} " in words for number in self._prompt_numbers)
-
-
-def _numbers_of(text: str) -> frozenset[str]:
-    """Return the runs of three or more number words in a text."""
-    runs: list[list[str]] = [[]]
-    for word in _words_of(text):
-        if _NUMBER_WORD.fullmatch(word):
-            runs[-1].append(word)
-        elif runs[-1]:
-            runs.append([])
-    return frozenset(" ".join(run) for run in runs if len(run) >= 3)
-
-
-def _words_of(text: str) -> list[str]:
-    return re.findall(r"[a-z0-9']+", text.lower())
 
 
 def _is_loop(text: str) -> bool:

@@ -12,6 +12,7 @@ import pytest
 from capture import models, sniff
 from capture.hear import Recogniser, hear, load_recogniser
 from capture.models import find_speech_model
+from capture.prompt import NUMBERS, leaks, prompt_of
 from capture.typed import typed_utterance
 from schemas.errors import BadInput
 from schemas.evidence import Utterance
@@ -99,6 +100,29 @@ def test_noise_silence_and_a_short_word_invent_nothing(tmp_path: Path, recognise
     nine = list(hear(write(tmp_path / "nine.wav", spoken("nine", speed=220)), SHA, recogniser))
     assert len(nine) <= 1
     assert all(re.fullmatch(r"\W*(nine|9)\W*", u.text, re.IGNORECASE) for u in nine)
+
+
+def test_the_prompt_is_made_of_the_sheets_words_with_numbers_that_cannot_be() -> None:
+    words = [f"word {n}" for n in range(40)] + ["ambient co2", "rpm", "at rest"]
+    prompt = prompt_of(words, lambda text: len(text) < 300)
+    assert "ambient C O two, R P M, at rest" in prompt
+    assert len(prompt) < 300
+    assert "word 0," not in prompt
+    assert all(number in prompt for number in NUMBERS)
+
+
+@pytest.mark.parametrize(
+    ("text", "leaked"),
+    [
+        ("Flow, nine thousand and one, return.", True),
+        ("Minus seven hundred and one.", True),
+        ("It is minus seven point one.", False),
+        ("High fire, C O two nine point nine nine.", False),
+        ("", False),
+    ],
+)
+def test_a_prompt_that_was_written_down_is_known(text: str, leaked: bool) -> None:
+    assert leaks(text) is leaked
 
 
 def test_a_model_that_is_not_the_measured_one_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
