@@ -76,9 +76,9 @@ def rows(readings: Iterable[Reading], grammar: Grammar) -> dict[str, list[dict[s
         if r.taken:
             taken.append(row)
             continue
+        asked.add(r.id)
         if r.asked_with in asked:
             continue
-        asked.add(r.id)
         names = [r.quantity, *(a.quantity for a in r.alternatives if a.quantity)]
         partner = live.get(r.asked_with or "")
         if partner is not None and partner.quantity and not partner.taken:

@@ -102,6 +102,11 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
                 unit, m = code, n + 1
         if unit == "min":
             unit, number, m = _minutes(items, m, number)
+        elif unit == "{turn}" and m + 1 < len(items) and items[m + 1].kind == "number" and "." not in number.first:
+            share: Number = items[m + 1].value
+            if share.digits.endswith("/") and share.first.startswith("0."):
+                value = number.first + share.first[1:]  # "a turn and a half"
+                number, m = Number(((value, 0.0),), exact=True, digits=value + "/"), m + 1
         v = Value(number, unit, item.start, items[m].end, n, laid.segment_of[n])
         _hedges(v, items, n, m, laid, tokens)
         m = _range(v, out, items, n, m, laid, tokens)
@@ -110,6 +115,9 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
         nxt = items[m + 1] if m + 1 < len(items) and laid.segment_of[m + 1] == v.segment else None
         v.followed = nxt is not None and nxt.kind in ("word", "other") and tokens[nxt.start].low != "and"
         skip = m
+        if out and v.place >= 0 and not v.negated and _restarted(out[-1], v, items, laid):
+            v.approx = v.approx or out[-1].approx
+            out.pop()
         if v.place >= 0:
             out.append(v)
     sureness = any(s.has("unsure") for s in sentence.segments)
@@ -121,6 +129,14 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
             v.hedge = "unsure"
         v.changed = v.changed or s.has("changed")
     return out
+
+
+def _restarted(old: Value, new: Value, items: Sequence[Item], laid: Laid) -> bool:
+    """ "nine poi— nine point two": the second number begins as the first did, and only a hesitation lies between."""
+    if old.unit or old.others or old.hedge or new.place != old.place + 1:
+        return False
+    a, b = old.number.choices[0][0], new.number.choices[0][0]
+    return b.startswith(a) and len(b) > len(a) and "." in b
 
 
 def _minutes(items: Sequence[Item], m: int, number: Number) -> tuple[str, Number, int]:
@@ -226,11 +242,16 @@ def _range(v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, la
     return m
 
 
-def names_of(sentence: Sentence, laid: Laid, grammar: Grammar, tokens: Sequence[Token]) -> list[Name]:
+def names_of(
+    sentence: Sentence, laid: Laid, values: Sequence[Value], grammar: Grammar, tokens: Sequence[Token]
+) -> list[Name]:
     """Return the quantities named in a sentence, in order; what swallows values is a name without ids."""
     out = []
     conditions = {id(c) for s in sentence.segments for c in s.conditions}
+    used = {k for v in values for k in range(v.start, v.end)}
     for n, item in enumerate(laid.items):
+        if item.start in used:
+            continue
         if item.kind == "quantity":
             mention: Mention = item.value
             ids = tuple(q for q in mention.ids if grammar.quantities[q].kind == "number")
@@ -258,6 +279,7 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
     costs = [[_edge(v, name, values, names, laid, grammar, system, tokens) for name in names] for v in values]
     fits = [[_fit(v, name, grammar, system) for name in names] for v in values]
     alone = [_alone(v, grammar) for v in values]
+    lonely = [NONE if not q else 2.5 if any(q in x.ids for x in names) else 1.0 for q in alone]
     listed = [n > 0 and v.condition is not None and v.condition != values[n - 1].condition for n, v in enumerate(values)]
     fixed = _in_order(values, names, fits)
     best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(0, -1): (0.0, ())}
@@ -268,7 +290,7 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
                 k = fixed[n]
                 following[(mask | 1 << k, max(k, last))] = (sofar + fits[n][k], (*path, k))
                 continue
-            options = [(-1, 1.0 if alone[n] else NONE)]
+            options = [(-1, lonely[n])]
             options += [(k, c) for k, c in enumerate(costs[n]) if c < NONE + 2 or (mask >> k & 1 and listed[n])]
             for k, c in options:
                 total = sofar + c
@@ -292,12 +314,17 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
             names[k].used += 1
             v.near = costs[values.index(v)][k]
             lo, hi = sorted((names[k].place, v.place))
-            v.strangers = sum(1 for i in laid.items[lo + 1 : hi] if i.kind == "word")
+            v.strangers = sum(1 for i in laid.items[lo + 1 : hi] if i.kind == "word" and not _verb(tokens[i.start].low))
         else:
             quantity = _alone(v, grammar)
             if quantity is not None:
                 v.name = Name((quantity,), (), v.place, v.segment, by_unit=True)
     return total
+
+
+def _verb(word: str) -> bool:
+    """Most words in -ing, -ed and -ly between a quantity and its value say how it stands there."""
+    return word.endswith(("ing", "ed", "ly"))
 
 
 def _in_order(values: Sequence[Value], names: Sequence[Name], fits: Sequence[Sequence[float]]) -> dict[int, int]:
@@ -313,6 +340,11 @@ def _in_order(values: Sequence[Value], names: Sequence[Name], fits: Sequence[Seq
         if (a, b) == (0, 1) and len(some) == len(others) > 1 and all(names[k].ids or names[k].vague for k in some):
             if all(fits[n][k] < IMPOSSIBLE for k, n in zip(some, others, strict=True)):
                 out.update(zip(others, some, strict=True))
+    if [r[0] for r in runs] == [1, 0] and len(runs[0][1]) == len(runs[1][1]) > 1:
+        # "one fifty out, one thirty back, that's supply and return"
+        some, others = runs[1][1], runs[0][1]
+        if all((names[k].ids or names[k].vague) and fits[n][k] < IMPOSSIBLE for k, n in zip(some, others, strict=True)):
+            out.update(zip(others, some, strict=True))
     return out
 
 
@@ -369,15 +401,20 @@ def _breaks(a: int, b: int, laid: Laid, name_first: bool) -> float:
 def conditions_of(sentence: Sentence, laid: Laid, values: Sequence[Value], grammar: Grammar) -> None:
     """Give each value the condition named for it in its sentence (``Value.condition``), if any."""
     places: list[tuple[int, int, str]] = []
+    named: list[tuple[int, int, str]] = []
     for n, s in enumerate(sentence.segments):
         for c in s.conditions:
             wanted = c.value if c.kind == "enter" else (c.value,)
             at = next(k for k, i in enumerate(laid.items) if i is c)
             if not _blocked(s, at, laid):
                 places.append((at, n, wanted[0] if len(wanted) == 1 else "|".join(wanted)))
+                if c.kind == "condition":
+                    named.append(places[-1])
     if not places or not values:
         return
-    places = _joined(places, grammar)
+    if len(values) == 1 and named:
+        places = named  # "with everything shut off, so that's your standing": the name counts
+    places = _joined(places, grammar, len(values))
     leading = places[0][0] < values[0].place
     for v in values:
         own = [c for at, n, c in places if n == v.segment]
@@ -396,9 +433,12 @@ def conditions_of(sentence: Sentence, laid: Laid, values: Sequence[Value], gramm
             v.condition = after[0] if after else (before[-1] if before else None)
 
 
-def _joined(places: list[tuple[int, int, str]], grammar: Grammar) -> list[tuple[int, int, str]]:
+def _joined(places: list[tuple[int, int, str]], grammar: Grammar, values: int) -> list[tuple[int, int, str]]:
     """ "Running at high fire": the firing rate takes the place of the general word beside it."""
     drop = set()
+    general = [p for p in places if p[2] in grammar.conditions and grammar.conditions[p[2]].yields]
+    if values == 1 and general and len(general) < len(places):
+        return [p for p in places if p not in general]
     for (a, an, ac), (b, bn, bc) in pairwise(places):
         if an == bn and b - a <= 4:
             if ac in grammar.conditions and grammar.conditions[ac].yields and bc in grammar.conditions:

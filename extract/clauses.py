@@ -72,7 +72,7 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
             found.append(Sentence(segments, mark, continues))
         current, continues = [Segment([])], False
 
-    for item in items:
+    for n, item in enumerate(items):
         low = tokens[item.start].low
         if item.kind == "mark":
             if low in BREAKS:
@@ -99,6 +99,9 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
             current.append(Segment([item], low))
             continue
         if item.role("and") and item.end == item.start + 1 and item.kind != "number":
+            last = current[-1].items[-1] if current[-1].items else None
+            if last is not None and last.get("unit") in ("{turn}", "min") and n + 1 < len(items) and items[n + 1].kind == "number":
+                continue  # "a turn and a half", "a minute and four seconds"
             current.append(Segment([], "and"))
             continue
         current[-1].items.append(item)
@@ -220,6 +223,11 @@ def _questions(sentence: Sentence, tokens: Sequence[Token]) -> None:
         tail = segments[-1]
         tagged = len(segments) > 1 and all(i.role("tag_question") or i.kind == "plain" for i in tail.items)
         if tagged and not asks:
+            for s in segments:
+                s.doubtful = "question"
+            return
+        headed = not asks and any(i.role("question") for s in segments[1:] for i in s.items[:1])
+        if headed and any(s.quantities for s in segments[:1]) and any(s.numbers for s in segments):
             for s in segments:
                 s.doubtful = "question"
             return

@@ -6,14 +6,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from extract.numbers import Number
 from schemas.appliance import Fuel
 from schemas.job import JobAppliance
-from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Relabel, Remove
+from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Relabel, Remove, Source
 
 __all__ = ["Context", "Setting", "Topic", "apply"]
 
 SILENCE = 1800.0  # seconds after which a firing rate said before is no longer taken for granted
-RECENT = 30.0  # seconds within which "it" still means the quantity named last
+RECENT = 60.0  # seconds within which "it" still means the quantity named last
 SCREW_KEPT = 180.0  # seconds within which "another eighth" still means the same screw
 LAST_KEPT = 120.0  # seconds within which "no, that's the static" still means the last reading
 
@@ -37,6 +38,17 @@ class Topic:
     at: float
 
 
+@dataclass(frozen=True)
+class Open:
+    """A value said without any quantity, kept until it is named ("nine one, four eight. That's CO2 and O2")."""
+
+    number: Number
+    unit: str
+    source: Source
+    at: float
+    reading: str | None
+
+
 @dataclass
 class Context:
     """The running context. ``extract.step`` returns a new one and leaves its argument as it was."""
@@ -58,11 +70,10 @@ class Context:
     last_at: float = -1e9
     screw: str | None = None
     screw_at: float = -1e9
-    open: tuple[str, ...] = ()
+    open: tuple[Open, ...] = ()
+    since_appliance: tuple[str, ...] = ()
+    cut: str | None = None
     correcting: bool = False
-    interrupted: bool = False
-    cut_text: bool = False
-    history: tuple[tuple[float, str], ...] = ()
 
     def copy(self) -> Context:
         """A context that can be changed without changing this one."""

@@ -8,6 +8,7 @@ from decimal import Decimal
 from extract.context import Setting
 from extract.lexicon import Grammar
 from physics import laws
+from schemas.appliance import Fuel
 from schemas.base import decimal_of
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import Reading
@@ -68,7 +69,8 @@ def broken(new: Reading, others: Iterable[Reading], grammar: Grammar, setting: S
         for r in others
         if r.id != new.id and r.appliance == new.appliance and r.condition == new.condition and r.phase == new.phase
     }
-    found = _gas(new, row, setting)
+    burns = next((r.value for r in others if r.quantity == "fuel" and r.taken), None)
+    found = _gas(new, row, setting, burns if burns in laws.CO2_MAX else None)  # type: ignore[arg-type]  # just looked up
     if found:
         return found
     slot = (new.quantity, new.condition)
@@ -90,14 +92,16 @@ def broken(new: Reading, others: Iterable[Reading], grammar: Grammar, setting: S
     return None
 
 
-def _gas(new: Reading, row: Mapping[str, Reading], setting: Setting) -> tuple[Doubt, tuple[str, ...]] | None:
+def _gas(new: Reading, row: Mapping[str, Reading], setting: Setting, said_fuel: Fuel | None) -> tuple[Doubt, tuple[str, ...]] | None:
     """CO2 against O2, CO air-free against CO: the laws of one flame."""
     both = {**row, str(new.quantity): new}
     if new.quantity in ("co2", "o2") and "co2" in both and "o2" in both:
+        # natural gas unless job or talk says otherwise: only a doubt hangs on it
+        fuel = setting.fuel or said_fuel or "natural_gas"
         c, o = both["co2"], both["o2"]
         x, y = _amount(c, "%"), _amount(o, "%")
         if x is not None and y is not None:
-            gap = laws.dilution_gap(x, y, setting.fuel)
+            gap = laws.dilution_gap(x, y, fuel)
             steps = {"co2_step": _step(c.value), "o2_step": _step(o.value)}
             if abs(gap) > laws.dilution_tolerance(**steps):
                 text = f"CO2 {c.value} % and O2 {o.value} % cannot both be right"

@@ -64,7 +64,7 @@ def language(code: str = "en") -> Language:
         fillers=frozenset(n["fillers"]),
         months=t["months"],
         ordinals=t["ordinals"],
-        cues={name: tuple(phrases) for name, phrases in raw["cues"].items()},
+        cues={name: tuple(phrases) for name, phrases in raw["cues"].items()} | {"undo": _undo(raw["undo"])},
         plain=frozenset((*raw["words"]["plain"], *raw["words"]["more"])),
         one_after=frozenset(raw["words"]["one_after"]),
         one_before=frozenset(raw["words"]["one_before"]),
@@ -72,3 +72,8 @@ def language(code: str = "en") -> Language:
         ordinals_of_things=raw["words"]["ordinals_of_things"],
         units={code: tuple(said) for code, said in raw["units"].items()},
     )
+
+
+def _undo(parts: dict[str, list[str]]) -> tuple[str, ...]:
+    """Every way to take something back: each verb with each object."""
+    return (*(f"{verb} {what}" for verb in parts["verbs"] for what in parts["objects"]), *parts["whole"])

@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from extract.language import Language, language
-from extract.numbers import number_like, numbers_at
+from extract.numbers import Number, number_like, numbers_at
 from extract.tokens import Token, tokenize
 from extract.values import Measure
 from schemas.job import JobAppliance
@@ -153,6 +153,9 @@ class Grammar:
         for i, token in enumerate(tokens):
             w = token.low
             here: list[Item] = []
+            nxt = tokens[i + 1] if i + 1 < len(tokens) else None
+            if nxt is not None and nxt.joined and nxt.low in ("—", "–", "-") and self._broken_off(tokens, i):
+                here.append(Item("filler", i, i + 2, w, 0.2))
             if token.kind == "mark":
                 here.append(Item("mark", i, i + 1, w, 0.1))
             elif w in lang.fillers:
@@ -181,6 +184,12 @@ class Grammar:
             here.extend(self._numbers(tokens, i, likes))
             edges.append(here)
         return [_merged(_longest(here, likes, edges)) for here in edges]
+
+    def _broken_off(self, tokens: Sequence[Token], i: int) -> bool:
+        """ "sev— six": a word that is broken off in front of a dash."""
+        known = tokens[i].low in self.phrases or tokens[i].low in self.lang.plain or number_like(tokens[i], self.lang)
+        spaced = i + 2 >= len(tokens) or not tokens[i + 2].joined or tokens[i + 1].low == "—"
+        return tokens[i].kind == "word" and not known and spaced
 
     def _is_unit(self, tokens: Sequence[Token], i: int, entry: _Entry) -> bool:
         """Single letters are units only right behind digits or "degrees"; "a turn" only behind a share."""
@@ -225,10 +234,20 @@ class Grammar:
     def _numbers(self, tokens: Sequence[Token], i: int, likes: Sequence[bool]) -> Iterator[Item]:
         lang = self.lang
         w = tokens[i].low
-        if w in ("one", "1", "oh", "o", "second", "third", "fourth", "half", "quarter") and not self._counts(tokens, i, likes):
+        if w in _DOUBTFUL and not self._counts(tokens, i, likes):
             return
+        if w in ("nothing", "none") and not self._is_nothing(tokens, i):
+            return
+        if w in ("a", "an") and i + 1 < len(tokens) and tokens[i + 1].low in ("turn", "minute", "full", "cubic", "complete", "whole"):
+            yield Item("number", i, i + 1, Number((("1", 0.0),), exact=True, digits="1"), KNOWN)
         for end, number, cost in numbers_at(tokens, i, lang):
             yield Item("number", i, end, number, KNOWN + cost)
+
+    def _is_nothing(self, tokens: Sequence[Token], i: int) -> bool:
+        """ "CO is nothing" counts as zero, "nothing lit yet" does not."""
+        before = tokens[i - 1].low if i else ""
+        last = i + 1 == len(tokens) or tokens[i + 1].kind == "mark"
+        return last and before in ("is", "'s", "at", "reads", "shows", "says", "reading", "showing")
 
     def _counts(self, tokens: Sequence[Token], i: int, likes: Sequence[bool]) -> bool:
         """Whether a doubtful small word is meant as a number: "the last one" and "Oh, CO is up" are not."""
@@ -236,6 +255,8 @@ class Grammar:
         lang = self.lang
         before = tokens[i - 1].low if i else ""
         nxt = tokens[i + 1] if i + 1 < len(tokens) else None
+        if i and before in ("those", "these", "them", "the", "all", "other", "last", "next") and w in _FEW:
+            return nxt is not None and (likes[i + 1] or nxt.low in lang.points)
         if w in ("oh", "o"):
             return nxt is not None and likes[i + 1]
         if w in ("one", "1"):
@@ -251,6 +272,8 @@ def compile_sheet(sheet: Sheet) -> Grammar:
     return Grammar(sheet, language())
 
 
+_FEW = frozenset(("two", "three", "four"))
+_DOUBTFUL = frozenset(("one", "1", "oh", "o", "second", "third", "fourth", "half", "quarter")) | _FEW
 _NAMES = frozenset(("quantity", "condition", "enter"))
 _FIRST = {k: n for n, k in enumerate(("number", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell", "unit", "other", "state", "short screw", "cue", "filler", "plain", "word"))}
 
@@ -335,6 +358,10 @@ def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
             add(named, phrase, q.id, True)
         for phrase in q.sounds_like:
             add(alike, phrase, q.id, False)
+    for table in (named, alike):
+        for words, mention in list(table.items()):
+            if "two" in words:
+                table.setdefault(tuple("2" if w == "two" else w for w in words), mention)
     for words, mention in list(named.items()):
         more = (*words[:-1], words[-1] + "s")
         if not words[-1].endswith("s") and len(words[-1]) > 3 and more not in named:

@@ -38,10 +38,12 @@ def moves_of(sentence: Sentence, laid: Laid, values: list[Value], tokens: Sequen
     screws = [(n, i) for n, i in enumerate(laid.items) if i.get("screw")]
     short = [(n, i) for n, i in enumerate(laid.items) if i.get("short screw") and not i.get("screw")]
     directions = _directions(laid, tokens, amounts, bool(screws))
-    if not amounts and directions:
-        shares = [v for v in values if v.number.digits.endswith("/") and not v.unit]
-        if len(shares) == 1 and (screws or len(values) == 1):
-            amounts = shares
+    shares = [v for v in values if v.number.digits.endswith("/") and not v.unit and v not in amounts]
+    turned = any(_turned(s, tokens) for s in sentence.segments)
+    if amounts and directions:
+        amounts = sorted([*amounts, *shares], key=lambda v: v.place)
+    elif len(shares) == 1 and ((directions and (screws or short or len(values) == 1)) or (turned and (screws or short))):
+        amounts = shares
     if not amounts:
         return []
     if not directions and not screws and not any(s.has("turn_words") or _turned(s, tokens) for s in sentence.segments):

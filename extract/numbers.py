@@ -303,12 +303,17 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
             if groups[0].kind == "N" and len(nxt.low) <= 2 and (not t.joined or t.end <= nxt.start):
                 value = tidy(f"{whole}.{nxt.low}")
                 yield end + 2, Number(((value, 0.0),), exact=True, digits=value), cost + 0.3
+        elif len(groups) == 1 and groups[0].kind == "N" and len(whole) <= 3 and t.low == "," and t.joined and nxt is not None:
+            if nxt.kind == "number" and len(nxt.low) == 3 and nxt.low.isdigit():
+                yield end + 2, Number(((whole + nxt.low, 0.0),), exact=True, digits=whole + nxt.low), cost + 0.4
         elif groups[-1].kind == "N" and len(groups) == 1 and t.kind == "number" and t.low.startswith("."):
             value = tidy(whole + t.low)
             yield end + 1, Number(((value, 0.0),), exact=True, digits=value), cost + 0.1
         yield from _with_fraction(whole, tokens, end, lang, cost)
     if follows_point:
         cost += 1.5  # the point is left hanging
+    if groups[0].kind == "H" and tokens[end:] and tokens[end].low == "and" and end + 1 == len(tokens):
+        yield end + 1, Number(choices, cut=True, digits=digits), cost
     led = groups[0].digits.startswith("0") and len(digits) > 1
     exact = len(groups) == 1 and groups[0].kind in ("H", "T", "D", "O")
     yield end, Number(choices, exact=exact, led=led and groups[0].kind == "N", digits=digits), cost

@@ -101,7 +101,7 @@ def _sentences(
         laid = lay(sentence)
         values = values_of(sentence, laid, tokens, grammar)
         moves = moves_of(sentence, laid, values, tokens, grammar)
-        names = names_of(sentence, laid, grammar, tokens)
+        names = names_of(sentence, laid, values, grammar, tokens)
         clock = _clocked(values, laid, grammar)
         if moves:
             spans = [(m.start, m.end) for m in moves]

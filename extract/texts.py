@@ -43,8 +43,9 @@ def captures(sentence: Sentence, tokens: Sequence[Token], text: str, grammar: Gr
     if remark:
         return [remark]
     found = list(_mentioned(items, tokens, text, grammar, stop, kinds))
-    if not any(c for c in found if c.start <= items[0].start + 2):
-        found = [*_introduced(items, tokens, text, grammar, stop, kinds, found), *found]
+    for s in sentence.segments:
+        if s.items and not any(c.start <= s.items[0].start + 2 and c.end > s.items[0].start for c in found):
+            found = [*_introduced(s.items, tokens, text, grammar, stop, kinds, found), *found]
     return found
 
 
@@ -102,7 +103,9 @@ def _mentioned(
                     break
                 value = text[tokens[start].start : tokens[end - 1].end]
             else:
-                if not (linked or indefinite or _code_like(tokens, start, end, grammar)):
+                if not (linked or indefinite) and not (
+                    _code_like(tokens, start, end, grammar) and (_single(tokens[start]) or spoken_digits(tokens, start, grammar.lang) or tokens[start].text[:1].isupper())
+                ):
                     break
                 if kinds[start].kind not in ("word", "number", "plain", "cue", "other", "unit") and not linked:
                     break
@@ -139,7 +142,8 @@ def _end_of(
     while k < stop:
         low = tokens[k].low
         if low in (",", ";", ":") or (low in ("–", "—") and form != "code"):
-            if form == "code" and low == "," and k + 1 < stop and _single(tokens[k + 1]):
+            spelt = k + 1 < stop and (_single(tokens[k + 1]) or spoken_digits(tokens, k + 1, grammar.lang) is not None or tokens[k + 1].low in grammar.lang.doubles)
+            if form == "code" and low == "," and spelt:
                 k += 1
                 continue
             break
@@ -231,17 +235,18 @@ def _date_in(tokens: Sequence[Token], start: int, stop: int, grammar: Grammar) -
         if not month:
             continue
         day, year, end = None, None, k + 1
-        if k + 1 < stop:
-            behind = _day(tokens, k + 1, stop, grammar)
-            if behind:
-                day, end = behind
-        if day is None and k > start:
+        if k > start:
             for back in (k - 1, k - 2, k - 3):
                 if back < start:
                     break
                 ahead = _day(tokens, back, k, grammar)
                 if ahead and all(x.low in ("of", "the") for x in tokens[ahead[1] : k]):
                     day = ahead[0]
+                    break
+        if day is None and k + 1 < stop:
+            behind = _day(tokens, k + 1, stop, grammar)
+            if behind:
+                day, end = behind
         while end < stop and tokens[end].low in (",", "of", "in"):
             end += 1
         got = _year(tokens, end, stop, grammar)
@@ -297,8 +302,8 @@ def _introduced(
     found: Sequence[Capture],
 ) -> list[Capture]:
     """Sentences such as "this is {technician} at {site}"."""
-    end = min([c.start for c in found], default=stop)
     start = items[0].start
+    end = min([c.start for c in found if c.start > start], default=stop)
     while start < end and tokens[start].low in ("okay", "ok", "so", "right", "well", "hi", "hello", ",", "alright", "morning", "good", "and", "now"):
         start += 1
     best: list[Capture] = []

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from extract.assign import Name, Value
 from extract.clauses import PAST, Segment
-from extract.context import LAST_KEPT, RECENT, SCREW_KEPT, SILENCE, Context, Topic, apply
+from extract.context import LAST_KEPT, RECENT, SCREW_KEPT, SILENCE, Context, Open, Topic, apply
 from extract.doubt import FIT, HEDGES, TESTS, broken, doubt
 from extract.lexicon import Grammar, Item
 from extract.moves import Move
@@ -37,6 +38,8 @@ class Work:
         self.ordinal = 0
         self.undone: list[str] = []
         self.touched_phase = False
+        self.last_condition: str | None = None
+        self.names: Sequence[Name] = ()
         if at - context.at > SILENCE:
             context.state, context.topic, context.pending = None, None, None
         context.at = at
@@ -91,9 +94,16 @@ class Work:
         kinds = {s.kind for s in p.sentence.segments}
         if kinds == {"noise"}:
             return
+        if self.c.cut and not p.values and any(s.has("interrupted") for s in p.sentence.segments):
+            self.interrupted()
+            if not (p.names or p.checks or p.captures or any(s.conditions for s in p.sentence.segments)):
+                return
+        self.names = p.names
         tags = self.appliances(p)
         self.phases(p)
         self.undo(p)
+        if self.swaps(p) or self.named_afterwards(p) or self.completes_move(p):
+            return
         labelled = self.relabels(p)
         if tags and not labelled:
             self.use_appliance(tags[0][1])
@@ -115,6 +125,16 @@ class Work:
         self.topics(p)
         if fresh is not None:
             self.enter(fresh)
+        alone = not p.values and not p.names and any(s.conditions for s in p.sentence.segments)
+        self.last_condition = self.c.state if alone else None
+
+    def interrupted(self) -> None:
+        """The sentence before stopped without an end, and then someone came: its last number may be cut short."""
+        r = self.c.readings.get(self.c.cut or "")
+        self.c.cut = None
+        if r is not None and not any(d.kind == DoubtKind.CUT_OFF for d in r.doubts):
+            text = doubt(DoubtKind.CUT_OFF, "the speaker was interrupted")
+            self.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
 
     def appliances(self, p: Parsed) -> list[tuple[int, str]]:
         """Take up the appliances named; returns their places, so that each value finds its own."""
@@ -141,6 +161,8 @@ class Work:
 
     def use_appliance(self, tag: str) -> None:
         """What is said from here on belongs to this appliance."""
+        if tag != self.c.appliance:
+            self.c.since_appliance = ()
         self.c.appliance, self.c.appliance_lost = tag, False
 
     def group(self) -> list[Reading]:
@@ -331,7 +353,9 @@ class Work:
             done = self.relabel_quantity(names[0], group[-1:], src, conditions)
         elif conditions:
             condition = self.resolve(conditions[-1])
-            for r in group:
+            many = self.plural(p)
+            loose = [r for r in self.c.live() if many and r.condition is None and r not in group]
+            for r in [*loose, *group]:
                 if condition is None or r.quantity is None or condition not in self.g.quantities[r.quantity].conditions:
                     continue
                 if r.condition == condition:
@@ -345,7 +369,8 @@ class Work:
                 self.enter(condition)
         if tags and tags[-1] != ("*",):
             tag = self.tag_of(tags[-1][0])
-            for r in group:
+            since = [r for rid in self.c.since_appliance if (r := self.c.readings.get(rid)) is not None and r not in group]
+            for r in [*(since if self.plural(p) else ()), *group]:
                 if r.quantity is not None and not self.g.quantities[r.quantity].every_job and r.appliance != tag:
                     self.relabel(r, src, appliance=tag)
                     done = True
@@ -353,6 +378,73 @@ class Work:
         if done:
             self.c.correcting = False
         return done
+
+    def plural(self, p: Parsed) -> bool:
+        """ "Those", "all of that": more than the last utterance is meant."""
+        return any(self.tokens[k].low in ("those", "them", "these", "all", "they", "everything", "lot") for i in p.laid.items for k in range(i.start, i.end))
+
+    def swaps(self, p: Parsed) -> bool:
+        """ "Flip those": the last two readings change places."""
+        if not any(s.has("swap") for s in p.sentence.segments) or p.values:
+            return False
+        group = [r for r in self.group() if self.measured(r)][-2:]
+        if len(group) != 2 or group[0].unit != group[1].unit:
+            return False
+        a, b = group
+        for r, other in ((a, b), (b, a)):
+            doubts = tuple(d for d in r.doubts if d.kind != DoubtKind.RELATION)
+            new = r.model_copy(update={"id": self.new_id(), "value": other.value, "doubts": doubts, "asked_with": None})
+            self.emit(Change(target=r.id, reading=new, why="the two were swapped"))
+            self.made = [rid for rid in self.made if rid != r.id] + [new.id]
+        self.c.correcting = False
+        return True
+
+    def named_afterwards(self, p: Parsed) -> bool:
+        """ "Nine one, four eight. That's CO2 and O2": names for values that were said without any."""
+        self.c.open = tuple(o for o in self.c.open if self.at - o.at < RECENT)
+        names = [n for n in p.names if (n.ids or n.vague) and not n.implied]
+        if p.values or not names or len(names) != len(self.c.open):
+            return False
+        if any(s.kind != "reading" or s.has("not", "future") for s in p.sentence.segments):
+            return False
+        known = all(i.kind in ("quantity", "plain", "cue", "condition", "enter", "unit") for i in p.laid.items)
+        fresh = self.states(p)
+        if fresh is not None:
+            self.enter(fresh)
+        for name, o in zip(names, self.c.open, strict=True):
+            v = Value(o.number, o.unit, 0, 1, 0, name.segment)
+            quantity, more = self.quantity_of(name, v, self.c.setting.units)
+            doubts = [doubt(DoubtKind.QUANTITY_UNCLEAR, "the name fits several quantities")] if more or not known else []
+            target = self.c.readings.get(o.reading) if o.reading else None
+            condition = [self.resolve(c) for s in p.sentence.segments for c in s.conditions]
+            v.condition = condition[-1] if condition else None
+            self.record(quantity, v, p, p.sentence.segments[0], doubts, [], None, o.source, target)
+        self.c.open = ()
+        return True
+
+    def completes_move(self, p: Parsed) -> bool:
+        """ "Clockwise, that was": the direction or screw of the move just recorded."""
+        group = self.group()
+        if p.values or p.moves or not group or group[-1].quantity != self.g.move:
+            return False
+        old = group[-1]
+        way = [i for i in p.laid.items if i.role("in_words") or i.role("out_words")]
+        screw = [i for i in p.laid.items if i.get("screw") or i.get("short screw")]
+        words = old.note.split()
+        doubts = list(old.doubts)
+        if way and any(d.kind == DoubtKind.DIRECTION_UNCLEAR for d in doubts):
+            words.append("cw" if way[-1].role("in_words") else "ccw")
+            doubts = [d for d in doubts if d.kind != DoubtKind.DIRECTION_UNCLEAR]
+        if screw and any(d.kind == DoubtKind.SCREW_UNCLEAR for d in doubts):
+            self.c.screw, self.c.screw_at = screw[-1].get("screw") or screw[-1].get("short screw"), self.at
+            words.insert(0, str(self.c.screw))
+            doubts = [d for d in doubts if d.kind != DoubtKind.SCREW_UNCLEAR]
+        if len(doubts) == len(old.doubts):
+            return False
+        new = old.model_copy(update={"id": self.new_id(), "note": " ".join(words), "doubts": tuple(doubts)})
+        self.emit(Change(target=old.id, reading=new, why="completed"))
+        self.made = [rid for rid in self.made if rid != old.id] + [new.id]
+        return True
 
     def unclear(self, r: Reading) -> bool:
         return any(d.kind == DoubtKind.QUANTITY_UNCLEAR for d in r.doubts)
@@ -433,6 +525,9 @@ class Work:
                 doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "no quantity was named"))
                 alternatives += [Alternative(quantity=q, why="the value fits") for q in more[1:3]]
                 quantity = more[0]
+                if self.c.open and self.c.open[-1].source == self.source(v.start, v.end):
+                    ahead = f"{self.u.evidence[:16]}-{self.u.number}-{self.ordinal + 1}"
+                    self.c.open = (*self.c.open[:-1], replace(self.c.open[-1], reading=ahead))
         if v.rivals and quantity is not None:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the words can be read in two ways"))
             alternatives += [Alternative(quantity=q, why="the words can be read so") for q in v.rivals[:1]]
@@ -465,11 +560,26 @@ class Work:
         if not fits:
             return name.vague[0], list(name.vague[1:])
         ids = [q for _, q in fits]
+        with_ = [q for q in ids if self.goes_with(q, name)]
+        if len(with_) == 1:
+            return with_[0], []
         return ids[0], ids[1:]
+
+    def goes_with(self, quantity: str, name: Name) -> bool:
+        """Whether a quantity that this one stands in a law with is named beside it ("flow seventy, return fifty")."""
+        beside = {q for n in self.names for q in n.ids if n is not name}
+        return any(
+            {s.quantity for s in law.slots} == {quantity, other} for law in self.g.laws for other in beside if other != quantity
+        )
 
     def unnamed(self, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Reading | None, list[str]] | None:
         """What a value without a quantity belongs to: a correction, a name left open, what "it" means; or nothing."""
         system = self.c.setting.units
+        here = self.c.pending
+        if here is not None and here.at == self.at and self.c.correcting:
+            fits = best_fit(v, here.ids, self.g, system)
+            if fits:
+                return fits[0][1], self.c.at_slot(fits[0][1], self.c.state, self.phase_for(self.c.state), self.c.tag()), []
         if self.undone:
             r = self.c.readings.get(self.undone[-1])
             if r is not None and r.quantity is not None and self.fits(v, r.quantity):
@@ -487,15 +597,22 @@ class Work:
             if fits:
                 self.c.pending = None
                 return fits[0][1], None, []
+        mine = [n for n in p.names if n.ids and n.place < v.place]
+        if len(mine) == 1 and len({n.ids for n in p.names if n.ids}) == 1 and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None):
+            fits = best_fit(v, mine[0].ids, self.g, system)
+            if fits:
+                return fits[0][1], None, []
         topic = self.c.topic
         alone = all(i.kind in ("number", "unit", "plain", "cue", "condition", "enter", "mark", "state", "choice") for x in p.sentence.segments for i in x.items)
-        pointing = s.has("now", "changed", "reading") or any(
+        pointing = s.has("now", "changed", "reading") or any(i.get("appliance") for i in p.laid.items) or any(
             self.tokens[i.start].low in ("it", "it's", "that", "'s", "still", "this", "they") for i in s.items
         )
         if topic is not None and self.at - topic.at < RECENT and (pointing or v.condition) and alone:
             fits = best_fit(v, topic.ids, self.g, system)
             if fits:
                 return fits[0][1], None, []
+        if v.condition is None and self.bare(p, anywhere=True):
+            self.c.open = (*self.c.open, Open(v.number, v.unit, self.source(v.start, v.end), self.at, None))
         strange = any(i.kind in ("word", "other") for i in s.items)
         if strange or not (v.condition or self.said_unit(v) or self.bare(p)):
             return None
@@ -510,12 +627,14 @@ class Work:
     def said_unit(self, v: Value) -> bool:
         return bool(v.unit) and v.unit not in ("deg", "min", "s")
 
-    def bare(self, p: Parsed) -> bool:
+    def bare(self, p: Parsed, anywhere: bool = False) -> bool:
         """Nothing but numbers and small words, while readings are being taken."""
         items = [i for x in p.sentence.segments for i in x.items]
         small = all(i.kind in ("number", "unit") or i.kind == "plain" or i.kind == "cue" for i in items)
         few = sum(1 for i in items if i.kind in ("plain", "cue")) <= 3
         decimal = any("." in v.number.first for v in p.values)
+        if anywhere:
+            return small and few
         return small and few and decimal and self.c.state is not None and "i" not in {self.tokens[i.start].low for i in items}
 
     def likely(self, v: Value) -> list[str]:
@@ -539,6 +658,7 @@ class Work:
     def record(
         self, quantity: str, v: Value, p: Parsed, s: Segment,
         doubts: list[Doubt], alternatives: list[Alternative], target: Reading | None,
+        source: Source | None = None, takes_place_of: Reading | None = None,
     ) -> None:  # fmt: skip
         """Make the reading, put it to every test of doubt, and place it among the others."""
         q = self.g.quantities[quantity]
@@ -575,9 +695,12 @@ class Work:
         last = max([v.end, *([v.name.end] if v.name and v.name.end else [])])
         reading = Reading(
             id=self.new_id(), quantity=quantity, condition=condition, phase=phase, value=value, unit=unit,
-            appliance=appliance, approx=v.approx, note=v.noted, source=self.source(first, last),
+            appliance=appliance, approx=v.approx, note=v.noted, source=source or self.source(first, last),
             alternatives=tuple(alternatives), doubts=tuple(doubts),
         )  # fmt: skip
+        if takes_place_of is not None:
+            self.settle(reading, takes_place_of.id, "named afterwards")
+            return
         self.place(reading, v, p, target)
 
     def place(self, reading: Reading, v: Value, p: Parsed, target: Reading | None) -> None:
@@ -858,15 +981,29 @@ class Work:
     # ------------------------------------------------------------------ what stays in mind
     def topics(self, p: Parsed) -> None:
         """Remember the quantity named last, and one that was left without its value."""
-        names = [n for n in p.names if n.ids]
-        if not names:
+        names = [n for n in p.names if n.ids or n.vague]
+        if p.moves and self.c.topic is not None:
+            self.c.topic = replace(self.c.topic, at=self.at)
+        if not names or p.moves:
             return
         last = names[-1]
+        last_ids = last.ids or last.vague
         conditions = [c for s in p.sentence.segments for c in s.conditions]
         condition = self.resolve(conditions[-1]) if conditions else None
-        self.c.topic = Topic(last.ids, condition, self.at)
+        self.c.topic = Topic(last_ids, condition, self.at)
         kind = p.sentence.segments[last.segment].kind
-        self.c.pending = Topic(last.ids, condition, self.at) if not last.used and (kind == "reading" or self.asks_itself(p)) and not last.implied else None
+        self.c.pending = Topic(last_ids, condition, self.at) if not last.used and (kind == "reading" or self.asks_itself(p)) and not last.implied else None
+
+    def bind_back(self) -> None:
+        """ "Stack temp. 128 degrees. High fire.": a condition at the end, said alone, belongs to what stands before it."""
+        if not self.last_condition or not self.made:
+            return
+        for rid in self.made:
+            r = self.c.readings.get(rid)
+            if r is None or r.condition is not None or r.quantity is None:
+                continue
+            if self.last_condition in self.g.quantities[r.quantity].conditions:
+                self.relabel(r, r.source, condition=self.last_condition)
 
     def asks_itself(self, p: Parsed) -> bool:
         """ "CO2?": a quantity alone, its value comes next."""
@@ -882,9 +1019,17 @@ class Work:
                 self.emit(Remove(target=rid, source=self.source(0, len(self.tokens)), why="taken back"))
                 if r.quantity is not None:
                     self.c.pending = Topic((r.quantity,), r.condition, self.at)
+        text = self.u.text.rstrip()
+        self.c.cut = None
+        if self.made and text and text[-1] not in ".?!" and self.tokens[-1].kind != "mark":
+            r = self.c.readings.get(self.made[-1])
+            if r is not None and r.source.span is not None and r.source.span[1] >= len(text):
+                self.c.cut = r.id
         alive = tuple(rid for rid in self.made if rid in self.c.readings)
         if alive:
             self.c.last, self.c.last_at = alive, self.at
+            self.c.since_appliance = (*self.c.since_appliance, *alive)
+        self.bind_back()
         if alive or self.operations or len(self.tokens) > 5:
             self.c.correcting = False
 
