@@ -2,6 +2,7 @@
 
 from extract.context import Context, Setting, apply
 from extract.lexicon import Grammar, compile_sheet
+from extract.looks import bind_look
 from extract.step import start, step
 
-__all__ = ["Context", "Grammar", "Setting", "apply", "compile_sheet", "start", "step"]
+__all__ = ["Context", "Grammar", "Setting", "apply", "bind_look", "compile_sheet", "start", "step"]

@@ -55,6 +55,7 @@ class Context:
 
     setting: Setting
     readings: dict[str, Reading] = field(default_factory=dict)
+    times: dict[str, float] = field(default_factory=dict)
     at: float = 0.0
     state: str | None = None
     state_at: float = 0.0
@@ -77,7 +78,7 @@ class Context:
 
     def copy(self) -> Context:
         """A context that can be changed without changing this one."""
-        return replace(self, readings=dict(self.readings))
+        return replace(self, readings=dict(self.readings), times=dict(self.times))
 
     def several(self) -> bool:
         """Whether more than one appliance is about."""
@@ -92,10 +93,10 @@ class Context:
         return self.readings.values()
 
     def at_slot(self, quantity: str, condition: str | None, phase: str, appliance: str | None) -> Reading | None:
-        """The live reading of a slot, the newest if there are several."""
+        """The reading of a slot that was said, the newest if there are several; photos are weighed in ``jobs``."""
         found = None
         for r in self.readings.values():
-            if r.quantity == quantity and r.condition == condition and r.phase == phase and r.appliance == appliance:
+            if r.source.box is None and r.quantity == quantity and r.condition == condition and r.phase == phase and r.appliance == appliance:
                 found = r
         return found
 

@@ -6,9 +6,10 @@ can be read in more than one way ("CO two ten": CO2 10 or CO 210) the cheaper ro
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from extract.language import Language, language
 from extract.numbers import Number, number_like, numbers_at
@@ -99,7 +100,14 @@ class Grammar:
             first: tuple(t for t in templates if t[0] == first) for first in {t[0] for t in templates if t[0][0] != "{"}
         }
         self._named_first = tuple(t for t in templates if t[0][0] == "{")
+        self.shown = _labels(sheet, "shown")
+        self.said = _labels(sheet, "said")
+        self._written = _written_units(lang)
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
+
+    def unit_written(self, text: str) -> str:
+        """The unit code of a unit as a display writes it; empty where there is none or it is not known."""
+        return self._written.get("".join(text.lower().split()).rstrip("."), "")
 
     def introductions_from(self, token: Token) -> tuple[tuple[str, ...], ...]:
         """The introductions that may begin with a token: those with its word, or with a name if it has a capital."""
@@ -275,7 +283,7 @@ def compile_sheet(sheet: Sheet) -> Grammar:
 _FEW = frozenset(("two", "three", "four"))
 _DOUBTFUL = frozenset(("one", "1", "oh", "o", "second", "third", "fourth", "half", "quarter")) | _FEW
 _NAMES = frozenset(("quantity", "condition", "enter"))
-_FIRST = {k: n for n, k in enumerate(("number", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell", "unit", "other", "state", "short screw", "cue", "filler", "plain", "word"))}
+_FIRST = {k: n for n, k in enumerate(("number", "stop", "no stop", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell", "unit", "other", "state", "short screw", "cue", "filler", "plain", "word"))}
 
 
 def _longest(items: list[Item], likes: Sequence[bool], edges: Sequence[Sequence[Item]]) -> list[Item]:
@@ -322,6 +330,24 @@ def _merged(items: list[Item]) -> list[Item]:
         else:
             out.append(group[0])
     return out
+
+
+def _labels(sheet: Sheet, field: Literal["shown", "said"]) -> dict[str, str]:
+    """Labels to quantities, by letters and digits; one that two quantities share is left out."""
+    found: dict[str, set[str]] = {}
+    for q in sheet.quantities:
+        for label in (*getattr(q, field), *((q.name,) if field == "shown" else ())):
+            found.setdefault(" ".join(re.findall(r"[a-z0-9]+", label.lower())), set()).add(q.id)
+    return {label: next(iter(ids)) for label, ids in found.items() if len(ids) == 1 and label}
+
+
+def _written_units(lang: Language) -> dict[str, str]:
+    """Units by every way to write them, without blanks."""
+    found = {}
+    for u in units().values():
+        for text in (*reversed(lang.units.get(u.code, ())), *reversed(u.said), u.show, u.code):
+            found["".join(text.lower().split()).rstrip(".")] = u.code
+    return found
 
 
 def _cost_of(node: tuple[float, int, int, Item | None]) -> float:
@@ -403,6 +429,9 @@ def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
             found.append(_Entry(words, "unit", u.code, -0.1))
     found += [_Entry(_words(p), "unit", "deg", -0.05) for p in lang.degrees]
 
+    for stop in sheet.stops:
+        found += [_Entry(_words(p), "stop", stop.id, -0.3) for p in stop.said]
+        found += [_Entry(_words(p), "no stop", stop.id, -0.3) for p in stop.look_alikes]
     taken = {e.words for e in found if e.kind in ("quantity", "condition")}
     found += [_Entry(w, "other", p, 0.0) for p in sheet.leave_alone if (w := _words(p)) not in taken]
 

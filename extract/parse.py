@@ -16,7 +16,7 @@ from extract.texts import Capture, captures
 from extract.tokens import Token, tokenize
 from extract.values import fit
 
-__all__ = ["Parsed", "Reading", "parse"]
+__all__ = ["Heard", "Parsed", "best_fit", "parse"]
 
 RIVAL = 0.4  # rows this near to the best raise a doubt where they give a value to something else
 CLOSE = 1.0  # rows within this of the best are looked at as well
@@ -37,7 +37,7 @@ class Parsed:
 
 
 @dataclass(slots=True)
-class Reading:
+class Heard:
     """A text as parsed sentences; ``rival`` is another way to read it that costs nearly as little."""
 
     tokens: Sequence[Token]
@@ -46,11 +46,11 @@ class Reading:
     rival: list[Parsed] | None = None
 
 
-def parse(text: str, context: Context, grammar: Grammar) -> Reading:
+def parse(text: str, context: Context, grammar: Grammar) -> Heard:
     """Return the sentences of ``text``; looks at the context only to choose between ways to read the words."""
     tokens = tokenize(text)
     if not tokens:
-        return Reading(tokens, [], 0.0)
+        return Heard(tokens, [], 0.0)
     rows = grammar.rows(tokens, context.setting.appliances)
     first = rows[0].cost
     seen: list[tuple[object, ...]] = []
@@ -69,7 +69,7 @@ def parse(text: str, context: Context, grammar: Grammar) -> Reading:
     if len(options) > 1 and options[1][0] - options[0][0] < RIVAL:
         rival = options[1][1]
         _mark(options[0][1], rival)
-    return Reading(tokens, options[0][1], options[0][0], rival)
+    return Heard(tokens, options[0][1], options[0][0], rival)
 
 
 def _mark(chosen: Sequence[Parsed], rival: Sequence[Parsed]) -> None:

@@ -30,7 +30,7 @@ def step(
     """
     after = context.copy()
     parsed = parse(utterance.text, after, grammar)
-    work = Work(after, grammar, utterance, at, parsed.tokens)
+    work = Work(after, grammar, utterance, at, parsed)
     for sentence in parsed.sentences:
         work.sentence(sentence)
     work.finish()

@@ -12,27 +12,52 @@ from extract.doubt import FIT, HEDGES, TESTS, broken, doubt
 from extract.lexicon import Grammar, Item
 from extract.moves import Move
 from extract.numbers import Number
-from extract.parse import Parsed, best_fit
+from extract.heard import misgivings
+from extract.parse import Heard, Parsed, best_fit
 from extract.states import Checked
 from extract.texts import Capture
 from extract.tokens import Token
 from extract.values import Fit, fit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Utterance
-from schemas.readings import Alternative, Change, Operation, Phase, Reading, Record, Relabel, Remove, Source
+from schemas.readings import (
+    Alarm,
+    Alternative,
+    Change,
+    Operation,
+    Phase,
+    QuotedLimit,
+    Reading,
+    Record,
+    Relabel,
+    Remove,
+    Source,
+)
 
-__all__ = ["Work"]
+__all__ = ["DISPLAY_SLACK", "Work", "phase_at"]
+
+DISPLAY_SLACK = 20.0  # seconds between saying and photographing within which both are of one moment
+
+
+def phase_at(c: Context, condition: str | None, grammar: Grammar) -> Phase:
+    """Before or after, at a firing rate that is adjusted."""
+    if condition is None or condition not in grammar.conditions or not grammar.conditions[condition].adjusted:
+        return ""
+    if c.phase and c.phase[0] in (condition, "*"):
+        return c.phase[1]
+    return "after" if (c.tag(), condition) in c.moved else ""
 
 
 class Work:
     """The state of one step. Everything it does ends up in ``operations`` and in its own copy of the context."""
 
-    def __init__(self, context: Context, grammar: Grammar, utterance: Utterance, at: float, tokens: Sequence[Token]) -> None:
+    def __init__(self, context: Context, grammar: Grammar, utterance: Utterance, at: float, heard: Heard) -> None:
         self.c = context
         self.g = grammar
         self.u = utterance
         self.at = at
-        self.tokens = tokens
+        self.tokens = heard.tokens
+        self.misgivings = misgivings(utterance, heard, context, grammar)
         self.operations: list[Operation] = []
         self.made: list[str] = []
         self.ordinal = 0
@@ -81,12 +106,7 @@ class Work:
         return None if self.g.quantities[quantity].every_job else self.c.tag()
 
     def phase_for(self, condition: str | None) -> Phase:
-        """Before or after, at a firing rate that is adjusted."""
-        if condition is None or condition not in self.g.conditions or not self.g.conditions[condition].adjusted:
-            return ""
-        if self.c.phase and self.c.phase[0] in (condition, "*"):
-            return self.c.phase[1]
-        return "after" if (self.c.tag(), condition) in self.c.moved else ""
+        return phase_at(self.c, condition, self.g)
 
     # ------------------------------------------------------------------ one sentence
     def sentence(self, p: Parsed) -> None:
@@ -94,6 +114,8 @@ class Work:
         kinds = {s.kind for s in p.sentence.segments}
         if kinds == {"noise"}:
             return
+        self.alarms(p)
+        self.limits(p)
         if self.c.cut and not p.values and any(s.has("interrupted") for s in p.sentence.segments):
             self.interrupted()
             if not (p.names or p.checks or p.captures or any(s.conditions for s in p.sentence.segments)):
@@ -127,6 +149,47 @@ class Work:
             self.enter(fresh)
         alone = not p.values and not p.names and any(s.conditions for s in p.sentence.segments)
         self.last_condition = self.c.state if alone else None
+
+    def alarms(self, p: Parsed) -> None:
+        """Something that stops the work was said. A question is none; everything else is, rather once too often."""
+        for n, i in enumerate(p.laid.items):
+            stop = i.get("stop")
+            kind = p.sentence.segments[p.laid.segment_of[n]].kind
+            if stop is not None and kind not in ("question", "history", "noise"):
+                self.emit(Alarm(stop=stop, source=self.source(i.start, i.end)))
+
+    def limits(self, p: Parsed) -> None:
+        """A limit that was quoted: the job's own once it is read back."""
+        for v in p.values:
+            s = p.sentence.segments[v.segment]
+            if s.kind != "limit" or v.name is None or len(v.name.ids) != 1:
+                continue
+            quantity = v.name.ids[0]
+            f = fit(v.number, v.unit, self.g.measures[quantity], self.c.setting.units)
+            if f.cost >= 3 or "value" in f.doubts or "unit" in f.doubts:
+                continue
+            low: str | None = None
+            high: str | None = None
+            if len(v.others) == 1 and v.hedge == "range":
+                g = fit(v.others[0], v.unit, self.g.measures[quantity], self.c.setting.units)
+                if g.cost >= 3 or "value" in g.doubts:
+                    continue
+                low, high = f.choices[0].value, g.choices[0].value
+            elif s.has("at_most") and not s.has("at_least"):
+                high = f.choices[0].value
+            elif s.has("at_least") and not s.has("at_most"):
+                low = f.choices[0].value
+            else:
+                continue
+            condition = v.condition if v.condition and "|" not in v.condition else None
+            if condition not in self.g.quantities[quantity].conditions:
+                condition = None
+            self.emit(
+                QuotedLimit(
+                    quantity=quantity, condition=condition, low=low, high=high, unit=f.choices[0].unit,
+                    appliance=self.appliance_for(quantity), source=self.source(v.start, v.end),
+                )
+            )  # fmt: skip
 
     def interrupted(self) -> None:
         """The sentence before stopped without an end, and then someone came: its last number may be cut short."""
@@ -668,6 +731,12 @@ class Work:
         for short in dict.fromkeys(f.doubts):
             kind, text = FIT[short]
             doubts.append(doubt(kind, text))
+        misgiving = self.misgivings.get(v.start)
+        if misgiving is not None:
+            doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, misgiving.why))
+            for o in misgiving.others:
+                g = fit(o.number, o.unit or v.unit, self.g.measures[quantity], self.c.setting.units)
+                alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="may have been said"))
         if v.number.cut:
             doubts.append(doubt(DoubtKind.CUT_OFF, "it ends in the middle of a number"))
         if v.hedge:
@@ -806,7 +875,7 @@ class Work:
     def settle(self, reading: Reading, target: str | None, why: str) -> None:
         """Put the reading to the laws and record it."""
         if reading.quantity is not None and reading.condition is not None and not _unfit(reading):
-            others = [r for r in self.c.live() if r.id != target]
+            others = [r for r in self.c.live() if r.id != target and r.source.box is None]
             found = broken(reading, others, self.g, self.c.setting)
             if found:
                 why_not, with_ = found
@@ -829,8 +898,30 @@ class Work:
             self.emit(Change(target=target, reading=reading, why=why))
             self.undone = [u for u in self.undone if u != target]
         self.made.append(reading.id)
+        self.c.times[reading.id] = self.at
+        self.photographed(reading)
         if target is None:
             self.c.correcting = False
+
+    def photographed(self, r: Reading) -> None:
+        """A photo of the same moment that shows this value, without saying of what, is of this."""
+        if not r.taken or r.quantity is None:
+            return
+        for photo in list(self.c.live()):
+            loose = photo.quantity is None or photo.condition is None
+            near = abs(self.c.times.get(photo.id, float("-inf")) - self.at) <= DISPLAY_SLACK
+            if photo.source.box is None or not loose or not near or photo.value != r.value:
+                continue
+            if photo.quantity not in (None, r.quantity) or photo.unit not in ("", r.unit):
+                continue
+            gone = (DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR)
+            self.emit(
+                Relabel(
+                    target=photo.id, quantity=r.quantity, condition=r.condition, phase=r.phase, appliance=r.appliance,
+                    unit=r.unit, doubts=tuple(d for d in photo.doubts if d.kind not in gone), source=r.source,
+                    why="said at the same moment",
+                )
+            )  # fmt: skip
 
     def free_partner(self, target: str, new: Reading) -> None:
         """When one of an impossible pair is corrected, the other is no longer in doubt for it."""
@@ -951,6 +1042,8 @@ class Work:
             doubts.append(doubt(DoubtKind.DIRECTION_UNCLEAR, "which way was not said"))
         if m.intended:
             doubts.append(doubt(DoubtKind.TO_CONFIRM, "was it turned, or is it still to be?"))
+        if m.value.start in self.misgivings:
+            doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, self.misgivings[m.value.start].why))
         if m.value.hedge:
             kind, text = HEDGES[m.value.hedge]
             doubts.append(doubt(kind, text))

@@ -1,0 +1,105 @@
+"""How surely a value was heard: other hypotheses, a second opinion and the recogniser's own certainty, weighed.
+
+Confidence alone never accepts; disagreement, or a word that the recogniser itself doubts, asks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from extract.assign import Value
+from extract.context import Context
+from extract.lexicon import Grammar
+from extract.parse import Heard, parse
+from schemas.evidence import Utterance
+
+__all__ = ["Misgiving", "misgivings"]
+
+# Provenance: set by judgement before any recording was measured; bench.hear shows what they cost.
+NOTABLE = 0.15  # a hypothesis with this share of the mass is looked at
+STRONG = 0.30  # one with this share is asked about even where it lacks the value altogether
+SURE = 0.45  # below this certainty of its least certain word a value is asked about
+LONE = 0.70  # a value that the second opinion does not have at all needs at least this certainty
+
+
+class Misgiving(NamedTuple):
+    """Why a value may have been misheard; ``others`` are the numbers heard instead, likeliest first."""
+
+    why: str
+    others: tuple[Value, ...] = ()
+
+
+def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> Mapping[int, Misgiving]:
+    """Return the misgivings about values, by the ``start`` token of the value (or of a move's amount)."""
+    out: dict[int, Misgiving] = {}
+    values = _values(heard)
+    if not values:
+        return out
+    best = utterance.hypotheses[0]
+    rivals = [(h.text, h.mass, "another hypothesis") for h in utterance.hypotheses[1:] if h.mass >= NOTABLE]
+    if utterance.second_opinion is not None:
+        rivals.append((utterance.second_opinion, 0.0, "the second opinion"))
+    read = [(_values(parse(text, context, grammar)), mass, who) for text, mass, who in rivals if text != best.text]
+    for v in values:
+        certainty = _certainty(utterance, heard, v)
+        if certainty is not None and certainty < SURE:
+            out[v.start] = Misgiving("the recogniser was not sure of a word")
+        for others, mass, who in read:
+            if any(_same(v, o) for o in others):
+                continue
+            differing = tuple(o for o in others if _alike(v, o))
+            unsure = certainty is not None and certainty < LONE
+            if differing or mass >= STRONG or (who == "the second opinion" and unsure):
+                text = f"{who} has {differing[0].number.first}" if differing else f"{who} does not have it"
+                out.setdefault(v.start, Misgiving(text, differing[:3]))
+    return out
+
+
+def _values(heard: Heard) -> list[Value]:
+    """Every value that might be written down."""
+    out = []
+    for p in heard.sentences:
+        out += [v for v in (*p.values, *p.clock, *(m.value for m in p.moves if m.value)) if not v.negated]
+    return out
+
+
+def _ids(v: Value) -> tuple[str, ...]:
+    return (v.name.ids or v.name.vague) if v.name else ()
+
+
+def _same(a: Value, b: Value) -> bool:
+    """The same number for the same quantity and condition."""
+    if a.number.first not in {t for t, _ in b.number.choices} and a.number.first != b.number.first:
+        return False
+    if a.number.sign != b.number.sign or (a.condition and b.condition and a.condition != b.condition):
+        return False
+    return not _ids(a) or not _ids(b) or bool(set(_ids(a)) & set(_ids(b)))
+
+
+def _alike(a: Value, b: Value) -> bool:
+    """Another number for the same quantity, or another quantity for the same number."""
+    return bool(set(_ids(a)) & set(_ids(b))) or a.number.first == b.number.first
+
+
+def _certainty(utterance: Utterance, heard: Heard, v: Value) -> float | None:
+    """The certainty of the least certain word of a value; None where the recogniser gives none."""
+    words = utterance.hypotheses[0].words
+    if not words:
+        return None
+    a, b = heard.tokens[v.start].start, heard.tokens[max(v.start, v.end - 1)].end
+    return _least(words, utterance.text, a, b)
+
+
+def _least(words: Sequence[object], text: str, a: int, b: int) -> float | None:
+    at, least = 0, None
+    for w in words:
+        said = str(getattr(w, "text", "")).strip()
+        k = text.find(said, at)
+        if k < 0 or not said:
+            continue
+        at = k + len(said)
+        certainty = getattr(w, "certainty", None)
+        if k < b and at > a and certainty is not None:
+            least = certainty if least is None else min(least, certainty)
+    return least
