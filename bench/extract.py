@@ -84,7 +84,12 @@ def rows(readings: Iterable[Reading], grammar: Grammar) -> dict[str, list[dict[s
         if partner is not None and partner.quantity and not partner.taken:
             names.append(partner.quantity)
         names = [n for n in dict.fromkeys(names) if n in QUANTITIES][:3]
-        ask = {"quantity": names, "condition": row["condition"], "value": row["value"], "reason": r.doubts[0].kind.value}
+        ask = {
+            "quantity": names,
+            "condition": row["condition"],
+            "value": row["value"],
+            "reason": r.doubts[0].kind.value,
+        }
         if r.appliance is not None:
             ask["appliance"] = r.appliance
         asks.append(ask)
@@ -123,7 +128,9 @@ def main(argv: list[str] | None = None) -> int:
         args.out.write_text("".join(json.dumps(p) + "\n" for p in predictions), encoding="utf-8")
     score = scorer(args.gold)
     if score is None:
-        print("score.py is not beside the gold file nor in ../shared/corpus, so nothing can be scored; --out still works.")
+        print(
+            "score.py is not beside the gold file nor in ../shared/corpus, so nothing can be scored; --out still works."
+        )
         return 3
     total, perfect = score.collections.Counter(), 0
     for item, prediction in zip(items, predictions, strict=True):
@@ -134,7 +141,10 @@ def main(argv: list[str] | None = None) -> int:
     times.sort()
     summary["median_ms"] = statistics.median(times)
     summary["p95_ms"] = times[int(0.95 * (len(times) - 1))]
-    print(f"{args.gold}: {len(items)} items, {len(times)} utterances, {total['gold']} readings, {total['gold_asks']} needed questions")
+    print(
+        f"{args.gold}: {len(items)} items, {len(times)} utterances, {total['gold']} readings, "
+        f"{total['gold_asks']} needed questions"
+    )
     hidden = "dev" not in args.gold.name
     met_all = True
     print(f"{'per 100 (readings or entries, as the scorer says)':52} {'bar':>8} {'here':>8}")
@@ -144,9 +154,11 @@ def main(argv: list[str] | None = None) -> int:
         met_all = met_all and met
         print(f"{words:52} {'≥' if more else '≤'}{bar:7g} {summary[key]:8.2f}  {'met' if met else 'NOT MET'}")
     wrong = {k: total[k] for k in score.SW if total[k]}
-    print(f"silent-wrong {sum(wrong.values())} {wrong or ''}; asked {total['asked']}, missed {total['missed']}; "
-          f"held {total['held']}, lucky {total['lucky']}, dropped {total['dropped_ask']}; about nothing {total['spurious_ask']}; "
-          f"items wholly right {perfect}; sheet compiled in {1000 * compiled:.0f} ms")
+    print(
+        f"silent-wrong {sum(wrong.values())} {wrong or ''}; asked {total['asked']}, missed {total['missed']}; "
+        f"held {total['held']}, lucky {total['lucky']}, dropped {total['dropped_ask']}; "
+        f"about nothing {total['spurious_ask']}; items wholly right {perfect}; sheet compiled in {1000 * compiled:.0f} ms"
+    )
     return 0 if met_all else 1
 
 

@@ -166,7 +166,10 @@ def _hedges(v: Value, items: Sequence[Item], n: int, m: int, laid: Laid, tokens:
             v.hedge = "inexact"
         elif i.role("not"):
             v.negated = True
-        elif not (i.kind == "plain" and tokens[i.start].low in ("a", "the", "at", "is", "of", "like", "just", "'s", "it", "to")):
+        elif not (
+            i.kind == "plain"
+            and tokens[i.start].low in ("a", "the", "at", "is", "of", "like", "just", "'s", "it", "to")
+        ):
             break
         if i.role("not"):
             break
@@ -183,7 +186,9 @@ def _hedges(v: Value, items: Sequence[Item], n: int, m: int, laid: Laid, tokens:
 AHEAD_ONLY = frozenset(("over", "under", "above", "below", "in", "low", "high", "mid", "upper", "lower", "at", "a"))
 
 
-def _range(v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, laid: Laid, tokens: Sequence[Token]) -> int:
+def _range(
+    v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, laid: Laid, tokens: Sequence[Token]
+) -> int:
     """Fold "X to Y", "between X and Y", "X or Y" into one value with others; returns the last item used."""
     before = [i for i in items[max(0, n - 3) : n] if laid.segment_of[n] >= 0]
     between = any(i.role("between") for i in before[-2:])
@@ -213,7 +218,24 @@ def _range(v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, la
         if not joined or nxt.kind != "number":
             break
         moved = any(
-            tokens[i.start].low in ("went", "dropped", "came", "rose", "fell", "climbed", "gone", "moved", "changed", "drop", "drops", "down", "up", "brought", "took")
+            tokens[i.start].low
+            in (
+                "went",
+                "dropped",
+                "came",
+                "rose",
+                "fell",
+                "climbed",
+                "gone",
+                "moved",
+                "changed",
+                "drop",
+                "drops",
+                "down",
+                "up",
+                "brought",
+                "took",
+            )
             for i in before
         )
         second: Number = nxt.value
@@ -231,7 +253,13 @@ def _range(v: Value, out: list[Value], items: Sequence[Item], n: int, m: int, la
         m = end
         if link.kind == "number":
             break
-    if between and m + 1 < len(items) and items[m + 1].kind == "number" and laid.segment_of[m + 1] == v.segment + 1 and not v.others:
+    if (
+        between
+        and m + 1 < len(items)
+        and items[m + 1].kind == "number"
+        and laid.segment_of[m + 1] == v.segment + 1
+        and not v.others
+    ):
         second = items[m + 1].value
         v.others, v.hedge = (second,), "range"
         m += 1
@@ -246,7 +274,7 @@ def names_of(
     sentence: Sentence, laid: Laid, values: Sequence[Value], grammar: Grammar, tokens: Sequence[Token]
 ) -> list[Name]:
     """Return the quantities named in a sentence, in order; what swallows values is a name without ids."""
-    out = []
+    out: list[Name] = []
     conditions = {id(c) for s in sentence.segments for c in s.conditions}
     used = {k for v in values for k in range(v.start, v.end)}
     for n, item in enumerate(laid.items):
@@ -262,7 +290,9 @@ def names_of(
                 out[-1].place, out[-1].end = n, item.end  # "manifold" with "pressure" behind it
                 continue
             out.append(Name(ids, vague, n, laid.segment_of[n], start=item.start, end=item.end))
-        elif item.kind == "other" or (item.get("other") is not None and item.kind not in ("number", "unit", "condition")):
+        elif item.kind == "other" or (
+            item.get("other") is not None and item.kind not in ("number", "unit", "condition")
+        ):
             out.append(Name((), (), n, laid.segment_of[n], start=item.start, end=item.end))
         elif id(item) in conditions:
             wanted = item.value if item.kind == "enter" else (item.value,)
@@ -272,7 +302,9 @@ def names_of(
     return out
 
 
-def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: Grammar, system: str, tokens: Sequence[Token]) -> float:
+def assign(
+    values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: Grammar, system: str, tokens: Sequence[Token]
+) -> float:
     """Give each value its name (``Value.name``), or None, at the least cost; returns that cost."""
     if not values:
         return 0.0
@@ -280,10 +312,12 @@ def assign(values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: 
     fits = [[_fit(v, name, grammar, system) for name in names] for v in values]
     alone = [_alone(v, grammar) for v in values]
     lonely = [NONE if not q else 2.5 if any(q in x.ids for x in names) else 1.0 for q in alone]
-    listed = [n > 0 and v.condition is not None and v.condition != values[n - 1].condition for n, v in enumerate(values)]
+    listed = [
+        n > 0 and v.condition is not None and v.condition != values[n - 1].condition for n, v in enumerate(values)
+    ]
     fixed = _in_order(values, names, fits)
     best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(0, -1): (0.0, ())}
-    for n, v in enumerate(values):
+    for n in range(len(values)):
         following: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
         for (mask, last), (sofar, path) in best.items():
             if n in fixed:
@@ -329,7 +363,10 @@ def _verb(word: str) -> bool:
 
 def _in_order(values: Sequence[Value], names: Sequence[Name], fits: Sequence[Sequence[float]]) -> dict[int, int]:
     """ "CO2 and O2 are nine one and four five": a run of names, then as many values, belong together in order."""
-    row = sorted([(x.place, 0, k) for k, x in enumerate(names) if not x.implied] + [(v.place, 1, n) for n, v in enumerate(values)])
+    row = sorted(
+        [(x.place, 0, k) for k, x in enumerate(names) if not x.implied]
+        + [(v.place, 1, n) for n, v in enumerate(values)]
+    )
     runs: list[tuple[int, list[int]]] = []
     for _, which, k in row:
         if not runs or runs[-1][0] != which:
@@ -337,9 +374,14 @@ def _in_order(values: Sequence[Value], names: Sequence[Name], fits: Sequence[Seq
         runs[-1][1].append(k)
     out: dict[int, int] = {}
     for (a, some), (b, others) in pairwise(runs):
-        if (a, b) == (0, 1) and len(some) == len(others) > 1 and all(names[k].ids or names[k].vague for k in some):
-            if all(fits[n][k] < IMPOSSIBLE for k, n in zip(some, others, strict=True)):
-                out.update(zip(others, some, strict=True))
+        real = all(names[k].ids or names[k].vague for k in some if a == 0)
+        if (
+            (a, b) == (0, 1)
+            and real
+            and len(some) == len(others) > 1
+            and all(fits[n][k] < IMPOSSIBLE for k, n in zip(some, others, strict=True))
+        ):
+            out.update(zip(others, some, strict=True))
     if [r[0] for r in runs] == [1, 0] and len(runs[0][1]) == len(runs[1][1]) > 1:
         # "one fifty out, one thirty back, that's supply and return"
         some, others = runs[1][1], runs[0][1]

@@ -19,7 +19,9 @@ BREAKS = frozenset(".?!;")
 SOFT = frozenset(",:—–")
 COPULA = frozenset(("is", "'s", "are", "was", "were", "reads", "at", "shows", "sits", "equals", "="))
 PAST = frozenset(("was", "were", "had", "got", "went", "settled", "came", "'d", "did", "lit"))
-PLACES = frozenset(("at", "to", "on", "in", "up", "down", "into", "hold", "holding", "it", "now", "then", "back", "this", "from"))
+PLACES = frozenset(
+    ("at", "to", "on", "in", "up", "down", "into", "hold", "holding", "it", "now", "then", "back", "this", "from")
+)
 
 
 @dataclass(slots=True)
@@ -100,7 +102,12 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
             continue
         if item.role("and") and item.end == item.start + 1 and item.kind != "number":
             last = current[-1].items[-1] if current[-1].items else None
-            if last is not None and last.get("unit") in ("{turn}", "min") and n + 1 < len(items) and items[n + 1].kind == "number":
+            if (
+                last is not None
+                and last.get("unit") in ("{turn}", "min")
+                and n + 1 < len(items)
+                and items[n + 1].kind == "number"
+            ):
                 continue  # "a turn and a half", "a minute and four seconds"
             current.append(Segment([], "and"))
             continue
@@ -115,7 +122,11 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
         for segment in sentence.segments:
             _features(segment, tokens)
         _classify(sentence, tokens)
-        if sentence.continues and before is not None and not any(s.quantities or s.conditions for s in sentence.segments):
+        if (
+            sentence.continues
+            and before is not None
+            and not any(s.quantities or s.conditions for s in sentence.segments)
+        ):
             # "spec says nine, sorry, nine and a half" is a limit all along
             for segment in sentence.segments:
                 if segment.kind == "reading":
@@ -127,12 +138,16 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
 def _features(s: Segment, tokens: Sequence[Token]) -> None:
     s.numbers = [i for i in s.items if i.kind == "number"]
     s.quantities = [i for i in s.items if i.kind == "quantity"]
-    s.conditions = [i for n, i in enumerate(s.items) if i.kind in ("condition", "enter") and _is_condition(s, n, tokens)]
+    s.conditions = [
+        i for n, i in enumerate(s.items) if i.kind in ("condition", "enter") and _is_condition(s, n, tokens)
+    ]
     roles: set[str] = set()
     for n, i in enumerate(s.items):
         cues = i.get("cue")
         if cues:
-            if i.kind in ("quantity", "condition", "enter", "screw", "number") and not (i.kind == "condition" and i not in s.conditions):
+            if i.kind in ("quantity", "condition", "enter", "screw", "number") and not (
+                i.kind == "condition" and i not in s.conditions
+            ):
                 continue
             roles |= cues
             if "extreme" in cues and _is_limit_word(s, n, tokens):
@@ -208,7 +223,19 @@ def _lead(sentence: Sentence, tokens: Sequence[Token]) -> tuple[int, Item] | Non
             if all(i.role("hello") or i.kind == "plain" for i in others):
                 continue
         for i in s.items:
-            small = tokens[i.start].low in ("so", "okay", "ok", "well", "and", "just", "now", "then", "right", "alright", "but")
+            small = tokens[i.start].low in (
+                "so",
+                "okay",
+                "ok",
+                "well",
+                "and",
+                "just",
+                "now",
+                "then",
+                "right",
+                "alright",
+                "but",
+            )
             if (small and i.end == i.start + 1) or i.role("hello"):
                 continue
             return n, i
@@ -258,7 +285,11 @@ def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[s
     segments = sentence.segments
     corrected = segments[0].has("correct", "undo")
     at = next(
-        (n for n, s in enumerate(segments) if s.kind == "reading" and _cue(s, roles, tokens) and not (corrected and s.has("ought"))),
+        (
+            n
+            for n, s in enumerate(segments)
+            if s.kind == "reading" and _cue(s, roles, tokens) and not (corrected and s.has("ought"))
+        ),
         None,
     )
     if at is None:
@@ -304,7 +335,9 @@ def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[s
 def _points_back(s: Segment, tokens: Sequence[Token]) -> bool:
     """ "That's the spec", "which is the max"."""
     lows = [tokens[i.start].low for i in s.items[:2]]
-    return bool(lows) and lows[0] in ("that", "which", "that's", "this") or any(i.role("that_was") for i in s.items[:1])
+    return (bool(lows) and lows[0] in ("that", "which", "that's", "this")) or any(
+        i.role("that_was") for i in s.items[:1]
+    )
 
 
 def _cue(s: Segment, roles: tuple[str, ...], tokens: Sequence[Token]) -> bool:

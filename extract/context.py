@@ -96,7 +96,13 @@ class Context:
         """The reading of a slot that was said, the newest if there are several; photos are weighed in ``jobs``."""
         found = None
         for r in self.readings.values():
-            if r.source.box is None and r.quantity == quantity and r.condition == condition and r.phase == phase and r.appliance == appliance:
+            if (
+                r.source.box is None
+                and r.quantity == quantity
+                and r.condition == condition
+                and r.phase == phase
+                and r.appliance == appliance
+            ):
                 found = r
         return found
 

@@ -34,8 +34,8 @@ HEDGES = {
 TESTS = tuple(
     k.value
     for k in (
-        DoubtKind.HEARD_UNCLEARLY, DoubtKind.VALUE_UNCLEAR, DoubtKind.RUN_TOGETHER, DoubtKind.IMPOSSIBLE, DoubtKind.UNUSUAL,
-        DoubtKind.UNIT_UNCLEAR, DoubtKind.SIGN_UNCLEAR, DoubtKind.HEDGED, DoubtKind.RANGE, DoubtKind.CUT_OFF,
+        DoubtKind.HEARD_UNCLEARLY, DoubtKind.VALUE_UNCLEAR, DoubtKind.RUN_TOGETHER, DoubtKind.IMPOSSIBLE,
+        DoubtKind.UNUSUAL, DoubtKind.UNIT_UNCLEAR, DoubtKind.SIGN_UNCLEAR, DoubtKind.HEDGED, DoubtKind.RANGE, DoubtKind.CUT_OFF,
         DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.LIMIT_QUOTED,
         DoubtKind.CONFLICT, DoubtKind.RELATION,
     )
@@ -53,11 +53,13 @@ def _amount(reading: Reading, unit: str) -> Decimal | None:
         return None
     try:
         return convert(decimal_of(reading.value), reading.unit, unit) if unit else decimal_of(reading.value)
-    except Exception:  # noqa: BLE001 - a value that is no plain number takes part in no law
+    except Exception:
         return None
 
 
-def broken(new: Reading, others: Iterable[Reading], grammar: Grammar, setting: Setting) -> tuple[Doubt, tuple[str, ...]] | None:
+def broken(
+    new: Reading, others: Iterable[Reading], grammar: Grammar, setting: Setting
+) -> tuple[Doubt, tuple[str, ...]] | None:
     """Return the law of nature that ``new`` breaks with readings of the same row, and the ids of those it is unsure
     about too; None if all laws hold.
 
@@ -92,7 +94,9 @@ def broken(new: Reading, others: Iterable[Reading], grammar: Grammar, setting: S
     return None
 
 
-def _gas(new: Reading, row: Mapping[str, Reading], setting: Setting, said_fuel: Fuel | None) -> tuple[Doubt, tuple[str, ...]] | None:
+def _gas(
+    new: Reading, row: Mapping[str, Reading], setting: Setting, said_fuel: Fuel | None
+) -> tuple[Doubt, tuple[str, ...]] | None:
     """CO2 against O2, CO air-free against CO: the laws of one flame."""
     both = {**row, str(new.quantity): new}
     if new.quantity in ("co2", "o2") and "co2" in both and "o2" in both:

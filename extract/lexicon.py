@@ -156,7 +156,10 @@ class Grammar:
     def _edges(self, tokens: Sequence[Token], called: Mapping[str, tuple[_Entry, ...]]) -> list[list[Item]]:
         lang = self.lang
         lows = [t.low for t in tokens]
-        likes = [number_like(t, lang) or t.low in lang.fractions or t.low in lang.nothing or t.low in lang.plural_tens for t in tokens]
+        likes = [
+            number_like(t, lang) or t.low in lang.fractions or t.low in lang.nothing or t.low in lang.plural_tens
+            for t in tokens
+        ]
         edges: list[list[Item]] = []
         for i, token in enumerate(tokens):
             w = token.low
@@ -246,7 +249,11 @@ class Grammar:
             return
         if w in ("nothing", "none") and not self._is_nothing(tokens, i):
             return
-        if w in ("a", "an") and i + 1 < len(tokens) and tokens[i + 1].low in ("turn", "minute", "full", "cubic", "complete", "whole"):
+        if (
+            w in ("a", "an")
+            and i + 1 < len(tokens)
+            and tokens[i + 1].low in ("turn", "minute", "full", "cubic", "complete", "whole")
+        ):
             yield Item("number", i, i + 1, Number((("1", 0.0),), exact=True, digits="1"), KNOWN)
         for end, number, cost in numbers_at(tokens, i, lang):
             yield Item("number", i, end, number, KNOWN + cost)
@@ -283,7 +290,31 @@ def compile_sheet(sheet: Sheet) -> Grammar:
 _FEW = frozenset(("two", "three", "four"))
 _DOUBTFUL = frozenset(("one", "1", "oh", "o", "second", "third", "fourth", "half", "quarter")) | _FEW
 _NAMES = frozenset(("quantity", "condition", "enter"))
-_FIRST = {k: n for n, k in enumerate(("number", "stop", "no stop", "quantity", "condition", "enter", "screw", "appliance", "choice", "tell", "unit", "other", "state", "short screw", "cue", "filler", "plain", "word"))}
+_FIRST = {
+    k: n
+    for n, k in enumerate(
+        (
+            "number",
+            "stop",
+            "no stop",
+            "quantity",
+            "condition",
+            "enter",
+            "screw",
+            "appliance",
+            "choice",
+            "tell",
+            "unit",
+            "other",
+            "state",
+            "short screw",
+            "cue",
+            "filler",
+            "plain",
+            "word",
+        )
+    )
+}
 
 
 def _longest(items: list[Item], likes: Sequence[bool], edges: Sequence[Sequence[Item]]) -> list[Item]:
@@ -300,12 +331,15 @@ def _longest(items: list[Item], likes: Sequence[bool], edges: Sequence[Sequence[
     out = []
     for i in items:
         if i.kind in ("word", "plain"):
-            i = i._replace(cost=i.cost + PASSED_NAME)
-        elif i in named:
+            out.append(i._replace(cost=i.cost + PASSED_NAME))
+            continue
+        if i in named:
             if i.kind == "quantity" and i.end < end and not any(likes[i.end : end]):
                 continue
             if i.kind == "condition" and any(
-                o.kind == "condition" and o.end > i.end and o.cost <= KNOWN for k in range(i.start + 1, i.end) for o in edges[k]
+                o.kind == "condition" and o.end > i.end and o.cost <= KNOWN
+                for k in range(i.start + 1, i.end)
+                for o in edges[k]
             ):
                 continue
         out.append(i)

@@ -1,16 +1,16 @@
-"""Figures of a photo bound to quantities: by label, by unit, or by what was said at that moment; else they are asked."""
+"""Figures of a photo bound to quantities: by label, by unit, by what was said at that moment; else they are asked."""
 
 from __future__ import annotations
 
 import re
 from difflib import SequenceMatcher
 
+from extract.book import DISPLAY_SLACK, phase_at
 from extract.context import Context
 from extract.doubt import TESTS, broken, doubt
 from extract.lexicon import Grammar
 from extract.numbers import Number
 from extract.values import fit
-from extract.work import DISPLAY_SLACK, phase_at
 from schemas.base import is_value_text
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Figure, Look
@@ -149,7 +149,10 @@ def _unlabelled(
     more = [
         q.id
         for q in grammar.sheet.quantities
-        if q.kind == "number" and q.conditions and (not unit or unit in q.units) and _fits(value, unit, q.id, grammar, c)
+        if q.kind == "number"
+        and q.conditions
+        and (not unit or unit in q.units)
+        and _fits(value, unit, q.id, grammar, c)
     ]
     return None, None, more[:3]
 
@@ -167,7 +170,13 @@ def _number(value: str) -> Number:
 
 
 def _measured(
-    value: str, unit: str, quantity: str, doubts: list[Doubt], alternatives: list[Alternative], c: Context, grammar: Grammar
+    value: str,
+    unit: str,
+    quantity: str,
+    doubts: list[Doubt],
+    alternatives: list[Alternative],
+    c: Context,
+    grammar: Grammar,
 ) -> tuple[str, str]:
     """Check a shown number against its quantity: unit and range. A display shows its sign."""
     measure = grammar.measures[quantity]

@@ -27,7 +27,9 @@ class Move(NamedTuple):
     intended: bool
 
 
-def moves_of(sentence: Sentence, laid: Laid, values: list[Value], tokens: Sequence[Token], grammar: Grammar) -> list[Move]:
+def moves_of(
+    sentence: Sentence, laid: Laid, values: list[Value], tokens: Sequence[Token], grammar: Grammar
+) -> list[Move]:
     """Return the moves of a sentence and take their amounts out of ``values``."""
     if grammar.move is None or not grammar.screws:
         return []
@@ -42,7 +44,9 @@ def moves_of(sentence: Sentence, laid: Laid, values: list[Value], tokens: Sequen
     turned = any(_turned(s, tokens) for s in sentence.segments)
     if amounts and directions:
         amounts = sorted([*amounts, *shares], key=lambda v: v.place)
-    elif len(shares) == 1 and ((directions and (screws or short or len(values) == 1)) or (turned and (screws or short))):
+    elif len(shares) == 1 and (
+        (directions and (screws or short or len(values) == 1)) or (turned and (screws or short))
+    ):
         amounts = shares
     if not amounts:
         return []
@@ -55,7 +59,9 @@ def moves_of(sentence: Sentence, laid: Laid, values: list[Value], tokens: Sequen
         direction = _nearest(directions, v, len(amounts), k)
         if v in values:
             values.remove(v)
-        again = any(s.has("again") for s in sentence.segments) or any(tokens[i.start].low in ("it", "that") for i in laid.items)
+        again = any(s.has("again") for s in sentence.segments) or any(
+            tokens[i.start].low in ("it", "that") for i in laid.items
+        )
         s = sentence.segments[v.segment]
         intended = s.kind in ("instruction", "future", "limit")
         item = laid.items[screw] if screw is not None else None
@@ -78,7 +84,9 @@ def _turned(s: object, tokens: Sequence[Token]) -> bool:
     return any(tokens[i.start].low in ("gave", "give", "turned", "turning", "gone", "went") for i in items)
 
 
-def _directions(laid: Laid, tokens: Sequence[Token], amounts: Sequence[Value], screws: bool) -> list[tuple[int, object]]:
+def _directions(
+    laid: Laid, tokens: Sequence[Token], amounts: Sequence[Value], screws: bool
+) -> list[tuple[int, object]]:
     """Words for a direction; "in", "out", "left", "right" only where they stand like one."""
     out: list[tuple[int, object]] = []
     for n, i in enumerate(laid.items):
@@ -90,7 +98,10 @@ def _directions(laid: Laid, tokens: Sequence[Token], amounts: Sequence[Value], s
             last = nxt is None or laid.segment_of[n + 1] != laid.segment_of[n]
             before = laid.items[n - 1] if n else None
             behind_amount = before is not None and (
-                before.kind in ("number", "unit") or before.role("turn_words") or before.get("screw") or before.role("turn_words")
+                before.kind in ("number", "unit")
+                or before.role("turn_words")
+                or before.get("screw")
+                or before.role("turn_words")
             )
             leads = nxt is not None and nxt.kind == "number" and before is not None
             on = nxt is not None and tokens[nxt.start].low in ("on", "from", "of", "at", "to")

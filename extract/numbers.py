@@ -263,8 +263,8 @@ def _unsigned(tokens: Sequence[Token], i: int, lang: Language) -> Iterator[tuple
         return
     full = _in_full(tokens, i, lang)
     if full:
-        end, value, cost = full
-        yield from _finish((_Group("H", str(value), end, cost),), tokens, lang)
+        end, total, cost = full
+        yield from _finish((_Group("H", str(total), end, cost),), tokens, lang)
     groups: list[_Group] = []
     j = i
     while len(groups) < 10:
@@ -303,7 +303,14 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
             if groups[0].kind == "N" and len(nxt.low) <= 2 and (not t.joined or t.end <= nxt.start):
                 value = tidy(f"{whole}.{nxt.low}")
                 yield end + 2, Number(((value, 0.0),), exact=True, digits=value), cost + 0.3
-        elif len(groups) == 1 and groups[0].kind == "N" and len(whole) <= 3 and t.low == "," and t.joined and nxt is not None:
+        elif (
+            len(groups) == 1
+            and groups[0].kind == "N"
+            and len(whole) <= 3
+            and t.low == ","
+            and t.joined
+            and nxt is not None
+        ):
             if nxt.kind == "number" and len(nxt.low) == 3 and nxt.low.isdigit():
                 yield end + 2, Number(((whole + nxt.low, 0.0),), exact=True, digits=whole + nxt.low), cost + 0.4
         elif groups[-1].kind == "N" and len(groups) == 1 and t.kind == "number" and t.low.startswith("."):
@@ -371,7 +378,17 @@ def _ratio(top: int, bottom: int) -> str | None:
     return tidy(text.rstrip("0").rstrip(".")) if "." in text else text
 
 
-_SIGNS = {"½": (1, 2), "¼": (1, 4), "¾": (3, 4), "⅓": (1, 3), "⅔": (2, 3), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8)}
+_SIGNS = {
+    "½": (1, 2),
+    "¼": (1, 4),
+    "¾": (3, 4),
+    "⅓": (1, 3),
+    "⅔": (2, 3),
+    "⅛": (1, 8),
+    "⅜": (3, 8),
+    "⅝": (5, 8),
+    "⅞": (7, 8),
+}
 
 
 def _written_fraction(token: Token) -> str | None:
@@ -403,9 +420,18 @@ def _fraction_part(tokens: Sequence[Token], j: int, lang: Language) -> tuple[int
         return None
     bottom = lang.fractions.get(tokens[k].low)
     end = k + 1
-    if bottom is None and k + 1 < len(tokens) and tokens[k].low == "thirty" and tokens[k + 1].low in ("second", "seconds"):
+    if (
+        bottom is None
+        and k + 1 < len(tokens)
+        and tokens[k].low == "thirty"
+        and tokens[k + 1].low in ("second", "seconds")
+    ):
         bottom, end = 32, k + 2
-    if bottom is None or top >= bottom or (tokens[k].low in ("third", "fourth") and not counted and tokens[j].low != "a"):
+    if (
+        bottom is None
+        or top >= bottom
+        or (tokens[k].low in ("third", "fourth") and not counted and tokens[j].low != "a")
+    ):
         return None
     value = _ratio(top, bottom)
     return (end, value) if value else None
@@ -429,7 +455,7 @@ def _fraction_alone(tokens: Sequence[Token], i: int, lang: Language) -> Iterator
 def _with_fraction(
     whole: str, tokens: Sequence[Token], j: int, lang: Language, cost: float
 ) -> Iterator[tuple[int, Number, float]]:
-    """"and a half", "and seven eighths", "1/2" behind a whole number."""
+    """ "and a half", "and seven eighths", "1/2" behind a whole number."""
     k = j
     if tokens[j].low == "and":
         k = j + 1

@@ -37,7 +37,8 @@ def checks_of(sentence: Sentence, tokens: Sequence[Token], grammar: Grammar) -> 
             for i in s.items
             if i.kind in ("quantity", "tell")
             for q in (i.value.ids if i.kind == "quantity" else ())
-            if grammar.quantities[q].kind == "check" and not (s.numbers and grammar.quantities[i.value.ids[0]].kind == "number")
+            if grammar.quantities[q].kind == "check"
+            and not (s.numbers and grammar.quantities[i.value.ids[0]].kind == "number")
         ]
         if named:
             open_ = named

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from extract.context import Context, Setting
+from dataclasses import replace
+
+from extract.book import Book
+from extract.circumstances import appliances, phases, states
+from extract.context import Context, Setting, Topic
+from extract.corrections import bind_back, completes_move, interrupted, named_afterwards, relabels, swaps, undo
 from extract.lexicon import Grammar
-from extract.parse import parse
-from extract.work import Work
+from extract.notes import quote_limits, raise_alarms, record_check, record_choices, record_move, record_text
+from extract.parse import Parsed, parse
+from extract.take import take_value
 from schemas.evidence import Utterance
-from schemas.readings import Operation
+from schemas.readings import (
+    Operation,
+    Remove,
+)
 
 __all__ = ["start", "step"]
 
@@ -20,18 +29,114 @@ def start(setting: Setting) -> Context:
     return context
 
 
-def step(
-    utterance: Utterance, at: float, context: Context, grammar: Grammar
-) -> tuple[Context, tuple[Operation, ...]]:
+def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) -> tuple[Context, tuple[Operation, ...]]:
     """Return the context after ``utterance`` and the operations that it means, in order.
 
     ``at`` is the utterance's start in seconds of the job's time. Pure: the same arguments give the same result, and
     ``context`` is left as it was.
     """
     after = context.copy()
-    parsed = parse(utterance.text, after, grammar)
-    work = Work(after, grammar, utterance, at, parsed)
-    for sentence in parsed.sentences:
-        work.sentence(sentence)
-    work.finish()
-    return work.c, tuple(work.operations)
+    heard = parse(utterance.text, after, grammar)
+    book = Book(after, grammar, utterance, at, heard)
+    for parsed in heard.sentences:
+        sentence(book, parsed)
+    finish(book)
+    return book.c, tuple(book.operations)
+
+
+def sentence(b: Book, p: Parsed) -> None:
+    """Carry out one sentence."""
+    kinds = {s.kind for s in p.sentence.segments}
+    if kinds == {"noise"}:
+        return
+    raise_alarms(b, p)
+    quote_limits(b, p)
+    if b.c.cut and not p.values and any(s.has("interrupted") for s in p.sentence.segments):
+        interrupted(b)
+        if not (p.names or p.checks or p.captures or any(s.conditions for s in p.sentence.segments)):
+            return
+    b.names = p.names
+    tags = appliances(b, p)
+    phases(b, p)
+    undo(b, p)
+    if swaps(b, p) or named_afterwards(b, p) or completes_move(b, p):
+        return
+    labelled = relabels(b, p)
+    if tags and not labelled:
+        b.use_appliance(tags[0][1])
+    fresh = None if labelled else states(b, p)
+    for capture in p.captures:
+        record_text(b, capture)
+    record_choices(b, p)
+    for checked in p.checks:
+        record_check(b, checked, p)
+    for one in p.moves:
+        record_move(b, one)
+    for v in p.clock:
+        take_value(b, v, p)
+    for v in p.values:
+        if len(tags) > 1:
+            before = [t for n, t in tags if n < v.place]
+            b.use_appliance(
+                before[-1]
+                if before and tags[0][0] < p.values[0].place
+                else next((t for n, t in tags if n > v.place), tags[-1][1])
+            )
+        take_value(b, v, p)
+    topics(b, p)
+    if fresh is not None:
+        b.enter(fresh)
+    alone = not p.values and not p.names and any(s.conditions for s in p.sentence.segments)
+    b.last_condition = b.c.state if alone else None
+
+
+def topics(b: Book, p: Parsed) -> None:
+    """Remember the quantity named last, and one that was left without its value."""
+    names = [n for n in p.names if n.ids or n.vague]
+    if p.moves and b.c.topic is not None:
+        b.c.topic = replace(b.c.topic, at=b.at)
+    if not names or p.moves:
+        return
+    last = names[-1]
+    last_ids = last.ids or last.vague
+    conditions = [c for s in p.sentence.segments for c in s.conditions]
+    condition = b.resolve(conditions[-1]) if conditions else None
+    b.c.topic = Topic(last_ids, condition, b.at)
+    kind = p.sentence.segments[last.segment].kind
+    b.c.pending = (
+        Topic(last_ids, condition, b.at)
+        if not last.used and (kind == "reading" or asks_itself(b, p)) and not last.implied
+        else None
+    )
+
+
+def asks_itself(b: Book, p: Parsed) -> bool:
+    """ "CO2?": a quantity alone, its value comes next."""
+    return (
+        all(i.kind in ("quantity", "condition", "plain") for i in p.laid.items)
+        and len(p.laid.items) <= 4
+        and not any(i.role("question") for i in p.laid.items)
+    )
+
+
+def finish(b: Book) -> None:
+    """Take back what was undone and not replaced; remember what this utterance recorded."""
+    for rid in b.undone:
+        r = b.c.readings.get(rid)
+        if r is not None and b.c.correcting:
+            b.emit(Remove(target=rid, source=b.source(0, len(b.tokens)), why="taken back"))
+            if r.quantity is not None:
+                b.c.pending = Topic((r.quantity,), r.condition, b.at)
+    text = b.u.text.rstrip()
+    b.c.cut = None
+    if b.made and text and text[-1] not in ".?!" and b.tokens[-1].kind != "mark":
+        r = b.c.readings.get(b.made[-1])
+        if r is not None and r.source.span is not None and r.source.span[1] >= len(text):
+            b.c.cut = r.id
+    alive = tuple(rid for rid in b.made if rid in b.c.readings)
+    if alive:
+        b.c.last, b.c.last_at = alive, b.at
+        b.c.since_appliance = (*b.c.since_appliance, *alive)
+    bind_back(b)
+    if alive or b.operations or len(b.tokens) > 5:
+        b.c.correcting = False

@@ -15,10 +15,37 @@ __all__ = ["Capture", "captures"]
 LINKS = frozenset(("is", "'s", "was", ":", "=", "are", "be", "called", "named"))
 ARTICLES = frozenset(("a", "an", "the", "my", "our", "that", "this", "of"))
 LETTER_WORDS = {
-    "alpha": "A", "alfa": "A", "bravo": "B", "charlie": "C", "delta": "D", "echo": "E", "foxtrot": "F", "golf": "G",
-    "hotel": "H", "india": "I", "juliet": "J", "juliett": "J", "kilo": "K", "lima": "L", "mike": "M", "november": "N",
-    "oscar": "O", "papa": "P", "quebec": "Q", "romeo": "R", "sierra": "S", "tango": "T", "uniform": "U", "victor": "V",
-    "whiskey": "W", "whisky": "W", "xray": "X", "yankee": "Y", "zulu": "Z", "zed": "Z", "zee": "Z",
+    "alpha": "A",
+    "alfa": "A",
+    "bravo": "B",
+    "charlie": "C",
+    "delta": "D",
+    "echo": "E",
+    "foxtrot": "F",
+    "golf": "G",
+    "hotel": "H",
+    "india": "I",
+    "juliet": "J",
+    "juliett": "J",
+    "kilo": "K",
+    "lima": "L",
+    "mike": "M",
+    "november": "N",
+    "oscar": "O",
+    "papa": "P",
+    "quebec": "Q",
+    "romeo": "R",
+    "sierra": "S",
+    "tango": "T",
+    "uniform": "U",
+    "victor": "V",
+    "whiskey": "W",
+    "whisky": "W",
+    "xray": "X",
+    "yankee": "Y",
+    "zulu": "Z",
+    "zed": "Z",
+    "zee": "Z",
 }  # fmt: skip - the spelling alphabet of the ITU Radio Regulations, Appendix 14
 
 
@@ -57,9 +84,8 @@ def _form(grammar: Grammar, quantity: str) -> str:
 def _remark(items: Sequence[Item], tokens: Sequence[Token], text: str, grammar: Grammar, stop: int) -> Capture | None:
     """ "Note, the pump is noisy": everything behind the word, to the end of the sentence."""
     for item in items[:4]:
-        if item.kind == "plain" or item.role("reading") or item.role("instruct"):
-            if item.kind != "quantity":
-                continue
+        if item.kind != "quantity" and (item.kind == "plain" or item.role("reading") or item.role("instruct")):
+            continue
         if item.kind != "quantity":
             return None
         for q in item.value.ids:
@@ -104,7 +130,12 @@ def _mentioned(
                 value = text[tokens[start].start : tokens[end - 1].end]
             else:
                 if not (linked or indefinite) and not (
-                    _code_like(tokens, start, end, grammar) and (_single(tokens[start]) or spoken_digits(tokens, start, grammar.lang) or tokens[start].text[:1].isupper())
+                    _code_like(tokens, start, end, grammar)
+                    and (
+                        _single(tokens[start])
+                        or spoken_digits(tokens, start, grammar.lang)
+                        or tokens[start].text[:1].isupper()
+                    )
                 ):
                     break
                 if kinds[start].kind not in ("word", "number", "plain", "cue", "other", "unit") and not linked:
@@ -134,15 +165,17 @@ def _behind(tokens: Sequence[Token], at: int, stop: int) -> tuple[int, bool]:
     return at, linked
 
 
-def _end_of(
-    tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Item], grammar: Grammar, form: str
-) -> int:
+def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Item], grammar: Grammar, form: str) -> int:
     """Where the text ends: a comma, the next thing that is named, or the end of the sentence."""
     k = start
     while k < stop:
         low = tokens[k].low
         if low in (",", ";", ":") or (low in ("–", "—") and form != "code"):
-            spelt = k + 1 < stop and (_single(tokens[k + 1]) or spoken_digits(tokens, k + 1, grammar.lang) is not None or tokens[k + 1].low in grammar.lang.doubles)
+            spelt = k + 1 < stop and (
+                _single(tokens[k + 1])
+                or spoken_digits(tokens, k + 1, grammar.lang) is not None
+                or tokens[k + 1].low in grammar.lang.doubles
+            )
             if form == "code" and low == "," and spelt:
                 k += 1
                 continue
@@ -170,16 +203,19 @@ def _single(token: Token) -> bool:
 def _name_like(tokens: Sequence[Token], start: int, end: int, kinds: dict[int, Item]) -> bool:
     """A name begins with a capital and is no word of the sheet."""
     first = kinds.get(start)
-    if first is None or first.kind in ("quantity", "condition", "enter", "number", "appliance", "screw"):
-        if not (first is not None and first.end - first.start == 1 and tokens[start].text[:1].isupper() and end - start > 1):
-            return False
+    known = first is None or first.kind in ("quantity", "condition", "enter", "number", "appliance", "screw")
+    single = first is not None and first.end - first.start == 1 and tokens[start].text[:1].isupper()
+    if known and not (single and end - start > 1):
+        return False
     return tokens[start].text[:1].isupper() or tokens[start].kind == "number"
 
 
 def _code_like(tokens: Sequence[Token], start: int, end: int, grammar: Grammar) -> bool:
     """At least two letters or digits spelt, or a word with digits in it."""
     size = sum(1 for t in tokens[start:end] if _single(t) or spoken_digits((t,), 0, grammar.lang))
-    return size >= 2 or any(any(c.isdigit() for c in t.text) and any(c.isalpha() for c in t.text) for t in tokens[start:end])
+    return size >= 2 or any(
+        any(c.isdigit() for c in t.text) and any(c.isalpha() for c in t.text) for t in tokens[start:end]
+    )
 
 
 def _has_code(value: str) -> bool:
@@ -304,21 +340,40 @@ def _introduced(
     """Sentences such as "this is {technician} at {site}"."""
     start = items[0].start
     end = min([c.start for c in found if c.start > start], default=stop)
-    while start < end and tokens[start].low in ("okay", "ok", "so", "right", "well", "hi", "hello", ",", "alright", "morning", "good", "and", "now"):
+    while start < end and tokens[start].low in (
+        "okay",
+        "ok",
+        "so",
+        "right",
+        "well",
+        "hi",
+        "hello",
+        ",",
+        "alright",
+        "morning",
+        "good",
+        "and",
+        "now",
+    ):
         start += 1
     best: list[Capture] = []
     if start >= end:
         return best
     for template in grammar.introductions_from(tokens[start]):
         got = _match(template, start, end, tokens, text, grammar, kinds)
-        if got and sum(c.end - c.start for c in got) >= sum(c.end - c.start for c in best) and len(got) >= len(best):
-            if len(got) > len(best):
-                best = got
+        if len(got) > len(best):
+            best = got
     return best
 
 
 def _match(
-    template: Sequence[str], at: int, stop: int, tokens: Sequence[Token], text: str, grammar: Grammar, kinds: dict[int, Item]
+    template: Sequence[str],
+    at: int,
+    stop: int,
+    tokens: Sequence[Token],
+    text: str,
+    grammar: Grammar,
+    kinds: dict[int, Item],
 ) -> list[Capture]:
     got: list[Capture] = []
     k = at
@@ -334,7 +389,13 @@ def _match(
             s += 1
         e = s
         while e < stop and tokens[e].low not in (",", ";", ":") and tokens[e].low != following:
-            if e > s and kinds.get(e) is not None and kinds[e].kind in ("quantity", "condition", "choice", "enter") and kinds[e].start == e and tokens[e].text[:1].islower():
+            if (
+                e > s
+                and kinds.get(e) is not None
+                and kinds[e].kind in ("quantity", "condition", "choice", "enter")
+                and kinds[e].start == e
+                and tokens[e].text[:1].islower()
+            ):
                 break
             e += 1
         name = part.strip("{}")
@@ -344,7 +405,9 @@ def _match(
             people = grammar.quantities[name].form == "person"
             if people and not all(t.text[:1].isupper() and t.low not in grammar.lang.plain for t in tokens[s:e]):
                 return []
-            if not _name_like(tokens, s, e, kinds) or (people and (e - s > 4 or any(t.kind == "number" for t in tokens[s:e]))):
+            if not _name_like(tokens, s, e, kinds) or (
+                people and (e - s > 4 or any(t.kind == "number" for t in tokens[s:e]))
+            ):
                 return []
             if grammar.quantities[name].form == "code":
                 value = _code(tokens, s, e, text, grammar, name)

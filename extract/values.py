@@ -1,4 +1,4 @@
-"""From a number of many choices to the value of one quantity: unit, range and usual decimals choose, or nothing does."""
+"""From a number of many choices to the value of one quantity: unit, range and usual decimals choose, or none does."""
 
 from __future__ import annotations
 
@@ -106,10 +106,10 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
             doubts.append("unusual")
             found = (best, *moved[:1], *found[1:])
     if not best.usual and others:
-        elsewhere = [c for c in _choices(number, others, q) if c.usual and c.cost <= best.cost]
-        if elsewhere:
+        better = [c for c in _choices(number, others, q) if c.usual and c.cost <= best.cost]
+        if better:
             doubts.append("unit")
-            found = (best, elsewhere[0], *found[1:])
+            found = (best, better[0], *found[1:])
     if q.sign == "must be said" and not number.sign and _sign_matters(best, q):
         doubts.append("sign")
         found = (best, Choice("-" + best.value, best.unit, best.cost, True), *found[1:])
@@ -131,7 +131,8 @@ def _choices(number: Number, candidates: list[str], q: Measure) -> tuple[Choice,
     for code in candidates:
         bounds = q.bounds[code]
         allowed = q.decimals.get(code, ())
-        for text, cost in number.choices:
+        for text, said in number.choices:
+            cost = said
             value = signed(text, number.sign)
             x = float(value)
             if (bounds[0] is not None and x < bounds[0]) or (bounds[1] is not None and x > bounds[1]):
@@ -140,7 +141,7 @@ def _choices(number: Number, candidates: list[str], q: Measure) -> tuple[Choice,
                 continue
             usual = (bounds[2] is None or x >= bounds[2]) and (bounds[3] is None or x <= bounds[3])
             places = len(text.partition(".")[2])
-            if allowed and not number.exact or (allowed and places > max(allowed)):
+            if (allowed and not number.exact) or (allowed and places > max(allowed)):
                 if places > max(allowed):
                     cost += MANY_DECIMALS if not number.exact else 0.5
                 elif places == 0 and 0 not in allowed:
@@ -155,14 +156,19 @@ def _shifted(number: Number, candidates: list[str], q: Measure) -> tuple[Choice,
     out = []
     base = Decimal(number.first)
     for code in candidates[:1]:
-        low, high, usual_low, usual_high = q.bounds[code]
+        low, _, usual_low, usual_high = q.bounds[code]
         for power in (1, -1, 2, -2, 3):
             moved = base.scaleb(power)
             text = format(moved, "f")
             if "." in text:
                 text = text.rstrip("0").rstrip(".")
             x = float(text)
-            if (usual_low is None or x >= usual_low) and (usual_high is None or x <= usual_high) and x and low is not None:
+            if (
+                (usual_low is None or x >= usual_low)
+                and (usual_high is None or x <= usual_high)
+                and x
+                and low is not None
+            ):
                 out.append(Choice(text, code, 4.0, True))
     return tuple(out[:3])
 

@@ -1,0 +1,249 @@
+"""The book of one step: operations as they are made, the context they count in, and the laws they are put to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from extract.assign import Name
+from extract.context import LAST_KEPT, SILENCE, Context, apply
+from extract.doubt import TESTS, broken
+from extract.heard import misgivings
+from extract.lexicon import Grammar, Item
+from extract.parse import Heard
+from schemas.doubts import DoubtKind
+from schemas.evidence import Utterance
+from schemas.readings import (
+    Change,
+    Operation,
+    Phase,
+    Reading,
+    Record,
+    Relabel,
+    Source,
+)
+
+__all__ = ["DISPLAY_SLACK", "Book", "phase_at"]
+
+DISPLAY_SLACK = 20.0  # seconds between saying and photographing within which both are of one moment
+
+
+def phase_at(c: Context, condition: str | None, grammar: Grammar) -> Phase:
+    """Before or after, at a firing rate that is adjusted."""
+    if condition is None or condition not in grammar.conditions or not grammar.conditions[condition].adjusted:
+        return ""
+    if c.phase and c.phase[0] in (condition, "*"):
+        return c.phase[1]
+    return "after" if (c.tag(), condition) in c.moved else ""
+
+
+class Book:
+    """The state of one step. Everything it does ends up in ``operations`` and in its own copy of the context."""
+
+    def __init__(self, context: Context, grammar: Grammar, utterance: Utterance, at: float, heard: Heard) -> None:
+        self.c = context
+        self.g = grammar
+        self.u = utterance
+        self.at = at
+        self.tokens = heard.tokens
+        self.misgivings = misgivings(utterance, heard, context, grammar)
+        self.operations: list[Operation] = []
+        self.made: list[str] = []
+        self.ordinal = 0
+        self.undone: list[str] = []
+        self.touched_phase = False
+        self.last_condition: str | None = None
+        self.names: Sequence[Name] = ()
+        if at - context.at > SILENCE:
+            context.state, context.topic, context.pending = None, None, None
+        context.at = at
+
+    def emit(self, op: Operation) -> None:
+        """Keep an operation and let it count at once."""
+        self.operations.append(op)
+        self.c.readings = apply((op,), self.c.readings)
+
+    def source(self, start: int, end: int) -> Source:
+        """Where tokens ``start`` to ``end`` were heard."""
+        a, b = self.tokens[start].start, self.tokens[max(start, end - 1)].end
+        words = self.u.hypotheses[0].words
+        first, last = self.u.start, self.u.end
+        if words:
+            text, at = self.u.text, 0
+            inside = []
+            for w in words:
+                k = text.find(w.text.strip(), at)
+                if k < 0:
+                    continue
+                at = k + len(w.text.strip())
+                if k < b and at > a:
+                    inside.append(w)
+            if inside:
+                first, last = inside[0].start, inside[-1].end
+        return Source(
+            evidence=self.u.evidence,
+            utterance=self.u.number,
+            start=first,
+            end=last,
+            span=(a, b),
+            heard=self.u.text[a:b],
+        )
+
+    def new_id(self) -> str:
+        """The next reading id of this utterance."""
+        self.ordinal += 1
+        return f"{self.u.evidence[:16]}-{self.u.number}-{self.ordinal}"
+
+    def appliance_for(self, quantity: str) -> str | None:
+        """The appliance a reading belongs to; the visit's own quantities belong to none."""
+        return None if self.g.quantities[quantity].every_job else self.c.tag()
+
+    def phase_for(self, condition: str | None) -> Phase:
+        return phase_at(self.c, condition, self.g)
+
+    def group(self) -> list[Reading]:
+        """The readings that "that was" speaks of."""
+        if not self.made and self.at - self.c.last_at > LAST_KEPT:
+            return []
+        return [r for rid in (self.made or self.c.last) if (r := self.c.readings.get(rid)) is not None]
+
+    def last_of(self, ids: Sequence[str] = (), condition: str | None = None) -> Reading | None:
+        """The newest reading of these quantities, or of any."""
+        fallback = None
+        for r in reversed(list(self.c.readings.values())):
+            if ids and r.quantity not in ids:
+                continue
+            if condition is not None and r.condition != condition:
+                continue
+            if not ids and r.id not in self.c.last and r.id not in self.made:
+                fallback = fallback or r
+                continue
+            return r
+        return fallback if ids or self.at - self.c.last_at < LAST_KEPT else None
+
+    def measured(self, r: Reading) -> bool:
+        return r.quantity is not None and self.g.quantities[r.quantity].kind == "number"
+
+    def known_appliances(self) -> tuple[str, ...]:
+        return tuple(a.tag for a in self.c.setting.appliances) or self.c.appliances
+
+    def tag_of(self, said: str) -> str:
+        """The tag in this job's own spelling."""
+        for a in self.c.setting.appliances:
+            if said == a.tag or said in a.called or a.tag.lower().endswith(f" {said.lower()}"):
+                return a.tag
+        return said
+
+    def use_appliance(self, tag: str) -> None:
+        """What is said from here on belongs to this appliance."""
+        if tag != self.c.appliance:
+            self.c.since_appliance = ()
+        self.c.appliance, self.c.appliance_lost = tag, False
+
+    def resolve(self, item: Item) -> str | None:
+        """The condition that words mean: where several could, the first that is not behind us."""
+        if item.kind == "condition":
+            return str(item.value)
+        wanted: tuple[str, ...] = item.value
+        return self.one_of(wanted)
+
+    def one_of(self, wanted: Sequence[str]) -> str | None:
+        if len(wanted) == 1:
+            return wanted[0]
+        ahead = [c for c in wanted if self.g.order[c] >= self.c.furthest]
+        return ahead[0] if ahead else wanted[-1]
+
+    def enter(self, condition: str) -> None:
+        """The plant is at ``condition`` now."""
+        general = self.g.conditions[condition].yields
+        if general and self.c.state is not None and self.g.conditions[self.c.state].firing:
+            return
+        if condition != self.c.state and not self.touched_phase:
+            self.c.phase = None
+        self.c.state, self.c.state_at = condition, self.at
+        if not general:
+            self.c.furthest = self.g.order[condition]
+
+    def settle(self, reading: Reading, target: str | None, why: str) -> None:
+        """Put the reading to the laws and record it."""
+        if reading.quantity is not None and reading.condition is not None and not _unfit(reading):
+            others = [r for r in self.c.live() if r.id != target and r.source.box is None]
+            found = broken(reading, others, self.g, self.c.setting)
+            if found:
+                why_not, with_ = found
+                reading = reading.model_copy(
+                    update={
+                        "doubts": (*reading.doubts, why_not),
+                        "asked_with": with_[0] if with_ else reading.asked_with,
+                    }
+                )
+                for rid in with_:
+                    r = self.c.readings[rid]
+                    if not any(d.kind == DoubtKind.RELATION for d in r.doubts):
+                        self.emit(
+                            Relabel(
+                                target=rid,
+                                doubts=(*r.doubts, why_not),
+                                asked_with=reading.id,
+                                source=reading.source,
+                                why=why_not.detail,
+                            )
+                        )
+        if target is not None:
+            self.free_partner(target, reading)
+        failed = {d.kind.value for d in reading.doubts}
+        reading = reading.model_copy(update={"passed": tuple(t for t in TESTS if t not in failed)})
+        if target is None:
+            self.emit(Record(reading=reading))
+        else:
+            self.emit(Change(target=target, reading=reading, why=why))
+            self.undone = [u for u in self.undone if u != target]
+        self.made.append(reading.id)
+        self.c.times[reading.id] = self.at
+        self.photographed(reading)
+        if target is None:
+            self.c.correcting = False
+
+    def free_partner(self, target: str, new: Reading) -> None:
+        """When one of an impossible pair is corrected, the other is no longer in doubt for it."""
+        gone = self.c.readings.get(target)
+        if gone is None or gone.asked_with is None:
+            return
+        partner = self.c.readings.get(gone.asked_with)
+        if partner is None or any(d.kind == DoubtKind.RELATION for d in new.doubts):
+            return
+        kinds = (DoubtKind.RELATION, DoubtKind.CONFLICT)
+        left = tuple(d for d in partner.doubts if d.kind not in kinds)
+        if left != partner.doubts:
+            self.emit(Relabel(target=partner.id, doubts=left, source=new.source, why="its partner was corrected"))
+
+    def photographed(self, r: Reading) -> None:
+        """A photo of the same moment that shows this value, without saying of what, is of this."""
+        if not r.taken or r.quantity is None:
+            return
+        for photo in list(self.c.live()):
+            loose = photo.quantity is None or photo.condition is None
+            near = abs(self.c.times.get(photo.id, float("-inf")) - self.at) <= DISPLAY_SLACK
+            if photo.source.box is None or not loose or not near or photo.value != r.value:
+                continue
+            if photo.quantity not in (None, r.quantity) or photo.unit not in ("", r.unit):
+                continue
+            gone = (DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR)
+            self.emit(
+                Relabel(
+                    target=photo.id, quantity=r.quantity, condition=r.condition, phase=r.phase, appliance=r.appliance,
+                    unit=r.unit, doubts=tuple(d for d in photo.doubts if d.kind not in gone), source=r.source,
+                    why="said at the same moment",
+                )
+            )  # fmt: skip
+
+
+def _unfit(r: Reading) -> bool:
+    """Readings whose value is itself in doubt prove nothing against others."""
+    kinds = (
+        DoubtKind.IMPOSSIBLE,
+        DoubtKind.RUN_TOGETHER,
+        DoubtKind.CUT_OFF,
+        DoubtKind.UNIT_UNCLEAR,
+        DoubtKind.QUANTITY_UNCLEAR,
+    )
+    return any(d.kind in kinds for d in r.doubts)

@@ -1,0 +1,117 @@
+"""Which appliance, which firing rate, before or after an adjustment: what a sentence says of the moment."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from extract.book import Book
+from extract.clauses import PAST, Segment
+from extract.lexicon import Item
+from extract.parse import Parsed
+from schemas.readings import (
+    Relabel,
+)
+
+__all__ = ["appliances", "before_now", "phases", "states"]
+
+
+def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
+    """Take up the appliances named; returns their places, so that each value finds its own."""
+    out: list[tuple[int, str]] = []
+    found = [(n, i) for n, i in enumerate(p.laid.items) if i.get("appliance") is not None]
+    for n, i in found:
+        s = p.sentence.segments[p.laid.segment_of[n]]
+        if s.kind in ("question", "history", "instruction") or s.has("future"):
+            continue
+        tags: tuple[str, ...] = i.get("appliance")
+        if tags == ("*",):
+            known = b.known_appliances()
+            b.c.appliances = known if len(known) > 1 else ("1", "2")
+            b.c.appliance = None
+            b.c.appliance_lost = not (p.checks or p.captures)
+            continue
+        tag = b.tag_of(tags[0])
+        if tag not in b.c.appliances:
+            b.c.appliances = (*b.c.appliances, tag)
+        out.append((n, tag))
+    if out and (p.values or p.checks or p.moves or not b.group()):
+        b.use_appliance(out[0][1])
+    return out
+
+
+def phases(b: Book, p: Parsed) -> None:
+    for n, i in enumerate(p.laid.items):
+        cues = i.get("cue")
+        if not cues or not ({"before", "after"} & cues) or i.kind in ("condition", "enter"):
+            continue
+        s = p.sentence.segments[p.laid.segment_of[n]]
+        if s.kind not in ("reading", "limit") or s.has("history"):
+            continue
+        single = i.end == i.start + 1
+        nxt = p.laid.items[n + 1] if n + 1 < len(p.laid.items) else None
+        if single and not (
+            nxt is None or nxt.kind in ("quantity", "number") or p.laid.segment_of[n + 1] != p.laid.segment_of[n]
+        ):
+            continue
+        which: Literal["before", "after"] = "before" if "before" in cues else "after"
+        b.c.phase = ("*", which)
+        b.touched_phase = True
+        if which == "after":
+            as_left(b, p)
+
+
+def as_left(b: Book, p: Parsed) -> None:
+    """ "After adjustment": what was read before at this firing rate becomes the before."""
+    named = {v.condition for v in p.values if v.condition}
+    for condition in sorted(named or {b.c.state or ""}):
+        before_now(b, condition)
+
+
+def before_now(b: Book, condition: str) -> None:
+    if condition not in b.g.conditions or not b.g.conditions[condition].adjusted:
+        return
+    for r in list(b.c.live()):
+        if r.condition == condition and r.phase == "" and r.appliance == b.c.tag() and b.measured(r):
+            b.emit(Relabel(target=r.id, phase="before", source=r.source, why="read before the adjustment"))
+
+
+def states(b: Book, p: Parsed) -> str | None:
+    """Take up a change of condition; returns one that counts only for what follows."""
+    last: tuple[Item, Segment, int] | None = None
+    for n, i in enumerate(p.laid.items):
+        s = p.sentence.segments[p.laid.segment_of[n]]
+        if i in s.conditions and s.kind in ("reading", "instruction"):
+            if denied(b, p, n) or (s.has("future") and not s.says(PAST, b.tokens)):
+                continue
+            last = (i, s, n)
+    if last is None:
+        return None
+    condition = b.resolve(last[0])
+    if condition is None:
+        return None
+    if not p.values:
+        b.enter(condition)
+        return None
+    first = min(v.place for v in p.values)
+    if last[2] < first:
+        b.enter(condition)
+        return None
+    return condition
+
+
+def denied(b: Book, p: Parsed, n: int) -> bool:
+    for k in (n - 1, n - 2, n - 3):
+        if k < 0 or p.laid.segment_of[k] != p.laid.segment_of[n]:
+            break
+        i = p.laid.items[k]
+        if i.kind == "number":
+            break
+        if i.role("not"):
+            if b.c.state == b.resolve(p.laid.items[n]):
+                b.c.state = None
+            return True
+        if i.role("leaving") and k >= n - 2:
+            if b.c.state == b.resolve(p.laid.items[n]):
+                b.c.state = None
+            return True
+    return False

@@ -1,0 +1,236 @@
+"""What changes readings said before: taken back, named again, completed, swapped, or bound to what follows them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from extract.assign import Name, Value
+from extract.book import Book
+from extract.circumstances import states
+from extract.clauses import PAST
+from extract.context import RECENT
+from extract.doubt import doubt
+from extract.lexicon import Item
+from extract.numbers import Number
+from extract.parse import Parsed
+from extract.take import make_reading, quantity_of
+from extract.values import fit
+from schemas.doubts import DoubtKind
+from schemas.readings import (
+    Change,
+    Reading,
+    Relabel,
+    Source,
+)
+
+__all__ = ["bind_back", "completes_move", "interrupted", "named_afterwards", "relabels", "swaps", "undo"]
+
+
+def undo(b: Book, p: Parsed) -> None:
+    """ "Scratch that", "delete the last CO"."""
+    for n, i in enumerate(p.laid.items):
+        if i.role("correct") and i.kind in ("cue", "plain", "word"):
+            b.c.correcting = True
+        if not i.role("undo"):
+            continue
+        b.c.correcting = True
+        k = p.laid.segment_of[n]
+        here = [m for m in p.names if m.segment in (k, k + 1) and m.place > n and not m.used and m.ids]
+        target = b.last_of(here[0].ids if here else ())
+        if target is not None:
+            b.undone.append(target.id)
+            if here:
+                here[0].used += 1
+
+
+def relabelling(b: Book, p: Parsed) -> bool:
+    """ "No, that's the static", "that was boiler two": a label without a value."""
+    roles = {r for s in p.sentence.segments for r in s.roles}
+    return not p.values and ("that_was" in roles or "correct" in roles)
+
+
+def relabels(b: Book, p: Parsed) -> bool:
+    """Carry out a label that changes readings said before. True if it was one."""
+    if not relabelling(b, p):
+        return False
+    group = b.group()
+    if not group:
+        return False
+    names = [n for n in p.names if n.ids and not n.implied]
+    conditions = [c for s in p.sentence.segments if s.kind != "question" for c in s.conditions]
+    tags = [i.get("appliance") for i in p.laid.items if i.get("appliance") is not None]
+    corrected = b.c.correcting or any(s.has("correct") for s in p.sentence.segments)
+    src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
+    done = False
+    if names and (corrected or any(r.quantity is None or unclear(b, r) for r in group)):
+        done = relabel_quantity(b, names[0], group[-1:], src, conditions)
+    elif conditions:
+        condition = b.resolve(conditions[-1])
+        many = plural(b, p)
+        loose = [r for r in b.c.live() if many and r.condition is None and r not in group]
+        for r in [*loose, *group]:
+            if condition is None or r.quantity is None or condition not in b.g.quantities[r.quantity].conditions:
+                continue
+            if r.condition == condition:
+                continue
+            past = any(s.has("that_was") and s.says(PAST, b.tokens) for s in p.sentence.segments)
+            if r.condition is not None and not corrected and not past:
+                continue
+            relabel(b, r, src, condition=condition)
+            done = True
+        if done and condition is not None:
+            b.enter(condition)
+    if tags and tags[-1] != ("*",):
+        tag = b.tag_of(tags[-1][0])
+        since = [b.c.readings[rid] for rid in b.c.since_appliance if rid in b.c.readings]
+        since = [r for r in since if r not in group]
+        for r in [*(since if plural(b, p) else ()), *group]:
+            if r.quantity is not None and not b.g.quantities[r.quantity].every_job and r.appliance != tag:
+                relabel(b, r, src, appliance=tag)
+                done = True
+        b.c.appliance, b.c.appliance_lost = tag, False
+    if done:
+        b.c.correcting = False
+    return done
+
+
+def relabel_quantity(b: Book, name: Name, group: Sequence[Reading], src: Source, conditions: Sequence[Item]) -> bool:
+    q = name.ids[0]
+    for r in group:
+        value = Number(
+            ((r.value.lstrip("-"), 0.0),), sign="-" if r.value.startswith("-") else "", exact=True, digits=r.value
+        )
+        f = fit(value, "", b.g.measures[q], b.c.setting.units)
+        if f.cost >= 3:
+            continue
+        condition = b.resolve(conditions[-1]) if conditions else (r.condition or b.c.state)
+        allowed = b.g.quantities[q].conditions
+        if not allowed:
+            condition = ""
+        elif condition not in allowed:
+            condition = None
+        doubts = [
+            d for d in r.doubts if d.kind not in (DoubtKind.QUANTITY_UNCLEAR, DoubtKind.RELATION, DoubtKind.CONFLICT)
+        ]
+        if condition is None:
+            doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR))
+        new = r.model_copy(
+            update={
+                "id": b.new_id(), "quantity": q, "condition": condition, "unit": f.choices[0].unit,
+                "doubts": tuple(doubts), "alternatives": (), "phase": b.phase_for(condition),
+            }
+        )  # fmt: skip
+        b.emit(Change(target=r.id, reading=new, why="named again"))
+        b.made.append(new.id)
+    return True
+
+
+def relabel(b: Book, r: Reading, src: Source, *, condition: str | None = None, appliance: str | None = None) -> None:
+    gone = {DoubtKind.CONDITION_UNCLEAR} if condition else {DoubtKind.APPLIANCE_UNCLEAR}
+    doubts = tuple(d for d in r.doubts if d.kind not in gone)
+    phase = b.phase_for(condition) if condition else None
+    b.emit(
+        Relabel(
+            target=r.id, condition=condition, appliance=appliance, phase=phase,
+            doubts=doubts if doubts != r.doubts else None, source=src, why="named afterwards",
+        )
+    )  # fmt: skip
+
+
+def plural(b: Book, p: Parsed) -> bool:
+    """ "Those", "all of that": more than the last utterance is meant."""
+    return any(
+        b.tokens[k].low in ("those", "them", "these", "all", "they", "everything", "lot")
+        for i in p.laid.items
+        for k in range(i.start, i.end)
+    )
+
+
+def swaps(b: Book, p: Parsed) -> bool:
+    """ "Flip those": the last two readings change places."""
+    if not any(s.has("swap") for s in p.sentence.segments) or p.values:
+        return False
+    group = [r for r in b.group() if b.measured(r)][-2:]
+    if len(group) != 2 or group[0].unit != group[1].unit:
+        return False
+    for r, other in (group, group[::-1]):
+        doubts = tuple(d for d in r.doubts if d.kind != DoubtKind.RELATION)
+        new = r.model_copy(update={"id": b.new_id(), "value": other.value, "doubts": doubts, "asked_with": None})
+        b.emit(Change(target=r.id, reading=new, why="the two were swapped"))
+        b.made = [rid for rid in b.made if rid != r.id] + [new.id]
+    b.c.correcting = False
+    return True
+
+
+def named_afterwards(b: Book, p: Parsed) -> bool:
+    """ "Nine one, four eight. That's CO2 and O2": names for values that were said without any."""
+    b.c.open = tuple(o for o in b.c.open if b.at - o.at < RECENT)
+    names = [n for n in p.names if (n.ids or n.vague) and not n.implied]
+    if p.values or not names or len(names) != len(b.c.open):
+        return False
+    if any(s.kind != "reading" or s.has("not", "future") for s in p.sentence.segments):
+        return False
+    known = all(i.kind in ("quantity", "plain", "cue", "condition", "enter", "unit") for i in p.laid.items)
+    fresh = states(b, p)
+    if fresh is not None:
+        b.enter(fresh)
+    for name, o in zip(names, b.c.open, strict=True):
+        v = Value(o.number, o.unit, 0, 1, 0, name.segment)
+        quantity, more = quantity_of(b, name, v, b.c.setting.units)
+        doubts = [doubt(DoubtKind.QUANTITY_UNCLEAR, "the name fits several quantities")] if more or not known else []
+        target = b.c.readings.get(o.reading) if o.reading else None
+        condition = [b.resolve(c) for s in p.sentence.segments for c in s.conditions]
+        v.condition = condition[-1] if condition else None
+        make_reading(b, quantity, v, p, p.sentence.segments[0], doubts, [], None, o.source, target)
+    b.c.open = ()
+    return True
+
+
+def completes_move(b: Book, p: Parsed) -> bool:
+    """ "Clockwise, that was": the direction or screw of the move just recorded."""
+    group = b.group()
+    if p.values or p.moves or not group or group[-1].quantity != b.g.move:
+        return False
+    old = group[-1]
+    way = [i for i in p.laid.items if i.role("in_words") or i.role("out_words")]
+    screw = [i for i in p.laid.items if i.get("screw") or i.get("short screw")]
+    words = old.note.split()
+    doubts = list(old.doubts)
+    if way and any(d.kind == DoubtKind.DIRECTION_UNCLEAR for d in doubts):
+        words.append("cw" if way[-1].role("in_words") else "ccw")
+        doubts = [d for d in doubts if d.kind != DoubtKind.DIRECTION_UNCLEAR]
+    if screw and any(d.kind == DoubtKind.SCREW_UNCLEAR for d in doubts):
+        b.c.screw, b.c.screw_at = screw[-1].get("screw") or screw[-1].get("short screw"), b.at
+        words.insert(0, str(b.c.screw))
+        doubts = [d for d in doubts if d.kind != DoubtKind.SCREW_UNCLEAR]
+    if len(doubts) == len(old.doubts):
+        return False
+    new = old.model_copy(update={"id": b.new_id(), "note": " ".join(words), "doubts": tuple(doubts)})
+    b.emit(Change(target=old.id, reading=new, why="completed"))
+    b.made = [rid for rid in b.made if rid != old.id] + [new.id]
+    return True
+
+
+def interrupted(b: Book) -> None:
+    """The sentence before stopped without an end, and then someone came: its last number may be cut short."""
+    r = b.c.readings.get(b.c.cut or "")
+    b.c.cut = None
+    if r is not None and not any(d.kind == DoubtKind.CUT_OFF for d in r.doubts):
+        text = doubt(DoubtKind.CUT_OFF, "the speaker was interrupted")
+        b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
+
+
+def bind_back(b: Book) -> None:
+    """ "Stack temp. 128 degrees. High fire.": a condition at the end, said alone, belongs to what stands before it."""
+    if not b.last_condition or not b.made:
+        return
+    for rid in b.made:
+        r = b.c.readings.get(rid)
+        if r is None or r.condition is not None or r.quantity is None:
+            continue
+        if b.last_condition in b.g.quantities[r.quantity].conditions:
+            relabel(b, r, r.source, condition=b.last_condition)
+
+
+def unclear(b: Book, r: Reading) -> bool:
+    return any(d.kind == DoubtKind.QUANTITY_UNCLEAR for d in r.doubts)

@@ -1,0 +1,165 @@
+"""What is recorded beside measured values: names and remarks, checks, screws turned, limits quoted, alarms."""
+
+from __future__ import annotations
+
+from extract.book import Book
+from extract.circumstances import before_now
+from extract.context import SCREW_KEPT
+from extract.doubt import FIT, HEDGES, doubt
+from extract.lexicon import Item
+from extract.moves import Move
+from extract.parse import Parsed
+from extract.states import Checked
+from extract.texts import Capture
+from extract.values import fit
+from schemas.doubts import Doubt, DoubtKind
+from schemas.readings import (
+    Alarm,
+    Alternative,
+    QuotedLimit,
+    Reading,
+)
+
+__all__ = ["quote_limits", "raise_alarms", "record_check", "record_choices", "record_move", "record_text"]
+
+
+def record_text(b: Book, c: Capture) -> None:
+    q = b.g.quantities[c.quantity]
+    reading = Reading(
+        id=b.new_id(), quantity=c.quantity, condition="", value=c.value,
+        appliance=None if q.every_job or q.form == "words" else b.c.tag(), source=b.source(c.start, c.end),
+    )  # fmt: skip
+    old = b.c.at_slot(c.quantity, "", "", reading.appliance)
+    if old is not None and q.form != "words":
+        b.settle(reading, old.id, "said again")
+    else:
+        b.settle(reading, None, "")
+
+
+def record_choices(b: Book, p: Parsed) -> None:
+    """ "It's running on natural gas"."""
+    found: dict[str, list[tuple[str, Item]]] = {}
+    for n, i in enumerate(p.laid.items):
+        s = p.sentence.segments[p.laid.segment_of[n]]
+        picked = i.get("choice")
+        if picked is None or s.kind != "reading" or s.numbers or s.has("not", "future"):
+            continue
+        q, option = picked
+        named = any(q in m.value.ids for x in p.sentence.segments for m in x.items if m.kind == "quantity")
+        quiet = all(x.kind in ("plain", "choice", "cue", "mark", "appliance", "state") for x in s.items)
+        if named or (quiet and b.g.quantities[q].said and i.kind == "choice"):
+            found.setdefault(q, []).append((option, i))
+    for q, options in found.items():
+        names = list(dict.fromkeys(o for o, _ in options))
+        _, item = options[-1]
+        reading = Reading(
+            id=b.new_id(), quantity=q, condition="", value=names[-1], appliance=b.appliance_for(q),
+            source=b.source(item.start, item.end),
+            doubts=(doubt(DoubtKind.VALUE_UNCLEAR, "several were named"),) if len(names) > 1 else (),
+            alternatives=tuple(Alternative(value=n) for n in names[:-1]),
+        )  # fmt: skip
+        old = b.c.at_slot(q, "", "", reading.appliance)
+        if old is None or old.value != reading.value:
+            b.settle(reading, old.id if old else None, "said again")
+
+
+def record_check(b: Book, checked: Checked, p: Parsed) -> None:
+    tags: tuple[str | None, ...] = (b.appliance_for(checked.quantity),)
+    if any(i.get("appliance") == ("*",) for i in p.laid.items) and not b.g.quantities[checked.quantity].every_job:
+        tags = b.c.appliances
+    for tag in tags:
+        reading = Reading(
+            id=b.new_id(), quantity=checked.quantity, condition="", value=checked.state, appliance=tag,
+            source=b.source(checked.start, checked.end),
+        )  # fmt: skip
+        old = b.c.at_slot(checked.quantity, "", "", tag)
+        if old is not None and old.value == checked.state:
+            continue
+        b.settle(reading, old.id if old else None, "told again")
+
+
+def record_move(b: Book, m: Move) -> None:
+    """A screw was turned: its own record, and what was read before becomes the before."""
+    assert b.g.move is not None
+    assert m.value is not None
+    doubts: list[Doubt] = []
+    screw = m.screw
+    if screw is None and b.c.screw is not None and b.at - b.c.screw_at < SCREW_KEPT and m.again:
+        screw = b.c.screw
+    if screw is None:
+        doubts.append(doubt(DoubtKind.SCREW_UNCLEAR, "which screw was not said"))
+    if not m.direction:
+        doubts.append(doubt(DoubtKind.DIRECTION_UNCLEAR, "which way was not said"))
+    if m.intended:
+        doubts.append(doubt(DoubtKind.TO_CONFIRM, "was it turned, or is it still to be?"))
+    if m.value.start in b.misgivings:
+        doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, b.misgivings[m.value.start].why))
+    if m.value.hedge:
+        kind, text = HEDGES[m.value.hedge]
+        doubts.append(doubt(kind, text))
+    f = fit(m.value.number, "{turn}", b.g.measures[b.g.move], b.c.setting.units)
+    doubts += [doubt(*FIT[d]) for d in f.doubts if d != "fused"]
+    own = b.g.screws[screw].condition if screw else ""
+    state = b.c.state if b.c.state and b.g.conditions[b.c.state].adjusted else None
+    condition = m.value.condition if m.value.condition and "|" not in m.value.condition else (state or own or None)
+    if condition is None:
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no firing rate was said"))
+    reading = Reading(
+        id=b.new_id(), quantity=b.g.move, condition=condition, value=f.choices[0].value, unit="{turn}",
+        appliance=b.c.tag(), approx=m.value.approx, note=f"{screw or ''} {m.direction}".strip(),
+        source=b.source(m.start, m.end), doubts=tuple(doubts),
+    )  # fmt: skip
+    if b.c.several() and reading.appliance is None:
+        reading = reading.model_copy(update={"doubts": (*doubts, doubt(DoubtKind.APPLIANCE_UNCLEAR))})
+    if m.intended and b.c.state is None and screw is None:
+        return
+    if condition is not None and not m.intended:
+        before_now(b, condition)
+        b.c.moved = b.c.moved | {(b.c.tag(), condition)}
+        b.c.phase = None
+    b.settle(reading, None, "")
+    if screw is not None:
+        b.c.screw, b.c.screw_at = screw, b.at
+
+
+def raise_alarms(b: Book, p: Parsed) -> None:
+    """Something that stops the work was said. A question is none; everything else is, rather once too often."""
+    for n, i in enumerate(p.laid.items):
+        stop = i.get("stop")
+        kind = p.sentence.segments[p.laid.segment_of[n]].kind
+        if stop is not None and kind not in ("question", "history", "noise"):
+            b.emit(Alarm(stop=stop, source=b.source(i.start, i.end)))
+
+
+def quote_limits(b: Book, p: Parsed) -> None:
+    """A limit that was quoted: the job's own once it is read back."""
+    for v in p.values:
+        s = p.sentence.segments[v.segment]
+        if s.kind != "limit" or v.name is None or len(v.name.ids) != 1:
+            continue
+        quantity = v.name.ids[0]
+        f = fit(v.number, v.unit, b.g.measures[quantity], b.c.setting.units)
+        if f.cost >= 3 or "value" in f.doubts or "unit" in f.doubts:
+            continue
+        low: str | None = None
+        high: str | None = None
+        if len(v.others) == 1 and v.hedge == "range":
+            g = fit(v.others[0], v.unit, b.g.measures[quantity], b.c.setting.units)
+            if g.cost >= 3 or "value" in g.doubts:
+                continue
+            low, high = f.choices[0].value, g.choices[0].value
+        elif s.has("at_most") and not s.has("at_least"):
+            high = f.choices[0].value
+        elif s.has("at_least") and not s.has("at_most"):
+            low = f.choices[0].value
+        else:
+            continue
+        condition = v.condition if v.condition and "|" not in v.condition else None
+        if condition not in b.g.quantities[quantity].conditions:
+            condition = None
+        b.emit(
+            QuotedLimit(
+                quantity=quantity, condition=condition, low=low, high=high, unit=f.choices[0].unit,
+                appliance=b.appliance_for(quantity), source=b.source(v.start, v.end),
+            )
+        )  # fmt: skip

@@ -1,0 +1,132 @@
+"""A new reading among the old: recorded, put in the place of one, or set against it."""
+
+from __future__ import annotations
+
+from extract.assign import Value
+from extract.book import Book
+from extract.context import LAST_KEPT, RECENT
+from extract.doubt import doubt
+from extract.parse import Parsed
+from schemas.doubts import DoubtKind
+from schemas.readings import (
+    Alternative,
+    Reading,
+    Relabel,
+)
+
+__all__ = ["place"]
+
+
+def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None) -> None:
+    """Record, replace, or set against what stands at the slot already."""
+    if target is None and b.undone:
+        for rid in b.undone:
+            r = b.c.readings.get(rid)
+            if r is not None and r.quantity == reading.quantity and r.condition == reading.condition:
+                target = r
+    old = target or b.c.at_slot(str(reading.quantity), reading.condition, reading.phase, reading.appliance)
+    if old is None and b.c.correcting and reading.quantity is not None:
+        r = b.last_of((reading.quantity,))
+        if r is not None and v.condition is None and b.at - b.c.last_at < LAST_KEPT:
+            old = target = r
+            reading = reading.model_copy(update={"condition": r.condition, "phase": r.phase, "appliance": r.appliance})
+            reading = reading.model_copy(
+                update={
+                    "doubts": tuple(
+                        d for d in reading.doubts if d.kind != DoubtKind.CONDITION_UNCLEAR or r.condition is None
+                    )
+                }
+            )
+    if old is None:
+        old = unplaced(b, reading)
+        b.settle(reading, old.id if old else None, "said again with its condition" if old else "")
+        return
+    same = old.value == reading.value and old.unit == reading.unit
+    if same and target is None:
+        if old.doubts and not reading.doubts:
+            b.settle(reading, old.id, "said again, clearly")
+        elif lost(b, old, reading):
+            ask_appliance(b, reading)
+        return
+    why = ""
+    if target is not None or b.c.correcting:
+        why = "corrected"
+    elif v.changed or says_change(b, p, v):
+        why = "has changed"
+    elif moved_since(b, old):
+        why = "read again after the adjustment"
+    elif old.doubts:
+        why = "said again, clearly" if not reading.doubts else "said again"
+    elif refines(b, old, reading):
+        why = "said again in full"
+    if why:
+        b.settle(reading, old.id, why)
+        b.c.correcting = False
+        return
+    if b.c.several() and not reading.doubts:
+        ask_appliance(b, reading)
+        return
+    clash = doubt(DoubtKind.CONFLICT, f"{old.value} was said before, {reading.value} now")
+    b.emit(
+        Relabel(
+            target=old.id, doubts=(*old.doubts, clash), asked_with=reading.id, source=reading.source, why="two values"
+        )
+    )
+    reading = reading.model_copy(
+        update={
+            "doubts": (*reading.doubts, clash), "asked_with": old.id,
+            "alternatives": (Alternative(value=old.value, unit=old.unit, why="said before"), *reading.alternatives),
+        }
+    )  # fmt: skip
+    b.settle(reading, None, "")
+
+
+def unplaced(b: Book, new: Reading) -> Reading | None:
+    """The same value said just before without its condition."""
+    if b.at - b.c.last_at > RECENT:
+        return None
+    for r in reversed(list(b.c.live())):
+        if r.quantity == new.quantity and r.condition is None and r.value == new.value and new.condition is not None:
+            return r
+    return None
+
+
+def lost(b: Book, old: Reading, new: Reading) -> bool:
+    """With several appliances, a filled row that begins again may be the next appliance's."""
+    return b.c.several() and new.condition not in (None, "") and b.at - b.c.last_at > RECENT
+
+
+def ask_appliance(b: Book, reading: Reading) -> None:
+    b.c.appliance_lost = True
+    text = "this was filled already; is it the next appliance?"
+    nexts = [a for a in b.known_appliances() if a != reading.appliance]
+    reading = reading.model_copy(
+        update={
+            "doubts": (*reading.doubts, doubt(DoubtKind.APPLIANCE_UNCLEAR, text)),
+            "alternatives": (*(Alternative(appliance=a, why="the next one") for a in nexts[:2]), *reading.alternatives),
+        }
+    )  # fmt: skip
+    b.settle(reading, None, "")
+
+
+def says_change(b: Book, p: Parsed, v: Value) -> bool:
+    s = p.sentence.segments[v.segment]
+    return s.has("changed", "change", "now", "restate") or any(
+        x.has("now", "changed") for x in p.sentence.segments[: v.segment] if not x.numbers
+    )
+
+
+def moved_since(b: Book, old: Reading) -> bool:
+    """Whether a screw was turned at this reading's firing rate after it was recorded."""
+    seen = False
+    for r in b.c.live():
+        if r.id == old.id:
+            seen = True
+        elif seen and r.quantity == b.g.move and r.condition == old.condition and r.appliance == old.appliance:
+            return True
+    return False
+
+
+def refines(b: Book, old: Reading, new: Reading) -> bool:
+    """ "Seven", then "seven point four": the same number with its decimals."""
+    return "." not in old.value and new.value.partition(".")[0] == old.value and "." in new.value

@@ -1,0 +1,333 @@
+"""From a value in a sentence to a reading: its quantity, its condition, and every doubt there is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from extract.assign import Name, Value
+from extract.book import Book
+from extract.clauses import Segment
+from extract.context import LAST_KEPT, RECENT, Open
+from extract.doubt import FIT, HEDGES, doubt
+from extract.numbers import Number
+from extract.parse import Parsed, best_fit
+from extract.place import place
+from extract.values import Fit, fit
+from schemas.doubts import Doubt, DoubtKind
+from schemas.readings import (
+    Alternative,
+    Reading,
+    Source,
+)
+
+__all__ = ["make_reading", "quantity_of", "take_value"]
+
+
+def take_value(b: Book, v: Value, p: Parsed) -> None:
+    """Record one value, or pass it over."""
+    s = p.sentence.segments[v.segment]
+    if v.negated:
+        negated(b, v)
+        return
+    if s.kind != "reading":
+        return
+    name = v.name
+    if name is not None and not name.ids and not name.vague:
+        return
+    system = b.c.setting.units
+    doubts: list[Doubt] = []
+    alternatives: list[Alternative] = []
+    quantity: str | None = None
+    target: Reading | None = None
+    if name is not None:
+        quantity, more = quantity_of(b, name, v, system)
+        if more:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the name fits several quantities"))
+            alternatives += [Alternative(quantity=q, why="also so called") for q in more[:2]]
+        if name.by_unit and any(n.segment == v.segment and not n.used and n.ids and not n.implied for n in p.names):
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the unit is not that of the quantity named"))
+        if v.strangers and not name.by_unit:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "words that are not known stand in between"))
+        elif v.followed and not v.unit:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the number may count something else"))
+    else:
+        if v.followed:
+            return
+        found = unnamed(b, v, p, s)
+        if found is None:
+            return
+        quantity, target, more = found
+        if more:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "no quantity was named"))
+            alternatives += [Alternative(quantity=q, why="the value fits") for q in more[1:3]]
+            quantity = more[0]
+            if b.c.open and b.c.open[-1].source == b.source(v.start, v.end):
+                ahead = f"{b.u.evidence[:16]}-{b.u.number}-{b.ordinal + 1}"
+                b.c.open = (*b.c.open[:-1], replace(b.c.open[-1], reading=ahead))
+    if v.rivals and quantity is not None:
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the words can be read in two ways"))
+        alternatives += [Alternative(quantity=q, why="the words can be read so") for q in v.rivals[:1]]
+    if quantity is None:
+        return
+    make_reading(b, quantity, v, p, s, doubts, alternatives, target)
+
+
+def negated(b: Book, v: Value) -> None:
+    """ "Not nine five": the reading with this value is the one to be replaced."""
+    values = {c for c, _ in v.number.choices}
+    for r in reversed(list(b.c.live())):
+        if r.value.lstrip("-") in values:
+            b.c.correcting = True
+            b.undone.append(r.id)
+            return
+    b.c.correcting = True
+
+
+def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[str]]:
+    """The quantity that a name means beside this value, and others that it may mean."""
+    if name.ids:
+        best = best_fit(v, name.ids, b.g, system)
+        if best:
+            return best[0][1], []
+        if name.vague:
+            other = best_fit(v, name.vague, b.g, system)
+            if other:
+                return other[0][1], [q for _, q in other[1:]] if len(other) > 1 and not v.unit else []
+        return name.ids[0], []
+    fits = best_fit(v, name.vague, b.g, system)
+    if not fits:
+        return name.vague[0], list(name.vague[1:])
+    ids = [q for _, q in fits]
+    with_ = [q for q in ids if goes_with(b, q, name)]
+    if len(with_) == 1:
+        return with_[0], []
+    return ids[0], ids[1:]
+
+
+def goes_with(b: Book, quantity: str, name: Name) -> bool:
+    """Whether a quantity that this one stands in a law with is named beside it ("flow seventy, return fifty")."""
+    beside = {q for n in b.names for q in n.ids if n is not name}
+    return any(
+        {s.quantity for s in law.slots} == {quantity, other}
+        for law in b.g.laws
+        for other in beside
+        if other != quantity
+    )
+
+
+def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Reading | None, list[str]] | None:
+    """What a value without a quantity belongs to: a correction, a name left open, what "it" means; or nothing."""
+    system = b.c.setting.units
+    here = b.c.pending
+    if here is not None and here.at == b.at and b.c.correcting:
+        fits = best_fit(v, here.ids, b.g, system)
+        if fits:
+            return fits[0][1], b.c.at_slot(fits[0][1], b.c.state, b.phase_for(b.c.state), b.c.tag()), []
+    if b.undone:
+        r = b.c.readings.get(b.undone[-1])
+        if r is not None and r.quantity is not None and fits_value(b, v, r.quantity):
+            return r.quantity, r, []
+    if b.c.correcting or any(x.has("restate") for x in p.sentence.segments):
+        r = b.last_of()
+        if r is not None and r.quantity is not None and b.at - max(b.c.last_at, 0) < LAST_KEPT:
+            if fits_value(b, v, r.quantity):
+                return r.quantity, r, []
+            if b.c.correcting:
+                return r.quantity, r, []
+    pending = b.c.pending
+    if pending is not None and b.at - pending.at < RECENT:
+        fits = best_fit(v, pending.ids, b.g, system)
+        if fits:
+            b.c.pending = None
+            return fits[0][1], None, []
+    mine = [n for n in p.names if n.ids and n.place < v.place]
+    if (
+        len(mine) == 1
+        and len({n.ids for n in p.names if n.ids}) == 1
+        and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None)
+    ):
+        fits = best_fit(v, mine[0].ids, b.g, system)
+        if fits:
+            return fits[0][1], None, []
+    topic = b.c.topic
+    alone = all(
+        i.kind in ("number", "unit", "plain", "cue", "condition", "enter", "mark", "state", "choice")
+        for x in p.sentence.segments
+        for i in x.items
+    )
+    pointing = (
+        s.has("now", "changed", "reading")
+        or any(i.get("appliance") for i in p.laid.items)
+        or any(b.tokens[i.start].low in ("it", "it's", "that", "'s", "still", "this", "they") for i in s.items)
+    )
+    if topic is not None and b.at - topic.at < RECENT and (pointing or v.condition) and alone:
+        fits = best_fit(v, topic.ids, b.g, system)
+        if fits:
+            return fits[0][1], None, []
+    if v.condition is None and bare(b, p, anywhere=True):
+        b.c.open = (*b.c.open, Open(v.number, v.unit, b.source(v.start, v.end), b.at, None))
+    strange = any(i.kind in ("word", "other") for i in s.items)
+    if strange or not (v.condition or said_unit(b, v) or bare(b, p)):
+        return None
+    if s.kind != "reading" or v.number.unit or v.unit in ("min", "s"):
+        return None
+    wanted = likely(b, v)
+    return (None, None, wanted) if wanted else None
+
+
+def fits_value(b: Book, v: Value, quantity: str) -> bool:
+    return bool(best_fit(v, (quantity,), b.g, b.c.setting.units))
+
+
+def said_unit(b: Book, v: Value) -> bool:
+    return bool(v.unit) and v.unit not in ("deg", "min", "s")
+
+
+def bare(b: Book, p: Parsed, anywhere: bool = False) -> bool:
+    """Nothing but numbers and small words, while readings are being taken."""
+    items = [i for x in p.sentence.segments for i in x.items]
+    small = all(i.kind in ("number", "unit") or i.kind == "plain" or i.kind == "cue" for i in items)
+    few = sum(1 for i in items if i.kind in ("plain", "cue")) <= 3
+    decimal = any("." in v.number.first for v in p.values)
+    if anywhere:
+        return small and few
+    return small and few and decimal and b.c.state is not None and "i" not in {b.tokens[i.start].low for i in items}
+
+
+def likely(b: Book, v: Value) -> list[str]:
+    """The quantities that a bare value may be, likeliest first."""
+    condition = v.condition if v.condition and "|" not in v.condition else b.c.state
+    group = None
+    if b.c.topic and b.c.topic.ids:
+        group = b.g.quantities[b.c.topic.ids[0]].group
+    found = []
+    for n, q in enumerate(b.g.sheet.quantities):
+        if q.kind != "number" or not q.conditions or (condition and condition not in q.conditions) or q.noted_units:
+            continue
+        f = fit(v.number, v.unit, b.g.measures[q.id], b.c.setting.units)
+        if f.cost > 0.8 or not f.choices[0].usual or "unit" in f.doubts:
+            continue
+        filled = b.c.at_slot(q.id, condition, b.phase_for(condition), b.c.tag()) is not None
+        found.append((f.cost + (1.0 if filled else 0.0) - (0.3 if q.group == group else 0.0), n, q.id))
+    found.sort()
+    return [q for _, _, q in found[:3]]
+
+
+def condition_for(b: Book, v: Value, quantity: str, p: Parsed) -> tuple[str | None, bool]:
+    """The condition of a value, and whether it is known."""
+    allowed = b.g.quantities[quantity].conditions
+    if not allowed:
+        return "", True
+    condition = v.condition
+    if condition is not None and "|" in condition:
+        condition = b.one_of(condition.split("|"))
+    general = condition is not None and b.g.conditions[condition].yields
+    if general and b.c.state is not None and b.c.state in allowed and b.g.conditions[b.c.state].firing:
+        condition = b.c.state
+    if condition is None:
+        condition = b.c.state
+        topic = b.c.topic
+        if topic and quantity in topic.ids and topic.condition and b.at - topic.at < 1.0 and not v.name:
+            condition = topic.condition
+    if condition in allowed:
+        return condition, True
+    return None, False
+
+
+def make_reading(
+    b: Book, quantity: str, v: Value, p: Parsed, s: Segment,
+    doubts: list[Doubt], alternatives: list[Alternative], target: Reading | None,
+    source: Source | None = None, takes_place_of: Reading | None = None,
+) -> None:  # fmt: skip
+    """Make the reading, put it to every test of doubt, and place it among the others."""
+    q = b.g.quantities[quantity]
+    f = fit(v.number, v.unit, b.g.measures[quantity], b.c.setting.units)
+    if "fused" in f.doubts and fused(b, quantity, v, p):
+        return
+    for short in dict.fromkeys(f.doubts):
+        kind, text = FIT[short]
+        doubts.append(doubt(kind, text))
+    misgiving = b.misgivings.get(v.start)
+    if misgiving is not None:
+        doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, misgiving.why))
+        for o in misgiving.others:
+            g = fit(o.number, o.unit or v.unit, b.g.measures[quantity], b.c.setting.units)
+            alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="may have been said"))
+    if v.number.cut:
+        doubts.append(doubt(DoubtKind.CUT_OFF, "it ends in the middle of a number"))
+    if v.hedge:
+        kind, text = HEDGES[v.hedge]
+        doubts.append(doubt(kind, text))
+    if s.doubtful == "limit":
+        doubts.append(doubt(DoubtKind.LIMIT_QUOTED, "a limit was quoted in the same sentence"))
+    elif s.doubtful == "question":
+        doubts.append(doubt(DoubtKind.TO_CONFIRM, "it was said as a question"))
+    value, unit = f.choices[0].value, f.choices[0].unit
+    for other in v.others:
+        g = fit(other._replace(sign=other.sign or v.number.sign), v.unit, b.g.measures[quantity], b.c.setting.units)
+        alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="also said"))
+    alternatives += f.alternatives()
+    condition, known = condition_for(b, v, quantity, p)
+    if target is not None and v.condition is None:
+        condition, known = target.condition, target.condition is not None
+    if not known:
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
+    phase = target.phase if target is not None and v.condition is None else b.phase_for(condition)
+    appliance = target.appliance if target is not None else b.appliance_for(quantity)
+    if not q.every_job and b.c.several() and (appliance is None or b.c.appliance_lost) and target is None:
+        doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))
+    first = min([v.start, *([v.name.start] if v.name and v.name.end else [])])
+    last = max([v.end, *([v.name.end] if v.name and v.name.end else [])])
+    reading = Reading(
+        id=b.new_id(), quantity=quantity, condition=condition, phase=phase, value=value, unit=unit,
+        appliance=appliance, approx=v.approx, note=v.noted, source=source or b.source(first, last),
+        alternatives=tuple(alternatives), doubts=tuple(doubts),
+    )  # fmt: skip
+    if takes_place_of is not None:
+        b.settle(reading, takes_place_of.id, "named afterwards")
+        return
+    place(b, reading, v, p, target)
+
+
+def fused(b: Book, quantity: str, v: Value, p: Parsed) -> bool:
+    """Two values run together ("8.774 parts"): cut them apart and ask about both. False if no cut makes sense."""
+    by_unit = b.g.by_unit_alone.get(v.unit)
+    digits = v.number.first.lstrip("-")
+    whole, _, tail = digits.partition(".")
+    if not tail:
+        return False
+    condition = v.condition if v.condition and "|" not in v.condition else b.c.state
+    for q in b.g.sheet.quantities:
+        if q.kind != "number" or (by_unit and q.id == by_unit) or (not by_unit and q.id != quantity):
+            continue
+        if condition and condition not in q.conditions:
+            continue
+        places = min(b.g.measures[q.id].decimals.get(b.g.measures[q.id].default(b.c.setting.units), (1,)))
+        if places < 1 or len(tail) <= places or q.units != ("%",):
+            continue
+        head, rest = f"{whole}.{tail[:places]}", tail[places:]
+        second = by_unit or next(iter(b.g.by_unit_alone.values()), None)
+        if second is None or not rest.lstrip("0"):
+            return False
+        f = fit(Number(((head, 0.0),), exact=True, digits=head), "", b.g.measures[q.id], b.c.setting.units)
+        g = fit(
+            Number(((rest.lstrip("0"), 0.0),), exact=True, digits=rest), "", b.g.measures[second], b.c.setting.units
+        )
+        if f.cost >= 3 or g.cost >= 3 or not f.choices[0].usual:
+            continue
+        pair(b, q.id, f, second, g, v, condition)
+        return True
+    return False
+
+
+def pair(b: Book, first: str, f: Fit, second: str, g: Fit, v: Value, condition: str | None) -> None:
+    ids = (b.new_id(), b.new_id())
+    why = doubt(DoubtKind.RUN_TOGETHER, "two values may have run together")
+    for n, (q, x) in enumerate(((first, f), (second, g))):
+        b.settle(
+            Reading(
+                id=ids[n], quantity=q, condition=condition, phase=b.phase_for(condition), value=x.choices[0].value,
+                unit=x.choices[0].unit, appliance=b.appliance_for(q), source=b.source(v.start, v.end),
+                doubts=(why,), asked_with=ids[1 - n],
+            ), None, "",
+        )  # fmt: skip
