@@ -1,0 +1,1 @@
+"""What the office clerk opens in a browser: served on loopback, nothing else to install."""
