@@ -34,8 +34,8 @@ BARS = (
     ("asked", "asked though right", 5.0, 10.0, False),
     ("spurious_asks", "questions about nothing", 3.0, 6.0, False),
     ("questions", "all questions", 18.0, 25.0, False),
-    ("median_ms", "time per utterance, median ms", 1.0, 1.0, False),
-    ("p95_ms", "time per utterance, 95th percentile ms", 5.0, 5.0, False),
+    ("median_ms", "CPU time per utterance, median ms", 1.0, 1.0, False),
+    ("p95_ms", "CPU time per utterance, 95th percentile ms", 5.0, 5.0, False),
 )
 
 
@@ -48,9 +48,9 @@ def predict(item: dict[str, Any], grammar: Grammar, times: list[float]) -> dict[
             evidence=sha, number=n, start=u["t"], end=u["t"] + 3.0,
             hypotheses=(Hypothesis(text=u["text"], mass=1.0),), made_by=BY,
         )  # fmt: skip
-        begun = time.perf_counter()
+        begun = time.thread_time()  # CPU time: what one core needs, whatever else the machine does
         context, _ = step(utterance, u["t"], context, grammar)
-        times.append(1000 * (time.perf_counter() - begun))
+        times.append(1000 * (time.thread_time() - begun))
     return {"id": item["id"], **rows(context.readings.values(), grammar)}
 
 
@@ -157,7 +157,8 @@ def main(argv: list[str] | None = None) -> int:
     print(
         f"silent-wrong {sum(wrong.values())} {wrong or ''}; asked {total['asked']}, missed {total['missed']}; "
         f"held {total['held']}, lucky {total['lucky']}, dropped {total['dropped_ask']}; "
-        f"about nothing {total['spurious_ask']}; items wholly right {perfect}; sheet compiled in {1000 * compiled:.0f} ms"
+        f"about nothing {total['spurious_ask']}; items wholly right {perfect}; "
+        f"sheet compiled in {1000 * compiled:.0f} ms"
     )
     return 0 if met_all else 1
 

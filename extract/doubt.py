@@ -34,12 +34,24 @@ HEDGES = {
 TESTS = tuple(
     k.value
     for k in (
-        DoubtKind.HEARD_UNCLEARLY, DoubtKind.VALUE_UNCLEAR, DoubtKind.RUN_TOGETHER, DoubtKind.IMPOSSIBLE,
-        DoubtKind.UNUSUAL, DoubtKind.UNIT_UNCLEAR, DoubtKind.SIGN_UNCLEAR, DoubtKind.HEDGED, DoubtKind.RANGE, DoubtKind.CUT_OFF,
-        DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.LIMIT_QUOTED,
-        DoubtKind.CONFLICT, DoubtKind.RELATION,
+        DoubtKind.HEARD_UNCLEARLY,
+        DoubtKind.VALUE_UNCLEAR,
+        DoubtKind.RUN_TOGETHER,
+        DoubtKind.IMPOSSIBLE,
+        DoubtKind.UNUSUAL,
+        DoubtKind.UNIT_UNCLEAR,
+        DoubtKind.SIGN_UNCLEAR,
+        DoubtKind.HEDGED,
+        DoubtKind.RANGE,
+        DoubtKind.CUT_OFF,
+        DoubtKind.QUANTITY_UNCLEAR,
+        DoubtKind.CONDITION_UNCLEAR,
+        DoubtKind.APPLIANCE_UNCLEAR,
+        DoubtKind.LIMIT_QUOTED,
+        DoubtKind.CONFLICT,
+        DoubtKind.RELATION,
     )
-)  # fmt: skip
+)
 """The tests that every spoken reading goes through; a reading names those it came through."""
 
 

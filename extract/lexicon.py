@@ -7,7 +7,7 @@ can be read in more than one way ("CO two ten": CO2 10 or CO 210) the cheaper ro
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
@@ -72,6 +72,9 @@ class _Entry(NamedTuple):
     cost: float
 
 
+_Phrases = dict[str, tuple[tuple[int, dict[tuple[str, ...], list[_Entry]]], ...]]
+
+
 class Row(NamedTuple):
     """One way to read a sentence."""
 
@@ -94,7 +97,7 @@ class Grammar:
         self.by_unit_alone = {code: q.id for q in sheet.quantities for code in q.unit_alone}
         self.move = next((q.id for q in sheet.quantities if q.kind == "move"), None)
         self.code_of_unit = {u.code: u for u in units().values()}
-        self.phrases: dict[str, tuple[_Entry, ...]] = _index(_entries(sheet, lang))
+        self.phrases: _Phrases = _index(_entries(sheet, lang))
         templates = [_template(t) for t in sheet.introductions]
         self._introductions: dict[str, tuple[tuple[str, ...], ...]] = {
             first: tuple(t for t in templates if t[0] == first) for first in {t[0] for t in templates if t[0][0] != "{"}
@@ -111,11 +114,11 @@ class Grammar:
 
     def introductions_from(self, token: Token) -> tuple[tuple[str, ...], ...]:
         """The introductions that may begin with a token: those with its word, or with a name if it has a capital."""
-        named = self._named_first if token.text[:1].isupper() else ()
+        named = self._named_first if token.text[:1].isupper() and token.low not in self.phrases else ()
         return (*self._introductions.get(token.low, ()), *named)
 
     @lru_cache(maxsize=64)  # noqa: B019 - a grammar lives as long as its process
-    def called(self, appliances: tuple[JobAppliance, ...]) -> Mapping[str, tuple[_Entry, ...]]:
+    def called(self, appliances: tuple[JobAppliance, ...]) -> _Phrases:
         """The names that this job's appliances go by, as phrases."""
         found = []
         for a in appliances:
@@ -153,7 +156,7 @@ class Grammar:
             rows.append(Row(tuple(reversed(items)), node[0]))
         return rows
 
-    def _edges(self, tokens: Sequence[Token], called: Mapping[str, tuple[_Entry, ...]]) -> list[list[Item]]:
+    def _edges(self, tokens: Sequence[Token], called: _Phrases) -> list[list[Item]]:
         lang = self.lang
         lows = [t.low for t in tokens]
         likes = [
@@ -161,6 +164,7 @@ class Grammar:
             for t in tokens
         ]
         edges: list[list[Item]] = []
+        tables = (self.phrases, called) if called else (self.phrases,)
         for i, token in enumerate(tokens):
             w = token.low
             here: list[Item] = []
@@ -178,14 +182,12 @@ class Grammar:
             else:
                 here.append(Item("word", i, i + 1, w, UNKNOWN))
             beside = i > 0 and (likes[i - 1] or lows[i - 1] in lang.minus or lows[i - 1] in ("a", '"', "°"))
-            for table in (self.phrases, called):
-                for entry in table.get(w, ()):
-                    size = len(entry.words)
-                    if size > 1 and tuple(lows[i : i + size]) != entry.words:
-                        continue
-                    if entry.kind == "unit" and not (beside and self._is_unit(tokens, i, entry)):
-                        continue
-                    here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))
+            for table in tables:
+                for size, phrases in table.get(w, ()):
+                    for entry in phrases.get(tuple(lows[i : i + size]), ()):
+                        if entry.kind == "unit" and not (beside and self._is_unit(tokens, i, entry)):
+                            continue
+                        here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))
             if w in self.appliance_words or (w == "#" and i + 1 < len(tokens)):
                 here.extend(self._numbered(tokens, i))
             elif w in lang.ordinals_of_things and i + 1 < len(tokens) and lows[i + 1] in self.appliance_words:
@@ -477,9 +479,12 @@ def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
     return found
 
 
-def _index(entries: Sequence[_Entry]) -> dict[str, tuple[_Entry, ...]]:
-    index: dict[str, list[_Entry]] = {}
+def _index(entries: Sequence[_Entry]) -> _Phrases:
+    """Phrases by their first word, then by their number of words, then by all of them."""
+    index: dict[str, dict[int, dict[tuple[str, ...], list[_Entry]]]] = {}
     for entry in entries:
         if entry.words:
-            index.setdefault(entry.words[0], []).append(entry)
-    return {first: tuple(rows) for first, rows in index.items()}
+            index.setdefault(entry.words[0], {}).setdefault(len(entry.words), {}).setdefault(entry.words, []).append(
+                entry
+            )
+    return {first: tuple(sizes.items()) for first, sizes in index.items()}

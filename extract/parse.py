@@ -19,7 +19,7 @@ from extract.values import fit
 __all__ = ["Heard", "Parsed", "best_fit", "parse"]
 
 RIVAL = 0.4  # rows this near to the best raise a doubt where they give a value to something else
-CLOSE = 1.0  # rows within this of the best are looked at as well
+CLOSE = 0.6  # rows within this of the best are looked at as well
 
 
 @dataclass(slots=True)
