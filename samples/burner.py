@@ -27,7 +27,7 @@ class Firing:
 BLADES = 9
 FIRING = {
     "high": Firing(level_db=-35.2, fan_rpm=5260, rumble_hz=120, rush=0.9, tone=0.35),
-    "low": Firing(level_db=-36.7, fan_rpm=1380, rumble_hz=85, rush=0.8, tone=0.30),
+    "low": Firing(level_db=-35.4, fan_rpm=1380, rumble_hz=85, rush=0.8, tone=0.30),
 }
 ROOM_DB = -62.0
 
@@ -37,7 +37,7 @@ def _shaped(noise: Sound, gain: NDArray[np.float64]) -> Sound:
 
 
 def _unit(sound: Sound) -> Sound:
-    return sound / np.sqrt(np.mean(sound**2))
+    return np.asarray(sound / np.sqrt(np.mean(sound**2)), dtype=np.float64)
 
 
 def _slow(count: int, rate_hz: float, random: np.random.Generator) -> Sound:
@@ -51,7 +51,8 @@ def burner(count: int, firing: Firing, random: np.random.Generator) -> Sound:
     frequency = np.fft.rfftfreq(count, 1 / RATE)
     above = np.maximum(frequency, 20.0)
     hump = 1 + 3 * np.exp(-(((frequency - firing.rumble_hz) / (0.5 * firing.rumble_hz)) ** 2))
-    roar = _unit(_shaped(random.standard_normal(count), hump * (above / 20.0) ** -0.9))
+    phone = 1 / (1 + (55.0 / above) ** 4)  # a telephone's microphone hears nothing lower
+    roar = _unit(_shaped(random.standard_normal(count), hump * phone * (above / 20.0) ** -0.9))
     roar = roar * (1 + 0.18 * _slow(count, 7.0, random))
     band = 1 / (1 + (300.0 / above) ** 4) / (1 + (above / 1800.0) ** 2)
     rush = _unit(_shaped(random.standard_normal(count), band))
