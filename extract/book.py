@@ -50,6 +50,7 @@ class Book:
         self.made: list[str] = []
         self.ordinal = 0
         self.undone: list[str] = []
+        self.touched: list[str] = []
         self.touched_phase = False
         self.last_condition: str | None = None
         self.names: Sequence[Name] = ()
@@ -106,19 +107,12 @@ class Book:
             return []
         return [r for rid in (self.made or self.c.last) if (r := self.c.readings.get(rid)) is not None]
 
-    def last_of(self, ids: Sequence[str] = (), condition: str | None = None) -> Reading | None:
-        """The newest reading of these quantities, or of any."""
-        fallback = None
-        for r in reversed(list(self.c.readings.values())):
-            if ids and r.quantity not in ids:
-                continue
-            if condition is not None and r.condition != condition:
-                continue
-            if not ids and r.id not in self.c.last and r.id not in self.made:
-                fallback = fallback or r
-                continue
-            return r
-        return fallback if ids or self.at - self.c.last_at < LAST_KEPT else None
+    def last_of(self, ids: Sequence[str] = ()) -> Reading | None:
+        """The newest reading of these quantities; without any, the one that was just spoken of."""
+        if not ids:
+            spoken = [*self.c.last, *self.touched]
+            return next((r for rid in reversed(spoken) if (r := self.c.readings.get(rid)) is not None), None)
+        return next((r for r in reversed(list(self.c.readings.values())) if r.quantity in ids), None)
 
     def measured(self, r: Reading) -> bool:
         return r.quantity is not None and self.g.quantities[r.quantity].kind == "number"
@@ -198,6 +192,7 @@ class Book:
             self.emit(Change(target=target, reading=reading, why=why))
             self.undone = [u for u in self.undone if u != target]
         self.made.append(reading.id)
+        self.touched.append(reading.id)
         self.c.times[reading.id] = self.at
         self.photographed(reading)
         if target is None:

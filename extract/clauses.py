@@ -53,6 +53,7 @@ class Sentence:
     segments: list[Segment]
     mark: str
     continues: bool = False
+    corrects: bool = False
 
     @property
     def items(self) -> list[Item]:
@@ -121,6 +122,8 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
     for sentence in found:
         for segment in sentence.segments:
             _features(segment, tokens)
+        said = before is not None and any(s.has("i_said") for s in before.segments)
+        sentence.corrects = said and any(s.has("ought") for s in sentence.segments[:1])
         _classify(sentence, tokens)
         if (
             sentence.continues
@@ -164,7 +167,9 @@ def _is_condition(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
     before = s.items[n - 1] if n else None
     after = s.items[n + 1] if n + 1 < len(s.items) else None
     if w in ("high", "low"):
-        return before is None or before.kind in ("number", "unit") or (after is None and before.kind == "quantity")
+        same = before is not None and tokens[before.start].low in ("also", "both", "all", "same", "again")
+        loose = before is None or before.kind in ("number", "unit") or (after is None and before.kind == "quantity")
+        return loose or (same and after is None)
     if item.role("extreme"):
         return not _is_limit_word(s, n, tokens)
     return True
@@ -283,7 +288,7 @@ def _instructions(sentence: Sentence, tokens: Sequence[Token]) -> None:
 def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[str, ...]) -> None:
     """Give ``kind`` to the segments that a cue rules: where it stands, what it points back to, what goes on after."""
     segments = sentence.segments
-    corrected = segments[0].has("correct", "undo")
+    corrected = sentence.corrects or segments[0].has("correct", "undo")
     at = next(
         (
             n

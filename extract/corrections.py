@@ -28,6 +28,8 @@ __all__ = ["bind_back", "completes_move", "interrupted", "named_afterwards", "re
 
 def undo(b: Book, p: Parsed) -> None:
     """ "Scratch that", "delete the last CO"."""
+    if p.sentence.corrects or any(s.has("swap") for s in p.sentence.segments):
+        b.c.correcting = True
     for n, i in enumerate(p.laid.items):
         if i.role("correct") and i.kind in ("cue", "plain", "word"):
             b.c.correcting = True
@@ -196,6 +198,9 @@ def completes_move(b: Book, p: Parsed) -> bool:
     screw = [i for i in p.laid.items if i.get("screw") or i.get("short screw")]
     words = old.note.split()
     doubts = list(old.doubts)
+    corrected = b.c.correcting and len(words) > 1
+    if way and corrected:
+        words[-1] = "cw" if way[-1].role("in_words") else "ccw"
     if way and any(d.kind == DoubtKind.DIRECTION_UNCLEAR for d in doubts):
         words.append("cw" if way[-1].role("in_words") else "ccw")
         doubts = [d for d in doubts if d.kind != DoubtKind.DIRECTION_UNCLEAR]
@@ -203,7 +208,7 @@ def completes_move(b: Book, p: Parsed) -> bool:
         b.c.screw, b.c.screw_at = screw[-1].get("screw") or screw[-1].get("short screw"), b.at
         words.insert(0, str(b.c.screw))
         doubts = [d for d in doubts if d.kind != DoubtKind.SCREW_UNCLEAR]
-    if len(doubts) == len(old.doubts):
+    if len(doubts) == len(old.doubts) and words == old.note.split():
         return False
     new = old.model_copy(update={"id": b.new_id(), "note": " ".join(words), "doubts": tuple(doubts)})
     b.emit(Change(target=old.id, reading=new, why="completed"))

@@ -102,8 +102,14 @@ def broken(
             a, b = _amount(first, law.unit), _amount(second, law.unit)
             if a is None or b is None or a <= b + decimal_of(law.amount or "0"):
                 continue
-            return doubt(DoubtKind.RELATION, law.text), ((r.id,) if r.condition == new.condition else ())
+            both = r.condition == new.condition and _one_row(new, r, grammar)
+            return doubt(DoubtKind.RELATION, law.text), ((r.id,) if both else ())
     return None
+
+
+def _one_row(a: Reading, b: Reading, grammar: Grammar) -> bool:
+    """Whether two readings come from one place: then either may be the wrong one."""
+    return grammar.quantities[str(a.quantity)].group == grammar.quantities[str(b.quantity)].group
 
 
 def _gas(

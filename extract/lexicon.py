@@ -106,6 +106,9 @@ class Grammar:
         self.shown = _labels(sheet, "shown")
         self.said = _labels(sheet, "said")
         self._written = _written_units(lang)
+        self.unit_words = frozenset(
+            w for u in units().values() for p in (*u.said, *lang.units.get(u.code, ())) for w in _words(p) if len(w) > 2
+        )
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
 
     def unit_written(self, text: str) -> str:
@@ -177,7 +180,7 @@ class Grammar:
                 here.append(Item("filler", i, i + 1, w, 0.1))
             elif likes[i] and self._counts(tokens, i, likes):
                 here.append(Item("word", i, i + 1, w, PASSED_OVER))
-            elif w in lang.plain:
+            elif w in lang.plain or w in self.unit_words:
                 here.append(Item("plain", i, i + 1, w, PLAIN))
             else:
                 here.append(Item("word", i, i + 1, w, UNKNOWN))
@@ -279,6 +282,8 @@ class Grammar:
         if w in ("one", "1"):
             if nxt is not None and (likes[i + 1] or nxt.low in lang.points):
                 return True
+            if nxt is not None and nxt.low in ("'s", "is", "was", "are", "'d"):
+                return False
             if before in lang.one_after or (nxt is not None and nxt.low in lang.one_before):
                 return False
         return w not in ("second", "third", "fourth")

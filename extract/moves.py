@@ -13,6 +13,12 @@ from extract.tokens import Token
 __all__ = ["Move", "moves_of"]
 
 TURN = "{turn}"
+TURNED = frozenset(
+    (
+        "gave", "give", "turned", "turning", "gone", "went", "put", "took", "wound", "screwed", "backed", "opened",
+        "closed", "nudged", "tweaked", "moved", "adjusted", "brought", "run", "ran", "trimmed",
+    )
+)  # fmt: skip
 
 
 class Move(NamedTuple):
@@ -81,7 +87,7 @@ def _beside_turn(v: Value, laid: Laid, tokens: Sequence[Token]) -> bool:
 
 def _turned(s: object, tokens: Sequence[Token]) -> bool:
     items = getattr(s, "items", ())
-    return any(tokens[i.start].low in ("gave", "give", "turned", "turning", "gone", "went") for i in items)
+    return any(tokens[k].low in TURNED for i in items for k in range(i.start, i.end))
 
 
 def _directions(

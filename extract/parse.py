@@ -165,12 +165,14 @@ def _again(values: Sequence[Value], context: Context) -> float:
     return cost
 
 
-def best_fit(v: Value, ids: Sequence[str], grammar: Grammar, system: str) -> list[tuple[float, str]]:
-    """The quantities that a value fits, best first."""
+def best_fit(
+    v: Value, ids: Sequence[str], grammar: Grammar, system: str, *, loosely: bool = False
+) -> list[tuple[float, str]]:
+    """The quantities that a value fits, best first. ``loosely``: also where another unit would fit better."""
     out = []
     for n, q in enumerate(ids):
         f = fit(v.number, v.unit, grammar.measures[q], system)
-        if f.cost < 3 and "unit" not in f.doubts:
+        if f.cost < 3 and (loosely or "unit" not in f.doubts):
             out.append((f.cost, n, q))
     out.sort()
     return [(c, q) for c, _, q in out]

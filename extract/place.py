@@ -43,6 +43,7 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         return
     same = old.value == reading.value and old.unit == reading.unit
     if same and target is None:
+        b.touched.append(old.id)
         if old.doubts and not reading.doubts:
             b.settle(reading, old.id, "said again, clearly")
         elif lost(b, old, reading):
@@ -55,7 +56,7 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         why = "has changed"
     elif moved_since(b, old):
         why = "read again after the adjustment"
-    elif old.doubts:
+    elif old.doubts and old.id not in b.made:
         why = "said again, clearly" if not reading.doubts else "said again"
     elif refines(b, old, reading):
         why = "said again in full"

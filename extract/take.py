@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from extract.assign import Name, Value
@@ -94,7 +95,7 @@ def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[s
             if other:
                 return other[0][1], [q for _, q in other[1:]] if len(other) > 1 and not v.unit else []
         return name.ids[0], []
-    fits = best_fit(v, name.vague, b.g, system)
+    fits = best_fit(v, name.vague, b.g, system, loosely=True)
     if not fits:
         return name.vague[0], list(name.vague[1:])
     ids = [q for _, q in fits]
@@ -134,16 +135,21 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
                 return r.quantity, r, []
             if b.c.correcting:
                 return r.quantity, r, []
+    spoken = b.last_of()
+    if spoken is not None and spoken.doubts and spoken.quantity is not None and b.at - b.c.last_at < RECENT:
+        digits = [c for c in v.number.choices[0][0] if c.isdigit()]
+        if digits == [c for c in spoken.value if c.isdigit()] and fits_value(b, v, spoken.quantity):
+            return spoken.quantity, spoken, []
     pending = b.c.pending
     if pending is not None and b.at - pending.at < RECENT:
         fits = best_fit(v, pending.ids, b.g, system)
         if fits:
             b.c.pending = None
             return fits[0][1], None, []
-    mine = [n for n in p.names if n.ids and n.place < v.place]
+    mine = [n for n in p.names if n.ids and not n.implied]
     if (
         len(mine) == 1
-        and len({n.ids for n in p.names if n.ids}) == 1
+        and len({n.ids for n in p.names if n.ids and not n.implied}) == 1
         and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None)
     ):
         fits = best_fit(v, mine[0].ids, b.g, system)
@@ -151,7 +157,7 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             return fits[0][1], None, []
     topic = b.c.topic
     alone = all(
-        i.kind in ("number", "unit", "plain", "cue", "condition", "enter", "mark", "state", "choice")
+        i.kind in ("number", "unit", "plain", "cue", "condition", "enter", "mark", "state", "choice", "appliance")
         for x in p.sentence.segments
         for i in x.items
     )
@@ -160,7 +166,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         or any(i.get("appliance") for i in p.laid.items)
         or any(b.tokens[i.start].low in ("it", "it's", "that", "'s", "still", "this", "they") for i in s.items)
     )
-    if topic is not None and b.at - topic.at < RECENT and (pointing or v.condition) and alone:
+    adjusting = topic is not None and only_one_adjusted(b, topic.ids)
+    if topic is not None and b.at - topic.at < RECENT and (pointing or v.condition or adjusting) and alone:
         fits = best_fit(v, topic.ids, b.g, system)
         if fits:
             return fits[0][1], None, []
@@ -173,6 +180,16 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         return None
     wanted = likely(b, v)
     return (None, None, wanted) if wanted else None
+
+
+def only_one_adjusted(b: Book, ids: Sequence[str]) -> bool:
+    """Whether a screw was just turned and this is all that was read before it: then a bare number is that again."""
+    last = b.last_of()
+    if last is None or b.c.state is None:
+        return False
+    row = [r for r in b.c.live() if r.condition == b.c.state and r.appliance == b.c.tag() and b.measured(r)]
+    moved = any(r.quantity == b.g.move and r.condition == b.c.state for r in b.c.live())
+    return moved and {r.quantity for r in row} == set(ids)
 
 
 def fits_value(b: Book, v: Value, quantity: str) -> bool:

@@ -403,6 +403,8 @@ def _match(
             return []
         if name != "_":
             people = grammar.quantities[name].form == "person"
+            if people and s > k:
+                return []  # "this is the Grange Hall" is no person
             if people and not all(t.text[:1].isupper() and t.low not in grammar.lang.plain for t in tokens[s:e]):
                 return []
             if not _name_like(tokens, s, e, kinds) or (

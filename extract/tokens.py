@@ -64,6 +64,6 @@ def tokenize(text: str) -> list[Token]:
 
 def _inside_compound(text: str, at: int) -> bool:
     left, right = text[at - 1 : at], text[at + 1 : at + 2]
-    if left.isalpha() and (right.isalpha() or (right.isdigit() and not text[max(0, at - 3) : at].isalpha())):
+    if left.isalpha() and (right.isalpha() or (right.isdigit() and (at < 3 or not text[at - 3 : at].isalpha()))):
         return True  # lock-up, O-2
     return left.isdigit() and right.isalpha()  # 3-way
