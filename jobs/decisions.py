@@ -97,8 +97,10 @@ def answer(
         for one in settled:
             _check(one, job, sheet, sure)
         given = Answer(question=question.id, by=by, how=how, at=store.clock(), settled=tuple(settled))
+        before = tuple(job.rows[key].reading for key in question.readings)
+        body = Answered(question=question, answer=given, before=before)
         try:
-            store.append(number, [Draft(Answered(question=question, answer=given), by)], after=job.position)
+            store.append(number, [Draft(body, by)], after=job.position)
         except JournalMoved:
             continue  # somebody else wrote meanwhile; the question may be answered already
         return job_of(store, number)
@@ -126,8 +128,7 @@ def _edit(store: Store, job: Job, reading: str, after: Candidate | None, by: str
         raise WrongUse(f"Job {job.number} has no reading {reading!r} that stands; sayback show lists them.")
     if not why.strip():
         raise WrongUse("A change needs a reason; say in a few words why.")
-    body = Edited(reading=reading, after=after, source=job.rows[reading].reading.source, why=why)
-    return _write(store, job.number, body, by)
+    return _write(store, job.number, Edited(before=job.rows[reading].reading, after=after, why=why), by)
 
 
 def read_back_limit(store: Store, number: str, limit: str, *, agreed: bool, by: str) -> Job:

@@ -21,7 +21,7 @@ from schemas.evidence import Clock, Evidence, Look, Utterance
 from schemas.findings import Finding, NotApplicable
 from schemas.job import JobHead
 from schemas.questions import Answer, Candidate, Question
-from schemas.readings import Operation, Source
+from schemas.readings import Operation, Reading
 
 __all__ = [
     "START",
@@ -158,23 +158,20 @@ class Told(Model):
 
 
 class Answered(Model):
-    """An answer, with the whole question as it was asked."""
+    """An answer, with the whole question as it was asked, and its readings as they stood then."""
 
     kind: Literal["answered"] = "answered"
     question: Question
     answer: Answer
+    before: tuple[Reading, ...]
 
 
 class Edited(Model):
-    """A person gives a reading another value or label, or leaves it out of the record (``after`` None).
-
-    ``source`` is where the reading came from.
-    """
+    """A person gives a reading another value or label, or leaves it out of the record (``after`` None)."""
 
     kind: Literal["edited"] = "edited"
-    reading: str
+    before: Reading
     after: Candidate | None
-    source: Source
     why: str
 
 
@@ -328,7 +325,7 @@ def parse(row: Row) -> Entry:
         StoreFailed: the body is not one that this release knows.
     """
     try:
-        body = _BODY.validate_python({"kind": row.kind, **json.loads(row.body)}, strict=False)
+        body = _BODY.validate_python({**json.loads(row.body), "kind": row.kind})
         return Entry(row.seq, datetime.fromisoformat(row.at), row.author, row.key, body, row.hash)
     except (ValidationError, ValueError) as error:
         raise StoreFailed(

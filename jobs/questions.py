@@ -24,6 +24,8 @@ MOST_CANDIDATES = 6
 """As many likely answers are offered; anything else is typed."""
 
 _MOST_READINGS = 3
+_ASKABLE = ("open", "taken unasked", "agreed by voice and photo")
+"""Rows that a question may be about; what a person settled is asked about only with a new doubt."""
 
 # What is asked first where a reading has several doubts: what it is comes before how much it is.
 _ORDER = (
@@ -97,20 +99,24 @@ def open_questions(job: Job, sheet: Sheet) -> tuple[Question, ...]:
 
 def _groups(job: Job) -> Iterator[list[JobRow]]:
     """Yield the rows of each question: an open row with those that are asked about with it."""
+    free = {key: row for key, row in job.rows.items() if row.how in _ASKABLE}
+    partners: dict[str, list[str]] = {key: [] for key in free}
+    for key, row in free.items():
+        other = row.reading.asked_with
+        if other in free and other != key:
+            partners[key].append(other)
+            partners[other].append(key)
+    place = {key: n for n, key in enumerate(free)}
     asked: set[str] = set()
-    for key, row in job.rows.items():
+    for key, row in free.items():
         if row.how != "open" or key in asked:
             continue
-        group = [row]
-        for other_key, other in job.rows.items():
-            linked = any(
-                one.reading.asked_with == other_key or other.reading.asked_with == one.reading.id for one in group
-            )
-            free = other_key != key and other_key not in asked and other.how not in ("left out", "answered", "edited")
-            if linked and free and len(group) < _MOST_READINGS:
-                group.append(other)
-        asked |= {one.reading.id for one in group}
-        yield sorted(group, key=list(job.rows.values()).index)
+        group = [key]
+        for one in group:  # grows while it is walked: partners of partners belong to it too
+            new = [other for other in dict.fromkeys(partners[one]) if other not in asked and other not in group]
+            group += new[: _MOST_READINGS - len(group)]
+        asked.update(group)
+        yield [free[one] for one in sorted(group, key=place.__getitem__)]
 
 
 def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool) -> Question:

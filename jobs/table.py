@@ -14,7 +14,7 @@ import extract
 from jobs.journal import TOOL, Agreement, Answered, Edited, Entry, Operated
 from schemas.doubts import Doubt, DoubtKind
 from schemas.questions import Candidate
-from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record, Source
+from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record
 
 __all__ = ["How", "JobRow", "Step", "Table", "operation_key"]
 
@@ -82,7 +82,8 @@ class Table:
         self.gone: dict[str, JobRow] = {}
         self.quoted: dict[str, QuotedLimit] = {}
         self.alarms: list[Alarm] = []
-        self._heir: dict[str, str] = {}
+        self._heir: dict[str, str] = {}  # a reading that was replaced, and what replaced it
+        self._under: dict[str, str] = {}  # a photo's reading, and the spoken one that it stands under
 
     def operate(self, entry: Entry, found: Operated) -> None:
         """Apply one operation of extraction's and keep what it did to each row."""
@@ -103,7 +104,7 @@ class Table:
         rows: dict[str, JobRow] = {}
         for key, reading in after.items():
             row = before.get(key) or before.get(replaced.get(key, ""))
-            if row is not None and row.reading == reading:
+            if row is not None and (row.reading is reading or row.reading == reading):
                 rows[key] = row
             else:
                 rows[key] = _moved(row, entry, reading, _how(reading), _DONE[operation.op], why=why)
@@ -129,24 +130,26 @@ class Table:
         how: How = "agreed by voice and photo" if passed in new.passed else "taken unasked"
         moved = _moved(spoken, entry, new, "open" if new.doubts else how, passed, why=weighed.why)
         self.rows[new.id] = replace(moved, agreed_with=weighed.shown)
+        self._under[weighed.shown] = weighed.spoken
         self._remove(entry, weighed.shown, "stands under the spoken value", why=weighed.why)
 
     def settle(self, entry: Entry) -> None:
         """Let an answer or an edit of a person's stand over what was extracted."""
         match entry.body:
-            case Answered(question=question, answer=answer):
+            case Answered(question=question, answer=answer, before=before):
                 given = {candidate.reading: candidate for candidate in answer.settled}
+                then = {reading.id: reading for reading in before}
                 for key in question.readings:
                     if key in given:
-                        self._put(entry, given[key], "answered", answer.by, answer.how, question.source)
+                        self._put(entry, then[key], given[key], "answered", answer.by, answer.how)
                     elif answer.how == "cannot tell":
                         self._leave_out(entry, key, answer.by, "nobody can tell")
                     elif key in self.rows:
                         self._remove(entry, key, "answered as wrong", by=answer.by)
-            case Edited(reading=key, after=None, why=why):
-                self._leave_out(entry, key, entry.author, why)
-            case Edited(after=Candidate() as candidate, why=why, source=source):
-                self._put(entry, candidate, "edited", entry.author, why, source)
+            case Edited(before=then, after=None, why=why):
+                self._leave_out(entry, then.id, entry.author, why)
+            case Edited(before=then, after=Candidate() as candidate, why=why):
+                self._put(entry, then, candidate, "edited", entry.author, why)
             case _:
                 pass
 
@@ -165,30 +168,39 @@ class Table:
                     if row is not last:
                         self._doubt(row, DoubtKind.CONFLICT, f"{last.by} gave {last.reading.value} for the same")
 
-    def _put(self, entry: Entry, candidate: Candidate, how: How, by: str, why: str, source: Source) -> None:
-        heir = self.rows.get(self._heir.get(candidate.reading, ""))
-        if heir is not None:
-            # Evidence added later replaced what a person had settled: neither value may stand unasked.
-            if heir.how not in _BY_PERSON:
-                self._doubt(heir, DoubtKind.CONFLICT, f"{by} gave {candidate.value} before this was found")
+    def _put(self, entry: Entry, then: Reading, candidate: Candidate, how: How, by: str, why: str) -> None:
+        """Settle a reading, which stood as ``then`` when the person saw it, as a person says.
+
+        What comes to light later never overrides the person, and is never passed over either: where it says something
+        else than both what stood then and what the person made of it, that is asked.
+        """
+        key, said = candidate.reading, f"{by} gave {candidate.value}"
+        successor = self.rows.get(self._heir.get(key) or self._under.get(key, ""))
+        if successor is not None:
+            if successor.how not in _BY_PERSON and not _same(successor.reading, candidate):
+                self._doubt(successor, DoubtKind.CONFLICT, f"{said} before this was found")
             return
-        # One that extraction no longer finds is brought back: what a person said is never lost.
-        row = self.rows.get(candidate.reading) or self.gone.pop(candidate.reading, None)
-        old = row.reading if row else None
+        gone = self.gone.pop(key, None)
+        row = self.rows.get(key) or gone
+        now = row.reading if row else then
         new = Reading(
-            id=candidate.reading,
+            id=key,
             quantity=candidate.quantity,
             condition=candidate.condition,
             phase=candidate.phase,
             value=candidate.value,
             unit=candidate.unit,
             appliance=candidate.appliance,
-            note=old.note if old else "",
-            source=old.source if old else source,
-            alternatives=old.alternatives if old else (),
-            passed=(*(old.passed if old else ()), f"{how} by a person"),
+            note=now.note,
+            source=now.source,
+            alternatives=now.alternatives,
+            passed=(*now.passed, f"{how} by a person"),
         )
-        self.rows[new.id] = _moved(row, entry, new, how, how, by=by, why=why)
+        self.rows[key] = _moved(row, entry, new, how, how, by=by, why=why)
+        if gone is not None and gone.history[-1].seq > entry.seq:
+            self._doubt(self.rows[key], DoubtKind.CONFLICT, f"{said}, and it was taken back later")
+        elif not _same(now, then) and not _same(now, candidate) and (row is None or row.how not in _BY_PERSON):
+            self._doubt(self.rows[key], DoubtKind.CONFLICT, f"{said}, and {now.value} was found later")
 
     def _leave_out(self, entry: Entry, key: str, by: str, why: str) -> None:
         if key in self.rows:
@@ -204,6 +216,14 @@ class Table:
     def _doubt(self, row: JobRow, kind: DoubtKind, detail: str) -> None:
         doubts = (*row.reading.doubts, Doubt(kind=kind, detail=detail))
         self.rows[row.reading.id] = replace(row, reading=_with(row.reading, doubts=doubts), how="open")
+
+
+def _same(one: Reading, other: Reading | Candidate) -> bool:
+    """Say whether both give the same value of the same thing."""
+    return all(getattr(one, name) == getattr(other, name) for name in _TOLD)
+
+
+_TOLD = ("quantity", "condition", "phase", "value", "unit", "appliance")
 
 
 def _how(reading: Reading) -> How:

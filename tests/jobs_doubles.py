@@ -243,6 +243,8 @@ def _read(text: str, name: str, source: Source, context: Context) -> tuple[Conte
         return context, limit
     verb = words.pop(0) if words[0] in ("change", "remove") else "record"
     condition, quantity = words[0], words[1]
+    if condition == "here" and context.fire == "quiet":  # it turns out that this was about something else
+        return context, None
     if condition == "here":  # what was said before decides, as in real talk
         condition = context.fire or "none"
     slot = (None if condition == "none" else "" if condition == "-" else condition, quantity)

@@ -342,10 +342,38 @@ def test_an_answer_stands_though_extraction_finds_the_reading_no_longer(store: S
     give(store, tmp_path, sound(["5 here co2 9.3 %"], NOON))
     (one,) = questions(store)
     settle(store, one, "9.2")
-    job = give(store, tmp_path, sound(["0 now low_fire", "8 remove high_fire co2"], NOON))
+    job = give(store, tmp_path, sound(["0 now quiet"], NOON))
     assert [(r.reading.value, r.reading.condition, r.how) for r in job.rows.values()] == [
         ("9.2", "high_fire", "answered")
     ]
+
+
+def test_taken_back_aloud_after_the_answer_is_asked(store: Store, tmp_path: Path) -> None:
+    give(store, tmp_path, sound(["5 high_fire co2 9.3 % ?cut off"], NOON))
+    (one,) = questions(store)
+    settle(store, one, "9.2")
+    job = give(store, tmp_path, sound(["8 remove high_fire co2"], NOON))
+    assert [(r.reading.value, r.how) for r in job.rows.values()] == [("9.2", "open")]
+    (again,) = questions(store)
+    assert again.text.endswith("Ada gave 9.2, and it was taken back later. Which one stands?")
+
+
+def test_another_condition_that_comes_to_light_after_the_answer_is_asked(store: Store, tmp_path: Path) -> None:
+    give(store, tmp_path, sound(["5 here co2 9.3 %"], NOON))
+    (one,) = questions(store)
+    settle(store, one, "9.2")  # as of high fire, the first candidate
+    job = give(store, tmp_path, sound(["0 now low_fire"], NOON))
+    assert [(r.reading.condition, r.how) for r in job.rows.values()] == [("high_fire", "open")]
+
+
+@pytest.mark.parametrize(("said", "how"), [("9.8", "agreed by voice and photo"), ("9.7", "open")])
+def test_a_photo_that_was_answered_before_the_talk_was_added(store: Store, tmp_path: Path, said: str, how: str) -> None:
+    give(store, tmp_path, photo(["high_fire co2 9.8 % ?reader unsure of a digit"], NOON))
+    (one,) = questions(store)
+    settle(store, one, "9.8")
+    job = give(store, tmp_path, sound([f"5 high_fire co2 {said} %"], NOON))
+    assert [(r.reading.value, r.how) for r in job.rows.values()] == [(said, how)]
+    assert len(questions(store)) == (how == "open")
 
 
 def test_a_second_value_in_a_slot_is_asked(store: Store, tmp_path: Path) -> None:
