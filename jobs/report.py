@@ -21,6 +21,7 @@ from schemas.job import Instrument
 from schemas.questions import Question
 from schemas.readings import Source
 from schemas.sheet import Sheet
+from schemas.units import units
 
 __all__ = ["Line", "Picture", "Proof", "Report", "Section", "Value", "report_of"]
 
@@ -61,7 +62,6 @@ class Line(Model):
     limit: str = ""
     limit_from: str = ""
     verdict: str = ""
-    required: bool = False
 
 
 class Section(Model):
@@ -70,6 +70,8 @@ class Section(Model):
     appliance: str
     title: str
     lines: tuple[Line, ...]
+    missing: tuple[str, ...]
+    """What the sheet requires here and the job does not have, in words."""
 
 
 class Move(Model):
@@ -230,18 +232,23 @@ def _sections(job: Job, sheet: Sheet, findings: Sequence[Finding], marks: dict[s
     for tag in ("", *(one.tag for one in job.appliances)):
         for group, title in sheet.groups.items():
             lines = tuple(_lines(job, sheet, group, tag, findings, marks))
-            if lines:
-                yield Section(appliance=tag, title=title, lines=lines)
+            missing = tuple(_missing(sheet, group, tag, findings))
+            if lines or missing:
+                yield Section(appliance=tag, title=title, lines=lines, missing=missing)
+
+
+def _missing(sheet: Sheet, group: str, tag: str, findings: Sequence[Finding]) -> Iterable[str]:
+    for one in findings:
+        if one.verdict == "missing" and one.quantity and (one.appliance or "") == tag:
+            quantity = sheet.quantity(one.quantity)
+            if quantity.group == group:
+                place = f", {sheet.condition(one.condition).name}" if one.condition else ""
+                yield f"{quantity.name}{place}"
 
 
 def _lines(
     job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Finding], marks: dict[str, str]
 ) -> Iterable[Line]:
-    missing = {
-        (one.quantity, one.condition or "")
-        for one in findings
-        if one.verdict == "missing" and (one.appliance or "") == tag
-    }
     for quantity in sheet.quantities:
         if quantity.group != group or quantity.kind == "move":
             continue
@@ -250,12 +257,8 @@ def _lines(
             for row in job.rows.values()
             if row.reading.quantity == quantity.id and (row.reading.appliance or "") == tag
         ]
-        known = [one.id for one in sheet.conditions]
-        places = [
-            c
-            for c in ("", *known, None)
-            if any(row.reading.condition == c for row in mine) or (quantity.id, c) in missing
-        ]
+        known = ["", *(one.id for one in sheet.conditions), None]
+        places = [c for c in known if any(row.reading.condition == c for row in mine)]
         for place in places:
             rows = [row for row in mine if row.reading.condition == place]
             found = next((row for row in reversed(rows) if row.reading.phase == "before"), None)
@@ -272,7 +275,6 @@ def _lines(
                 limit=_limit_words(limit),
                 limit_from=_origin(limit),
                 verdict=verdict,
-                required=(quantity.id, place) in missing,
             )
 
 
@@ -366,5 +368,9 @@ def _around(
 def _pictures(job: Job, marks: dict[str, str]) -> Iterable[Picture]:
     for look in job.looks:
         name = next(one.evidence.name for one in job.filed if one.sha256 == look.evidence)
-        figures = tuple(" ".join(part for part in (f.label, f.value, f.unit) if part) for f in look.figures)
+        figures = tuple(" ".join(part for part in (f.label, _shown(f.value, f.unit)) if part) for f in look.figures)
         yield Picture(mark=marks[look.evidence], name=name, sha256=look.evidence, display=look.display, figures=figures)
+
+
+def _shown(value: str, unit: str) -> str:
+    return show_value(value, unit) if unit in units() else f"{value} {unit}".strip()
