@@ -15,17 +15,16 @@ from front.evidence import crop, open_picture, play, stretch
 from front.options import By, JobNumber, Json, author
 from front.screen import out, print_json
 from front.show import source_of
+from front.typed import typed_answer
 from jobs.book import job_of, sheet_of
 from jobs.decisions import answer, settled_by
 from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.show import place_of, say_value
 from jobs.store import Store, home_folder
-from schemas.base import is_value_text
 from schemas.errors import ExitCode, SaybackError, WrongUse
 from schemas.questions import Candidate, Question
 from schemas.sheet import Sheet
-from schemas.units import units
 
 __all__ = ["ask", "list_questions", "put_on"]
 
@@ -155,30 +154,10 @@ def _choose(desk: _Desk, job: Job, question: Question, number: int) -> None:
 
 def _type(desk: _Desk, job: Job, question: Question, said: str, *, sure: bool) -> None:
     """Take a typed value for the first reading of a question."""
-    if not question.candidates:
-        raise WrongUse("Nothing is known that the value could be of; the office can enter it with its quantity.")
-    first = question.candidates[0]
-    text, _, rest = said.partition(" ")
-    if desk.sheet.quantity(first.quantity).kind not in ("number", "move"):
-        text, rest = said, ""
-    elif not is_value_text(text):
-        raise WrongUse(f"{said!r} is neither an answer above nor a value; type a value like 9.3 or -0.02.")
-    typed = first.model_copy(update={"value": text, "unit": _unit(rest, first.unit), "why": "typed"})
+    typed = typed_answer(question, said, desk.sheet)
     settled = settled_by(question, typed)
     answer(
         desk.store, desk.number, question, asked_at=job.position, by=desk.by, how="typed", settled=settled, sure=sure
-    )
-
-
-def _unit(said: str, usual: str) -> str:
-    if not said.strip():
-        return usual
-    wanted = said.strip().casefold()
-    for unit in units().values():
-        if wanted in (unit.code.casefold(), unit.show.casefold(), *unit.said):
-            return unit.code
-    raise WrongUse(
-        f"{said.strip()!r} is not a unit known here; use one of {', '.join(u.show for u in units().values())}."
     )
 
 

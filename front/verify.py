@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Annotated
+
 import typer
 
-from front.options import JobNumber, Json
+from front.options import Json
 from front.screen import out, print_json
+from jobs.bundle import is_bundle, verify_bundle
 from jobs.store import Store, home_folder
 from jobs.verify import verify as verify_job
 
@@ -17,10 +21,16 @@ def put_on(app: typer.Typer) -> None:
     app.command()(verify)
 
 
-def verify(job: JobNumber, json: Json = False) -> None:
+def verify(
+    job: Annotated[str, typer.Argument(metavar="JOB|ZIP", help="A job's number, or a zip that sayback pack made.")],
+    json: Json = False,
+) -> None:
     """Work out the journal's chain and every hash anew; whatever was changed, dropped or swapped is named."""
-    with Store(home_folder()) as store:
-        found = verify_job(store, job)
+    if job.lower().endswith(".zip") or is_bundle(Path(job)):
+        job, found = verify_bundle(Path(job))
+    else:
+        with Store(home_folder()) as store:
+            found = verify_job(store, job)
     if json:
         print_json({"job": job, **vars(found)})
     else:

@@ -24,7 +24,7 @@ from jobs.timeline import Filed
 from schemas.errors import BadInput, StoreFailed, WrongUse
 from schemas.evidence import Evidence, Look, Utterance
 
-__all__ = ["Added", "Event", "Refused", "Typed", "add"]
+__all__ = ["Added", "Event", "Named", "Refused", "Typed", "add"]
 
 TYPED_MEDIA = "text/plain; charset=utf-8"
 
@@ -34,6 +34,14 @@ class Typed:
     """A line of typed text, given in place of a file."""
 
     text: str
+
+
+@dataclass(frozen=True)
+class Named:
+    """A file whose name on this disk says nothing, such as an upload, with the name that it was given under."""
+
+    path: Path
+    name: str
 
 
 @dataclass(frozen=True)
@@ -80,7 +88,7 @@ Progress = Callable[[Event], None]
 def add(
     store: Store,
     number: str,
-    given: Sequence[Path | Typed],
+    given: Sequence[Path | Named | Typed],
     *,
     senses: Senses,
     author: str,
@@ -122,7 +130,7 @@ def add(
 
 
 def _keep(
-    store: Store, number: str, given: Path | Typed, senses: Senses, author: str, at: datetime | None
+    store: Store, number: str, given: Path | Named | Typed, senses: Senses, author: str, at: datetime | None
 ) -> tuple[Evidence, bool]:
     """Put one piece on the disk, then into the journal; say whether it was new to the job."""
     if isinstance(given, Typed):
@@ -132,8 +140,15 @@ def _keep(
         evidence = Evidence(sha256=sha256, kind="typed", media_type=TYPED_MEDIA, name="typed", size=size)
         seconds = None
     else:
-        media = senses.identify(given)
-        sha256, size = store.evidence.keep_file(given)
+        path = given.path if isinstance(given, Named) else given
+        try:
+            media = senses.identify(path)
+        except BadInput as error:
+            if not isinstance(given, Named):
+                raise
+            # What is wrong with it is told under the name that people know.
+            raise BadInput(str(error).replace(path.name, _name(given))) from error
+        sha256, size = store.evidence.keep_file(path)
         evidence = Evidence(
             sha256=sha256,
             kind=media.kind,
@@ -208,6 +223,6 @@ def _read_one(store: Store, number: str, filed: Filed, senses: Senses, progress:
     store.append(number, [Draft(HeardAll(evidence=sha256, utterances=heard), key=f"heard-all/{sha256}")])
 
 
-def _name(path: Path) -> str:
+def _name(given: Path | Named) -> str:
     """Return a file's name as text that can be kept: what is not UTF-8 in it becomes a mark."""
-    return path.name.encode("utf-8", "replace").decode() or "file"
+    return given.name.encode("utf-8", "replace").decode() or "file"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Literal
@@ -108,14 +109,25 @@ def instruments(store: Store) -> tuple[Instrument, ...]:
 
 def sheet_of(store: Store, head: JobHead) -> Sheet:
     """Return the sheet that a job was opened with, from the job's own copy."""
-    return load_sheet(str(_kept(store, head.sheet_sha256, head.sheet)))[0]
+    return _sheet(str(_kept(store, head.sheet_sha256, head.sheet)))
 
 
 def appliance_file_of(store: Store, appliance: JobAppliance) -> ApplianceFile | None:
     """Return the appliance file that an appliance was entered with, from the job's own copy; None if it has none."""
     if appliance.file_sha256 is None:
         return None
-    return load_appliance(str(_kept(store, appliance.file_sha256, appliance.file or "")))[0]
+    return _appliance_file(str(_kept(store, appliance.file_sha256, appliance.file or "")))
+
+
+# A kept copy is named by the hash of its bytes, which was just worked out anew: one path, one content, for ever.
+@lru_cache(maxsize=64)
+def _sheet(path: str) -> Sheet:
+    return load_sheet(path)[0]
+
+
+@lru_cache(maxsize=256)
+def _appliance_file(path: str) -> ApplianceFile:
+    return load_appliance(path)[0]
 
 
 def _kept(store: Store, sha256: str, name: str) -> Path:

@@ -18,6 +18,7 @@ from jobs.journal import (
     Edited,
     LimitReadBack,
     Reopened,
+    SentBack,
     StopDealtWith,
     Told,
     Undone,
@@ -106,29 +107,48 @@ def answer(
         return job_of(store, number)
 
 
-def edit(store: Store, number: str, after: Candidate, *, by: str, why: str, sure: bool = False) -> Job:
+def edit(
+    store: Store,
+    number: str,
+    after: Candidate,
+    *,
+    by: str,
+    why: str,
+    sure: bool = False,
+    seen_at: int | None = None,
+) -> Job:
     """Give a reading another value or label, with a reason, and return the job.
 
+    ``seen_at`` is the position of the job that the person looked at: what changed since is not overwritten.
+
     Raises:
-        WrongUse: no such reading, or no reason.
+        WrongUse: no such reading, no reason, or the reading has changed since ``seen_at``; the message says how.
         BadInput: a value, unit, condition or appliance that cannot be.
     """
     job = job_of(store, number)
     _check(after, job, sheet_of(store, job.head), sure)
-    return _edit(store, job, after.reading, after, by, why)
+    return _edit(store, job, after.reading, after, by, why, seen_at)
 
 
-def leave_out(store: Store, number: str, reading: str, *, by: str, why: str) -> Job:
-    """Leave a reading out of the record, with a reason, and return the job. It stays in the journal."""
-    return _edit(store, job_of(store, number), reading, None, by, why)
+def leave_out(store: Store, number: str, reading: str, *, by: str, why: str, seen_at: int | None = None) -> Job:
+    """Leave a reading out of the record, as :func:`edit`, and return the job. It stays in the journal."""
+    return _edit(store, job_of(store, number), reading, None, by, why, seen_at)
 
 
-def _edit(store: Store, job: Job, reading: str, after: Candidate | None, by: str, why: str) -> Job:
+def _edit(store: Store, job: Job, reading: str, after: Candidate | None, by: str, why: str, seen_at: int | None) -> Job:
     if reading not in job.rows:
         raise WrongUse(f"Job {job.number} has no reading {reading!r} that stands; sayback show lists them.")
     if not why.strip():
         raise WrongUse("A change needs a reason; say in a few words why.")
-    return _write(store, job.number, Edited(before=job.rows[reading].reading, after=after, why=why), by)
+    changed = _changes_since(job, (reading,), seen_at, sheet_of(store, job.head)) if seen_at is not None else []
+    if changed:
+        raise WrongUse(f"The change was not made, since things changed meanwhile: {'; '.join(changed)}. Look again.")
+    draft = Draft(Edited(before=job.rows[reading].reading, after=after, why=why), by)
+    try:
+        store.append(job.number, [draft], after=None if seen_at is None else job.position)
+    except JournalMoved:
+        return _edit(store, job_of(store, job.number), reading, after, by, why, seen_at)
+    return job_of(store, job.number)
 
 
 def read_back_limit(store: Store, number: str, limit: str, *, agreed: bool, by: str) -> Job:
@@ -168,7 +188,7 @@ def undo(store: Store, number: str, seq: int, *, by: str, why: str = "") -> Job:
         WrongUse: no such entry, not one that a person can take back, or taken back already.
     """
     entries = {entry.seq: entry for entry in store.entries(number)}
-    kinds = (Answered, Edited, LimitReadBack, DoesNotApply, StopDealtWith)
+    kinds = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith)
     if seq not in entries or not isinstance(entries[seq].body, kinds):
         raise WrongUse(f"Entry {seq} of job {number} is not an answer, an edit or the like; only those can be undone.")
     if any(isinstance(entry.body, Undone) and entry.body.seq == seq for entry in entries.values()):
@@ -213,10 +233,16 @@ def _write(store: Store, number: str, body: Body, by: str) -> Job:
 
 def _what_changed(job: Job, question: Question, asked_at: int, sheet: Sheet) -> str:
     """Say what became of the readings of a question since it was asked."""
+    changed = "; ".join(_changes_since(job, question.readings, asked_at, sheet)) or "it is not open any more"
+    return f"The question was not answered, since things changed while it was open: {changed}. Look at it again."
+
+
+def _changes_since(job: Job, readings: Iterable[str], position: int, sheet: Sheet) -> list[str]:
+    """Return in words what happened to some readings after an entry of the journal."""
     parts = []
     every = {row.reading.id: row for row in (*job.gone, *job.rows.values())}
-    for key in question.readings:
-        steps = [step for step in every[key].history if step.seq > asked_at] if key in every else []
+    for key in readings:
+        steps = [step for step in every[key].history if step.seq > position] if key in every else []
         if key not in every:
             parts.append("a reading is no longer found in the evidence")
         elif steps:
@@ -225,8 +251,7 @@ def _what_changed(job: Job, question: Question, asked_at: int, sheet: Sheet) -> 
             place = place_of(value, sheet, appliance=len(job.appliances) > 1)
             told = say_value(value.value, value.unit, sheet, value.quantity)
             parts.append(f"{place} {name_of(value, sheet)} {told} was {last.what} by {last.by}".strip())
-    changed = "; ".join(parts) or "it is not open any more"
-    return f"The question was not answered, since things changed while it was open: {changed}. Look at it again."
+    return parts
 
 
 def _check(given: Candidate, job: Job, sheet: Sheet, sure: bool) -> None:

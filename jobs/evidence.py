@@ -52,6 +52,14 @@ class EvidenceFiles:
         """Keep some bytes as :meth:`keep_file` keeps a file."""
         return self._keep([data])
 
+    def keep_stream(self, source: IO[bytes]) -> tuple[str, int]:
+        """Keep what an open file gives as :meth:`keep_file` keeps a file.
+
+        Raises:
+            BadInput: it cannot be read to its end.
+        """
+        return self._keep(_chunks(source, Path(getattr(source, "name", "the file"))))
+
     def is_sound(self, sha256: str) -> bool:
         """Say whether the bytes are there and still have the hash that is their name."""
         digest = hashlib.sha256()

@@ -20,7 +20,7 @@ from jobs.timeline import in_order
 from schemas.evidence import Utterance
 from schemas.sheet import Sheet
 
-__all__ = ["bring_up_to_date", "extract_all"]
+__all__ = ["bring_up_to_date", "extract_all", "setting_of"]
 
 
 def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:

@@ -25,6 +25,7 @@ from jobs.journal import (
     Operated,
     Reopened,
     Seen,
+    SentBack,
     StopDealtWith,
     Told,
     Undone,
@@ -69,6 +70,8 @@ class Job:
     told: tuple[Told, ...] = ()
     not_applicable: tuple[NotApplicable, ...] = ()
     dealt_with: tuple[StopDealtWith, ...] = ()
+    sent_back: tuple[Entry, ...] = ()
+    """Entries whose body is a :class:`SentBack`, also of what was settled since."""
     findings: tuple[Finding, ...] = ()
     checked_at: int | None = None
     closed: Closed | None = None
@@ -166,6 +169,7 @@ def fold(entries: Sequence[Entry]) -> Job:
         told=tuple(e.body for e in told if isinstance(e.body, Told)),
         not_applicable=tuple(e.body.slot for e in told if isinstance(e.body, DoesNotApply)),
         dealt_with=tuple(e.body for e in told if isinstance(e.body, StopDealtWith)),
+        sent_back=tuple(e for e in told if isinstance(e.body, SentBack)),
         findings=checked.findings if checked else (),
         checked_at=checked.position if checked else None,
         closed=_closed(told),

@@ -45,6 +45,7 @@ __all__ = [
     "Reopened",
     "Row",
     "Seen",
+    "SentBack",
     "StopDealtWith",
     "Told",
     "Undone",
@@ -190,6 +191,20 @@ class DoesNotApply(Model):
     slot: NotApplicable
 
 
+class SentBack(Model):
+    """The office gives something back to the technician: a question on ``readings``, or an empty ``slot`` of the sheet.
+
+    ``text`` is what is asked, as it was worded then; ``note`` is a word of the sender's. It settles nothing.
+    """
+
+    kind: Literal["sent-back"] = "sent-back"
+    to: str = Field(min_length=1)
+    text: str = Field(min_length=1)
+    readings: tuple[str, ...] = ()
+    slot: tuple[str | None, Name, str] | None = None
+    note: str = ""
+
+
 class StopDealtWith(Model):
     """What a named person did about a stop; the stop itself stays in the record."""
 
@@ -244,6 +259,7 @@ Body = Annotated[
     | Edited
     | LimitReadBack
     | DoesNotApply
+    | SentBack
     | StopDealtWith
     | Checked
     | Closed

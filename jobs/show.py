@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from schemas.findings import Limit
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 from schemas.units import show_unit
 
-__all__ = ["name_of", "place_of", "say_value", "show_value"]
+__all__ = ["name_of", "place_of", "say_limit", "say_value", "show_value"]
 
 _PHASE = {"before": "before the adjustment", "after": "after the adjustment"}
 
@@ -23,6 +24,15 @@ def say_value(value: str, unit: str, sheet: Sheet, quantity: str | None = None) 
         if words:
             return words[0]
     return show_value(value, unit)
+
+
+def say_limit(limit: Limit) -> str:
+    """Return a limit as people read it: ``8.5 to 9.5 %``, ``at most 100 ppm``, ``at least 4 in. w.c.``."""
+    if limit.low is not None and limit.high is not None:
+        return f"{limit.low} to {show_value(limit.high, limit.unit)}"
+    if limit.high is not None:
+        return f"at most {show_value(limit.high, limit.unit)}"
+    return f"at least {show_value(limit.low or '', limit.unit)}"
 
 
 def place_of(reading: Reading, sheet: Sheet, *, appliance: bool) -> str:

@@ -21,7 +21,7 @@ from jobs.evidence import EvidenceFiles
 from jobs.journal import START, Draft, Entry, Row, parse, seal
 from schemas.errors import StoreFailed, WrongUse
 
-__all__ = ["Clock", "JournalMoved", "Store", "home_folder"]
+__all__ = ["Clock", "JournalMoved", "Store", "engine_of", "home_folder"]
 
 Clock = Callable[[], datetime]
 """Gives the present moment, with its zone. Entries carry it; no reading depends on it."""
@@ -83,7 +83,7 @@ class Store:
         self.home = home.absolute()
         self.clock = clock
         self.evidence = EvidenceFiles(self.home / "evidence")
-        self._engine = _engine(self.home / "book.sqlite")
+        self._engine = engine_of(self.home / "book.sqlite")
         try:
             self._prepare()
         except BaseException:
@@ -145,6 +145,50 @@ class Store:
                 connection.execute(sa.insert(_entries), [vars(row) for row in rows])
                 connection.execute(sa.update(_jobs).where(_jobs.c.number == number).values(seq=seq, hash=last))
         return tuple(parse(row) for row in rows)
+
+    def adopt(self, number: str, rows: Sequence[Row]) -> int:
+        """Take a journal over as it was written elsewhere, and return how many entries were new here.
+
+        ``rows`` is a whole chain, already verified. What is here must be its beginning, or it the beginning of what is
+        here; then only what is missing is added, so that taking it over twice is taking it over once.
+
+        Raises:
+            WrongUse: the two differ in an entry that both have.
+        """
+        with self._transaction(write=True) as connection:
+            query = sa.select(_entries.c.hash).where(_entries.c.job == number).order_by(_entries.c.seq)
+            here = list(connection.execute(query).scalars())
+            given = [row.hash for row in rows]
+            if any(a != b for a, b in zip(here, given, strict=False)):
+                raise WrongUse(
+                    f"There is another job {number!r} here, or one that went on differently; nothing was taken over."
+                )
+            new = rows[len(here) :]
+            if new and not here:
+                connection.execute(sa.insert(_jobs).values(number=number, seq=new[-1].seq, hash=new[-1].hash))
+            elif new:
+                ending = {"seq": new[-1].seq, "hash": new[-1].hash}
+                connection.execute(sa.update(_jobs).where(_jobs.c.number == number).values(**ending))
+            if new:
+                connection.execute(sa.insert(_entries), [vars(row) for row in new])
+        return len(new)
+
+    def heads(self) -> dict[str, tuple[int, str]]:
+        """Return the sequence number and hash that each journal ends with, by job number."""
+        with self._transaction() as connection:
+            return {row.number: (row.seq, row.hash) for row in connection.execute(sa.select(_jobs))}
+
+    def head(self, number: str) -> tuple[int, str]:
+        """Return the sequence number and hash that a journal ends with.
+
+        Raises:
+            WrongUse: there is no such job.
+        """
+        with self._transaction() as connection:
+            head = _head(connection, number)
+        if head is None:
+            raise self._no_such(number)
+        return head
 
     def numbers(self) -> tuple[str, ...]:
         """Return the numbers of all jobs, in the order in which they were opened."""
@@ -220,7 +264,8 @@ class Store:
             raise StoreFailed(_sentence(self.home, error)) from error
 
 
-def _engine(file: Path) -> sa.Engine:
+def engine_of(file: Path) -> sa.Engine:
+    """Return an engine on an SQLite file whose transactions are on the disk once they are committed."""
     address = sa.URL.create("sqlite", database=str(file))
     engine = sa.create_engine(address, connect_args={"timeout": _BUSY_SECONDS})
 

@@ -9,7 +9,7 @@ from jobs.journal import START, Body, EvidenceAdded, JobOpened, Row, parse
 from jobs.store import Store
 from schemas.errors import StoreFailed
 
-__all__ = ["Verified", "faults", "verify"]
+__all__ = ["Verified", "evidence_of", "faults", "faults_in_chain", "readable", "verify"]
 
 
 @dataclass(frozen=True)
@@ -35,20 +35,20 @@ def verify(store: Store, number: str) -> Verified:
             "compare it with a back-up."
         )
     rows, (_, last) = store.rows(number)
-    return Verified(len(rows), last, sum(1 for _ in _evidence([parse(row).body for row in rows])))
+    return Verified(len(rows), last, sum(1 for _ in evidence_of(readable(rows))))
 
 
 def faults(store: Store, number: str) -> tuple[str, ...]:
     """Return what is not as it was written, one phrase each; empty where all is whole."""
     rows, head = store.rows(number)
-    found = [*(f"the database says {line}" for line in store.integrity()), *_chain(rows, head)]
+    found = [*(f"the database says {line}" for line in store.integrity()), *faults_in_chain(rows, head)]
     bodies: list[Body] = []
     for row in rows:
         try:
             bodies.append(parse(row).body)
         except StoreFailed:
             found.append(f"entry {row.seq} ({row.kind}) cannot be read")
-    for name, sha256 in _evidence(bodies):
+    for name, sha256 in evidence_of(bodies):
         path = store.evidence.path(sha256)
         if not path.exists():
             found.append(f"{name} ({path}) is missing")
@@ -57,7 +57,17 @@ def faults(store: Store, number: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _chain(rows: Sequence[Row], head: tuple[int, str]) -> Iterator[str]:
+def readable(rows: Sequence[Row]) -> list[Body]:
+    """Return what the entries say.
+
+    Raises:
+        StoreFailed: one of them cannot be read.
+    """
+    return [parse(row).body for row in rows]
+
+
+def faults_in_chain(rows: Sequence[Row], head: tuple[int, str]) -> Iterator[str]:
+    """Yield what is wrong with a chain that should end with ``head``: its sequence number and its hash."""
     expected, prev = 1, START
     for row in rows:
         if row.seq != expected:
@@ -76,7 +86,7 @@ def _chain(rows: Sequence[Row], head: tuple[int, str]) -> Iterator[str]:
         yield f"the journal ends with entry {expected - 1}, and the store's record of its end says {seq}"
 
 
-def _evidence(bodies: Sequence[Body]) -> Iterator[tuple[str, str]]:
+def evidence_of(bodies: Sequence[Body]) -> Iterator[tuple[str, str]]:
     """Yield the name and hash of every file that the job rests on."""
     for body in bodies:
         if isinstance(body, EvidenceAdded):

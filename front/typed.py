@@ -1,0 +1,58 @@
+"""What a person typed as an answer, as the candidate that it means."""
+
+from __future__ import annotations
+
+from schemas.base import is_value_text
+from schemas.errors import WrongUse
+from schemas.questions import Candidate, Question
+from schemas.sheet import Quantity, Sheet
+from schemas.units import units
+
+__all__ = ["typed_answer", "typed_unit", "typed_words"]
+
+
+def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | None = None) -> Candidate:
+    """Return a typed value as an answer for one reading of a question, its first one unless told.
+
+    A number takes the unit that was asked about unless another is typed behind it: ``9.3``, ``22.5 mbar``.
+
+    Raises:
+        WrongUse: it is no such value, or nothing is known that it could be of.
+    """
+    mine = [one for one in question.candidates if one.reading == (reading or question.readings[0])]
+    if not mine:
+        raise WrongUse("Nothing is known that the value could be of; enter it with its quantity.")
+    first = mine[0]
+    quantity = sheet.quantity(first.quantity)
+    text, _, rest = said.strip().partition(" ")
+    if quantity.kind not in ("number", "move"):
+        return first.model_copy(update={"value": typed_words(said, quantity), "unit": "", "why": "typed"})
+    if not is_value_text(text):
+        raise WrongUse(f"{said!r} is neither an answer above nor a value; type a value like 9.3 or -0.02.")
+    return first.model_copy(update={"value": text, "unit": typed_unit(rest, first.unit), "why": "typed"})
+
+
+def typed_words(said: str, quantity: Quantity) -> str:
+    """Return typed words as the value they mean: a choice by any of its wordings, everything else as it stands."""
+    text = said.strip()
+    for choice, words in quantity.choices.items():
+        if text.casefold() in (choice, *(one.casefold() for one in words)):
+            return choice
+    return text
+
+
+def typed_unit(said: str, usual: str) -> str:
+    """Return the UCUM code of a typed unit, ``usual`` where none was typed.
+
+    Raises:
+        WrongUse: no unit known here is called so.
+    """
+    wanted = said.strip().casefold()
+    if not wanted:
+        return usual
+    for unit in units().values():
+        if wanted in (unit.code.casefold(), unit.show.casefold(), *unit.said):
+            return unit.code
+    raise WrongUse(
+        f"{said.strip()!r} is not a unit known here; use one of {', '.join(u.show for u in units().values())}."
+    )
