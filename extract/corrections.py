@@ -53,7 +53,7 @@ def relabelling(b: Book, p: Parsed) -> bool:
 
 def relabels(b: Book, p: Parsed) -> bool:
     """Carry out a label that changes readings said before. True if it was one."""
-    if not relabelling(b, p):
+    if not relabelling(b, p) or not p.laid.items:
         return False
     group = b.group()
     if not group:

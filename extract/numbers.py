@@ -230,8 +230,8 @@ def _tail(tokens: Sequence[Token], j: int, lang: Language) -> tuple[int, int, fl
                 return d.end, int(d.digits), 0.1
         return j, 0, 0.0
     nxt = g.end
-    if nxt < len(tokens) and tokens[nxt].low in lang.hundred | lang.thousand:
-        return j, 0, 0.0
+    if nxt < len(tokens) and tokens[nxt].low in lang.hundred:
+        return j, 0, 0.0  # "two hundred, three hundred"
     # "one hundred and a half": the tail is a fraction, not a number; "and" followed by tenths or eighths as well
     if nxt < len(tokens) and tokens[nxt].low in lang.fractions:
         return j, 0, 0.0
@@ -328,7 +328,12 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
 
 def _glue_cost(groups: tuple[_Group, ...]) -> float:
     """Groups before a spoken point: "one eighteen point five" is plain, "nine nine point one" rather a slip."""
-    return 0.0 if len(groups) == 1 else _placements(tuple((g.kind, g.digits) for g in groups), whole=True)[0][1]
+    kinds = {g.kind for g in groups}
+    if len(groups) > 1 and groups[0].kind == "O":
+        return 1.0  # "oh two five point six" is O2 and a value
+    if len(groups) == 1 or (kinds <= {"D", "O"} and "O" in kinds):
+        return 0.0
+    return _placements(tuple((g.kind, g.digits) for g in groups), whole=True)[0][1]
 
 
 def _point(
