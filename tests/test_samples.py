@@ -18,7 +18,7 @@ SAMPLES = Path(__file__).parent.parent / "samples"
 UNITS = {
     "[in_i'H2O]", "%", "[ppm]", "[degF]", "/min", "{turn}", "V", "uA", "s", "[gal_us]/min",
 }  # fmt: skip
-CHECKS = {"leak_test", "trap_filled", "venting_checked"}
+CHECKS = {"leak_test", "trap_filled", "venting_checked", "ports_closed"}
 QUANTITIES = CHECKS | {
     "inlet_pressure", "outlet_pressure", "co2", "o2", "co", "co_air_free", "flue_temp", "ambient_temp", "ambient_co",
     "efficiency", "fan_speed", "supply_temp", "return_temp", "flow", "flame_signal", "supply_volts", "ground_volts",
