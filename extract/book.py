@@ -157,6 +157,11 @@ class Book:
         if not general:
             self.c.furthest = self.g.order[condition]
 
+    def mark(self, rid: str) -> None:
+        """Remember a reading as made by this utterance, and as spoken of last."""
+        self.made.append(rid)
+        self.touched.append(rid)
+
     def settle(self, reading: Reading, target: str | None, why: str) -> None:
         """Put the reading to the laws and record it."""
         if reading.quantity is not None and reading.condition is not None and not _unfit(reading):
@@ -191,8 +196,7 @@ class Book:
         else:
             self.emit(Change(target=target, reading=reading, why=why))
             self.undone = [u for u in self.undone if u != target]
-        self.made.append(reading.id)
-        self.touched.append(reading.id)
+        self.mark(reading.id)
         self.c.times[reading.id] = self.at
         self.photographed(reading)
         if target is None:

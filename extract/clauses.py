@@ -24,6 +24,9 @@ PLACES = frozenset(
 )
 
 
+_THINGS = frozenset(("quantity", "word", "state", "other", "unit"))
+
+
 @dataclass(slots=True)
 class Segment:
     """One stretch of a sentence. ``kind``: reading, limit, history, question, instruction, future, noise."""
@@ -87,9 +90,13 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
             continue
         if item.kind == "filler":
             continue
+        follows = items[n + 1] if n + 1 < len(items) else None
+        if low == "no" and item.end == item.start + 1 and follows is not None and follows.kind in _THINGS:
+            current[-1].items.append(item._replace(kind="plain", also=()))  # "no CO in here" corrects nothing
+            continue
         if (item.role("correct") or item.role("undo")) and item.kind in ("cue", "plain", "word"):
             valued = any(i.kind == "number" for s in current for i in s.items)
-            anything = any(s.items for s in current)
+            anything = any(i.kind not in ("plain", "filler") for s in current for i in s.items)
             if valued:
                 close("")
                 continues = True

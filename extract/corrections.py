@@ -123,7 +123,7 @@ def relabel_quantity(b: Book, name: Name, group: Sequence[Reading], src: Source,
             }
         )  # fmt: skip
         b.emit(Change(target=r.id, reading=new, why="named again"))
-        b.made.append(new.id)
+        b.mark(new.id)
     return True
 
 
@@ -159,7 +159,8 @@ def swaps(b: Book, p: Parsed) -> bool:
         doubts = tuple(d for d in r.doubts if d.kind != DoubtKind.RELATION)
         new = r.model_copy(update={"id": b.new_id(), "value": other.value, "doubts": doubts, "asked_with": None})
         b.emit(Change(target=r.id, reading=new, why="the two were swapped"))
-        b.made = [rid for rid in b.made if rid != r.id] + [new.id]
+        b.made = [rid for rid in b.made if rid != r.id]
+        b.mark(new.id)
     b.c.correcting = False
     return True
 
@@ -212,7 +213,8 @@ def completes_move(b: Book, p: Parsed) -> bool:
         return False
     new = old.model_copy(update={"id": b.new_id(), "note": " ".join(words), "doubts": tuple(doubts)})
     b.emit(Change(target=old.id, reading=new, why="completed"))
-    b.made = [rid for rid in b.made if rid != old.id] + [new.id]
+    b.made = [rid for rid in b.made if rid != old.id]
+    b.mark(new.id)
     return True
 
 
