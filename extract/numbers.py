@@ -207,9 +207,11 @@ def _in_full(tokens: Sequence[Token], i: int, lang: Language) -> tuple[int, int,
     if j < len(tokens) and tokens[j].low in lang.thousand:
         said = True
         j, value = j + 1, value * 1000
-        k = j + 1 if j < len(tokens) and tokens[j].low == "and" else j
+        k = j
+        while k < len(tokens) and tokens[k].low in ("and", ","):
+            k += 1  # "one thousand, two hundred and fifty"
         inner = _in_full(tokens, k, lang) if k < len(tokens) and tokens[k].low not in lang.thousand else None
-        if inner and inner[1] < 1000:
+        if inner and inner[1] < 1000 and k - j <= 2:
             j, value, cost = inner[0], value + inner[1], cost + inner[2]
         else:
             j, rest, c = _tail(tokens, j, lang)

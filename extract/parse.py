@@ -109,8 +109,9 @@ def _sentences(
         conditions_of(sentence, laid, values, grammar)
         live = [v for v in values if not v.negated]
         cost = assign(live, names, laid, grammar, system, tokens)
+        total += cost
         if all(s.kind == "reading" for s in sentence.segments):
-            total += cost + _again(live, context)
+            total += _again(live, context)
         out.append(Parsed(sentence, laid, values, names, caught, checks, moves, clock))
     return out, total
 

@@ -40,7 +40,8 @@ def heard(text: str, number: int = 0, *others: tuple[str, float], second: str | 
 
 
 def talk(*texts: str, units: Any = "us", setting: Setting | None = None) -> tuple[Context, list[Operation]]:
-    context, operations = start(setting or Setting(units=units)), []
+    context = start(setting or Setting(units=units))
+    operations: list[Operation] = []
     for n, text in enumerate(texts):
         context, more = step(heard(text, n), 5.0 * n, context, grammar())
         operations += more
@@ -180,7 +181,7 @@ def test_talk_other_hypotheses_raise_doubt() -> None:
 def test_talk_words_the_recogniser_doubts_are_asked() -> None:
     words = tuple(
         Word(text=w, start=0.3 * n, end=0.3 * n + 0.2, certainty=0.2 if w == "one." else 0.95)
-        for n, w in enumerate("High fire CO2 nine point one.".split())
+        for n, w in enumerate(["High", "fire", "CO2", "nine", "point", "one."])
     )
     h = Hypothesis(text="High fire CO2 nine point one.", mass=1.0, words=words)
     u = Utterance(evidence="a" * 64, number=0, start=0, end=2, hypotheses=(h,), made_by=BY)
@@ -199,9 +200,71 @@ def test_talk_is_pure_and_the_same_each_time() -> None:
 
 
 WORDS = st.sampled_from(
-    "high fire low static inlet CO2 O2 CO nine one point oh two eighty minus offset screw quarter turn clockwise in "
-    "sorry no scratch that delete was boiler two and or between to about spec max ? . , — it's the on 9.1 118 -.02 4 .5 "
-    "6. % ppm leak test done not yet note model is serial A B seven".split()
+    [
+        "high",
+        "fire",
+        "low",
+        "static",
+        "inlet",
+        "CO2",
+        "O2",
+        "CO",
+        "nine",
+        "one",
+        "point",
+        "oh",
+        "two",
+        "eighty",
+        "minus",
+        "offset",
+        "screw",
+        "quarter",
+        "turn",
+        "clockwise",
+        "in",
+        "sorry",
+        "no",
+        "scratch",
+        "that",
+        "delete",
+        "was",
+        "boiler",
+        "two",
+        "and",
+        "or",
+        "between",
+        "to",
+        "about",
+        "spec",
+        "max",
+        "?",
+        ".",
+        ",",
+        "—",
+        "it's",
+        "the",
+        "on",
+        "9.1",
+        "118",
+        "-.02",
+        "4",
+        ".5",
+        "6.",
+        "%",
+        "ppm",
+        "leak",
+        "test",
+        "done",
+        "not",
+        "yet",
+        "note",
+        "model",
+        "is",
+        "serial",
+        "A",
+        "B",
+        "seven",
+    ]
 )
 
 

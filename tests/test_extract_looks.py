@@ -1,0 +1,124 @@
+"""Figures of photos bound to quantities: by label, by unit, by the moment; what does not say what it is gets asked."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from extract import Context, Grammar, Setting, bind_look, compile_sheet, start, step
+from schemas.doubts import Doubt, DoubtKind
+from schemas.evidence import Box, Figure, Hypothesis, Look, MadeBy, Utterance
+from schemas.load import load_sheet
+from schemas.readings import Reading
+
+BY = MadeBy(reader="test", version="1")
+BOX = Box(corners=((0, 0), (10, 0), (10, 5), (0, 5)))
+
+
+@cache
+def grammar() -> Grammar:
+    return compile_sheet(load_sheet("gas-boiler-start-up")[0])
+
+
+def figure(label: str, value: str, unit: str = "", **more: object) -> Figure:
+    return Figure.model_validate({"label": label, "value": value, "unit": unit, "box": BOX, **more})
+
+
+def look(*figures: Figure, display: str = "screen") -> Look:
+    return Look.model_validate(
+        {"evidence": "c" * 64, "display": display, "width": 100, "height": 80, "figures": figures, "made_by": (BY,)}
+    )
+
+
+def after(*texts: str) -> Context:
+    context = start(Setting(units="us"))
+    for n, text in enumerate(texts):
+        u = Utterance(
+            evidence="d" * 64, number=n, start=5.0 * n, end=5.0 * n + 3, hypotheses=(Hypothesis(text=text, mass=1.0),),
+            made_by=BY,
+        )  # fmt: skip
+        context, _ = step(u, 5.0 * n, context, grammar())
+    return context
+
+
+def bound(picture: Look, at: float | None, context: Context) -> list[Reading]:
+    found, _ = bind_look(picture, at, context, grammar())
+    return [r for r in found.readings.values() if r.source.box is not None]
+
+
+def test_looks_labels_and_running_condition() -> None:
+    picture = look(
+        figure("CO2", "9.3", "%"), figure("O₂", "4.4", "%"), figure("CO", "76", "ppm"),
+        figure("Flue temp", "112", "°F"), figure("CO air-free", "96", "ppm"), figure("Efficiency (gross)", "93.4", "%"), figure("Losses", "6.6", "%"),
+    )  # fmt: skip
+    found = bound(picture, 6.0, after("Going to high fire."))
+    assert [(r.quantity, r.condition, r.value, r.unit) for r in found] == [
+        ("co2", "high_fire", "9.3", "%"), ("o2", "high_fire", "4.4", "%"), ("co", "high_fire", "76", "[ppm]"),
+        ("flue_temp", "high_fire", "112", "[degF]"), ("co_air_free", "high_fire", "96", "[ppm]"),
+        ("efficiency", "high_fire", "93.4", "%"),
+    ]  # fmt: skip
+    assert all(r.taken for r in found)
+
+
+def test_looks_without_a_time_ask_for_the_condition() -> None:
+    (r,) = bound(look(figure("CO2", "9.3", "%")), None, after("Going to high fire."))
+    assert [d.kind for d in r.doubts] == [DoubtKind.CONDITION_UNCLEAR]
+
+
+def test_looks_bare_number_said_at_that_moment() -> None:
+    picture = look(figure("", "7.9", "in. w.c."), display="segments")
+    (r,) = bound(picture, 8.0, after("Static inlet seven point nine."))
+    assert (r.quantity, r.condition, r.taken) == ("inlet_pressure", "static", True)
+    (r,) = bound(picture, 300.0, after("Static inlet seven point nine."))
+    assert DoubtKind.QUANTITY_UNCLEAR in {d.kind for d in r.doubts}
+
+
+def test_looks_bare_number_announced() -> None:
+    picture = look(figure("", "7.1", "in. w.c."), display="segments")
+    (r,) = bound(picture, 8.0, after("High fire.", "Inlet pressure is"))
+    assert (r.quantity, r.condition, r.taken) == ("inlet_pressure", "high_fire", True)
+
+
+def test_looks_bare_number_named_by_what_is_said_after() -> None:
+    context, _ = bind_look(look(figure("", "7.9", "in. w.c.")), 3.0, start(Setting(units="us")), grammar())
+    u = Utterance(
+        evidence="e" * 64, number=0, start=10.0, end=12.0, made_by=BY,
+        hypotheses=(Hypothesis(text="Static inlet seven point nine.", mass=1.0),),
+    )  # fmt: skip
+    context, _ = step(u, 10.0, context, grammar())
+    shown = next(r for r in context.readings.values() if r.source.box is not None)
+    assert (shown.quantity, shown.condition, shown.taken) == ("inlet_pressure", "static", True)
+
+
+def test_looks_keep_the_readers_own_doubts_and_alternatives() -> None:
+    unsure = figure("CO", "86", "ppm", alternatives=("66",), doubts=(Doubt(kind=DoubtKind.DIGIT_UNSURE),))
+    (r,) = bound(look(unsure), 6.0, after("High fire."))
+    assert [d.kind for d in r.doubts] == [DoubtKind.DIGIT_UNSURE]
+    assert [a.value for a in r.alternatives] == ["66"]
+
+
+def test_looks_what_cannot_be_is_asked() -> None:
+    found = bound(look(figure("CO2", "93", "%"), figure("CO", "OL", "ppm")), 6.0, after("High fire."))
+    assert all(DoubtKind.IMPOSSIBLE in {d.kind for d in r.doubts} for r in found)
+
+
+def test_looks_impossible_pair_is_asked() -> None:
+    found = bound(look(figure("CO2", "9.3", "%"), figure("O2", "9.4", "%")), 6.0, after("High fire."))
+    assert DoubtKind.RELATION in {d.kind for d in found[-1].doubts}
+
+
+def test_looks_plate_values() -> None:
+    plate = look(
+        figure("MODEL", "OV-240C"), figure("GAS TYPE", "NATURAL GAS"), figure("INPUT MAX", "240,000", "Btu/h"),
+        figure("INLET PRESSURE MAX", "14.0", "in. w.c."), display="plate",
+    )  # fmt: skip
+    found = {r.quantity: (r.value, r.taken) for r in bound(plate, None, start(Setting(units="us")))}
+    assert found["model"] == ("OV-240C", True)
+    assert found["input_max"] == ("240000", True)
+    assert found["inlet_pressure_max"] == ("14.0", True)
+
+
+def test_looks_are_pure() -> None:
+    context = after("High fire.")
+    picture = look(figure("CO2", "9.3", "%"))
+    assert bind_look(picture, 6.0, context, grammar()) == bind_look(picture, 6.0, context, grammar())
+    assert not context.readings
