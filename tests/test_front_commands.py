@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import sqlite3
 import subprocess
 import sys
@@ -13,51 +12,9 @@ from typing import Any
 
 import pytest
 
-from front.cli import run
-
 Command = Callable[..., tuple[int, str, str]]
 
-LINES = [
-    "Gas on, burner off. Inlet static is seven point seven inches.",
-    "Okay, high fire now. CO2 is nine point three, O2 four point four, CO is seventy-six.",
-    "Low fire now. CO2 is nine point two and O2 is nine point two.",
-]
-
-
-@pytest.fixture
-def sayback(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Command:
-    """Run a command line in this process against a store of its own; return exit code, output and errors."""
-    monkeypatch.setenv("SAYBACK_HOME", str(tmp_path / "store"))
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.setenv("COLUMNS", "200")
-
-    def command(*arguments: object) -> tuple[int, str, str]:
-        code = run([str(one) for one in arguments])
-        printed = capsys.readouterr()
-        assert "Traceback" not in printed.out + printed.err
-        return code, printed.out, printed.err
-
-    return command
-
-
-@pytest.fixture(scope="session")
-def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A store with the job t1, in which three lines were said; made once and copied for each test."""
-    home = tmp_path_factory.mktemp("prepared") / "store"
-    where = ("--site", "Brackley Wharf Bakehouse", "--technician", "Una Farrow", "--number", "t1")
-    said = [part for line in LINES for part in ("--text", line)]
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SAYBACK_HOME", str(home))
-        assert run(["new", *where, "--appliance", "boiler; orrinvale-ov-240c; the boiler"]) == 0
-        assert run(["add", "t1", *said]) == 0
-    return home
-
-
-@pytest.fixture
-def job(sayback: Command, prepared: Path, tmp_path: Path) -> str:
-    """The job t1 in a store of the test's own."""
-    shutil.copytree(prepared, tmp_path / "store")
-    return "t1"
+FIRST = "Gas on, burner off. Inlet static is seven point seven inches."
 
 
 def data_of(printed: str) -> dict[str, Any]:
@@ -133,11 +90,13 @@ def test_report_is_written_in_four_forms_and_says_draft(sayback: Command, job: s
 def test_verify_names_what_was_changed_and_ends_with_4(sayback: Command, job: str, tmp_path: Path) -> None:
     assert sayback("verify", job)[0] == 0
     with sqlite3.connect(tmp_path / "store" / "book.sqlite") as book:
-        book.execute("update entries set body = replace(body, 'seven point seven', 'seven point nine') where seq = 3")
+        where = "where kind = 'heard' and body like '%seven point seven%'"
+        ((entry,),) = book.execute(f"select seq from entries {where}").fetchall()
+        book.execute(f"update entries set body = replace(body, 'seven point seven', 'seven point nine') {where}")
     book.close()
     code, _, told = sayback("verify", job)
     assert code == 4
-    assert "entry 3" in told
+    assert f"entry {entry} " in told
 
 
 def test_explain_says_why(sayback: Command, job: str) -> None:
@@ -152,7 +111,7 @@ def test_explain_says_why(sayback: Command, job: str) -> None:
 
 def test_adding_the_same_text_twice_doubles_nothing(sayback: Command, job: str) -> None:
     before = values(sayback, job)
-    assert sayback("add", job, "--text", LINES[0])[0] == 0
+    assert sayback("add", job, "--text", FIRST)[0] == 0
     assert values(sayback, job) == before
 
 
