@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
-from decimal import ROUND_HALF_EVEN, Decimal
 
+from jobs.compare import compare
 from jobs.journal import Agreement
 from jobs.show import show_value
 from jobs.timeline import Filed
-from schemas.base import decimal_of, is_value_text
 from schemas.readings import Reading
 from schemas.sheet import Quantity, Sheet
-from schemas.units import convert
 
 __all__ = ["weigh"]
 
@@ -21,25 +18,59 @@ SAME_MOMENT = 20.0
 
 
 def weigh(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet) -> tuple[Agreement, ...]:
-    """Return how each photo's reading compares with what was said of the same slot, in the order of ``readings``.
+    """Return how each photo's reading compares with what was said, or an earlier photo shows, of the same slot.
 
-    ``filed`` is the evidence by hash. A photo that shows a slot nobody spoke of is not in the result.
+    ``readings`` are in the order of the work, ``filed`` is the evidence by hash. A photo of a slot that nothing else
+    tells of is not in the result.
     """
     spoken = [one for one in readings if one.source.utterance is not None and one.quantity]
+    earlier: list[Reading] = []
     found = []
     for shown in readings:
         if shown.source.box is None or not shown.quantity:
             continue
         quantity = sheet.quantity(shown.quantity)
         partners = [one for one in spoken if one.quantity == shown.quantity and _fits(one, shown, filed)]
-        if not partners:
-            continue
-        apart = [_seconds_apart(one, shown, filed) for one in partners]
-        partner = partners[-1 - apart[::-1].index(min(apart))]  # the nearest in time; of equals the last one said
-        weighed = _compare(partner, shown, quantity)
-        if weighed.outcome != "apart" or _slot(partner) == _slot(shown):
+        if partners:
+            weighed = _with_voice(_nearest(partners, shown, filed), shown, quantity)
+        else:
+            same_slot = [one for one in earlier if _slot(one) == _slot(shown) and shown.condition is not None]
+            other = [one for one in same_slot if one.source.evidence != shown.source.evidence]
+            weighed = _with_photo(other[-1], shown, quantity) if other else None
+        if weighed is None or weighed.under != shown.id or weighed.outcome == "apart":
+            earlier.append(shown)
+        if weighed is not None:
             found.append(weighed)
     return tuple(found)
+
+
+def _with_voice(said: Reading, shown: Reading, quantity: Quantity) -> Agreement | None:
+    weighed = _agreement(said, shown, quantity, "voice")
+    # A photo that has no place of its own is only taken to be of this moment if its value says so too.
+    return weighed if weighed.outcome != "apart" or _slot(said) == _slot(shown) else None
+
+
+def _with_photo(earlier: Reading, later: Reading, quantity: Quantity) -> Agreement | None:
+    if not earlier.taken and not later.taken:
+        return None  # both are asked anyway, and one reader's two looks confirm nothing
+    if not earlier.taken and compare(earlier, later, quantity).outcome != "apart":
+        return _agreement(later, earlier, quantity, "photo")
+    return _agreement(earlier, later, quantity, "photo")
+
+
+def _agreement(stands: Reading, under: Reading, quantity: Quantity, by: str) -> Agreement:
+    compared = compare(stands, under, quantity)
+    first, second = (show_value(one.value, one.unit) for one in (stands, under))
+    told = f"{first} was said" if by == "voice" else f"one photo shows {first}"
+    also = "a photo shows" if by == "voice" else "another one shows"
+    why = {
+        "same": f"{told} and {also} it too",
+        "within": f"{told} and {also} {second}, no more apart than readings drift",
+        "apart": f"{told} and {also} {second}",
+    }[compared.outcome]
+    return Agreement.model_validate(
+        {"stands": stands.id, "by": by, "under": under.id, "why": why} | vars(compared), strict=False
+    )
 
 
 def _slot(reading: Reading) -> tuple[object, ...]:
@@ -55,67 +86,14 @@ def _fits(spoken: Reading, shown: Reading, filed: Mapping[str, Filed]) -> bool:
     return unknown and fits and _seconds_apart(spoken, shown, filed) <= SAME_MOMENT
 
 
+def _nearest(spoken: Sequence[Reading], shown: Reading, filed: Mapping[str, Filed]) -> Reading:
+    """Return the one said nearest in time to the photo; of equals the last one said."""
+    apart = [_seconds_apart(one, shown, filed) for one in spoken]
+    return spoken[-1 - apart[::-1].index(min(apart))]
+
+
 def _seconds_apart(spoken: Reading, shown: Reading, filed: Mapping[str, Filed]) -> float:
     said, taken = filed[spoken.source.evidence], filed[shown.source.evidence]
     if said.at is None or taken.at is None:
         return float("inf")
     return abs(said.at.timestamp() + (spoken.source.start or 0.0) - taken.at.timestamp())
-
-
-def _compare(spoken: Reading, shown: Reading, quantity: Quantity) -> Agreement:
-    unit = quantity.units[0] if quantity.units else ""
-    tolerance = decimal_of(quantity.settling or "0")
-    difference: Decimal | None = None
-    if _is_number(spoken, quantity) and _is_number(shown, quantity):
-        difference = _in(unit, shown) - _in(unit, spoken)
-        same = _same_number(spoken, shown) or any(
-            _same_number(spoken, shown.model_copy(update={"value": other.value, "unit": other.unit or shown.unit}))
-            for other in shown.alternatives
-            # A second guess of an unsure photo confirms a sure word; two guesses confirm nothing.
-            if spoken.taken and not shown.taken and other.value is not None and is_value_text(other.value)
-        )
-        outcome = "same" if same else "within" if abs(difference) <= tolerance else "apart"
-    else:
-        outcome = "same" if _letters(spoken.value) == _letters(shown.value) else "apart"
-    said, seen = (show_value(one.value, one.unit) for one in (spoken, shown))
-    why = {
-        "same": f"{said} was said and a photo shows it too",
-        "within": f"{said} was said and a photo shows {seen}, no more apart than readings drift",
-        "apart": f"{said} was said and a photo shows {seen}",
-    }[outcome]
-    return Agreement.model_validate(
-        {
-            "spoken": spoken.id,
-            "shown": shown.id,
-            "outcome": outcome,
-            "difference": None if difference is None else _plain(difference),
-            "tolerance": _plain(tolerance),
-            "unit": unit,
-            "why": why,
-        }
-    )
-
-
-def _is_number(reading: Reading, quantity: Quantity) -> bool:
-    return quantity.kind in ("number", "move") and is_value_text(reading.value) and bool(reading.unit)
-
-
-def _in(unit: str, reading: Reading) -> Decimal:
-    return convert(decimal_of(reading.value), reading.unit, unit)
-
-
-def _same_number(spoken: Reading, shown: Reading) -> bool:
-    """Compare in the spoken unit, at the coarser of the two precisions."""
-    said, seen = decimal_of(spoken.value), _in(spoken.unit, shown)
-    places = [-int(decimal_of(one.value).as_tuple().exponent) for one in (spoken, shown)]
-    step = Decimal(1).scaleb(-(min(places) if spoken.unit == shown.unit else places[0]))
-    return said.quantize(step, ROUND_HALF_EVEN) == seen.quantize(step, ROUND_HALF_EVEN)
-
-
-def _letters(text: str) -> str:
-    return re.sub(r"[\W_]", "", text).casefold()
-
-
-def _plain(number: Decimal) -> str:
-    rounded = number.quantize(Decimal("0.0001")).normalize()
-    return f"{rounded if rounded else Decimal(0):f}"

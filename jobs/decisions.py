@@ -58,7 +58,10 @@ def settled_by(question: Question, chosen: Candidate) -> tuple[Candidate, ...]:
 
     Of two sources or two values of one slot, only the chosen one stands. In a pair that cannot both be right, choosing
     what was heard for one says that the other is wrong; choosing another value for one lets the other stand as heard.
+    Of a picture whose place is asked, the one chosen gives the place of all (:func:`answer` sees to it).
     """
+    if question.alike:
+        return (chosen,)
     kinds = {doubt.kind for doubt in question.doubts}
     heard = {one.reading: one for one in reversed(question.candidates)}
     one_of_them = kinds & {DoubtKind.SOURCES_DISAGREE, DoubtKind.CONFLICT}
@@ -95,9 +98,10 @@ def answer(
             raise WrongUse(_what_changed(job, question, asked_at, sheet))
         if not {one.reading for one in settled} <= set(question.readings):
             raise WrongUse("The answer is about a reading that the question does not name; answer that one by itself.")
-        for one in settled:
+        whole = _all_of_picture(question, settled[0], job, sheet) if question.alike and settled else tuple(settled)
+        for one in whole:
             _check(one, job, sheet, sure)
-        given = Answer(question=question.id, by=by, how=how, at=store.clock(), settled=tuple(settled))
+        given = Answer(question=question.id, by=by, how=how, at=store.clock(), settled=whole)
         before = tuple(job.rows[key].reading for key in question.readings)
         body = Answered(question=question, answer=given, before=before)
         try:
@@ -105,6 +109,21 @@ def answer(
         except JournalMoved:
             continue  # somebody else wrote meanwhile; the question may be answered already
         return job_of(store, number)
+
+
+def _all_of_picture(question: Question, chosen: Candidate, job: Job, sheet: Sheet) -> tuple[Candidate, ...]:
+    """Return the answer for every reading of a picture: each keeps its value, and all are where the chosen one is.
+
+    One that is not read in that condition is not in the answer, and so is dropped.
+    """
+    place = {"appliance": chosen.appliance, "condition": chosen.condition, "phase": chosen.phase}
+    whole = []
+    for key in question.readings:
+        one = job.rows[key].reading
+        if one.quantity is not None and chosen.condition in sheet.quantity(one.quantity).conditions:
+            given = {"reading": key, "quantity": one.quantity, "value": one.value, "unit": one.unit, "why": chosen.why}
+            whole.append(Candidate.model_validate(given | place))
+    return tuple(whole)
 
 
 def edit(

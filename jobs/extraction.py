@@ -12,8 +12,9 @@ from collections.abc import Sequence
 import extract
 from jobs.agree import weigh
 from jobs.book import appliance_file_of
-from jobs.fold import Job, agreement_key, fold, latest
-from jobs.journal import Agreement, Body, Draft, Entry, Operated, Withdrawn
+from jobs.fold import Job, agreement_key, fold, latest, place_key
+from jobs.journal import Agreement, Body, Draft, Entry, Operated, Placed, Withdrawn
+from jobs.place import find_places, placed
 from jobs.store import JournalMoved, Store
 from jobs.table import operation_key
 from jobs.timeline import in_order
@@ -55,10 +56,10 @@ def setting_of(store: Store, job: Job) -> extract.Setting:
 
 def extract_all(
     job: Job, sheet: Sheet, grammar: extract.Grammar, setting: extract.Setting
-) -> dict[str, Operated | Agreement]:
+) -> dict[str, Operated | Placed | Agreement]:
     """Return all that extraction and weighing find in the evidence of a job, by key, in the order of the work."""
     context = extract.start(setting)
-    found: dict[str, Operated | Agreement] = {}
+    found: dict[str, Operated | Placed | Agreement] = {}
     for moment in in_order(job.filed):
         if isinstance(moment.found, Utterance):
             assert moment.at is not None
@@ -69,12 +70,16 @@ def extract_all(
             body = Operated(evidence=moment.filed.sha256, number=moment.number, ordinal=ordinal, operation=operation)
             found[operation_key(body.evidence, body.number, body.ordinal)] = body
     filed = {one.sha256: one for one in job.filed}
-    for weighed in weigh(list(context.readings.values()), filed, sheet):
-        found[agreement_key(weighed.shown)] = weighed
+    readings = list(context.readings.values())
+    for place in find_places(readings, filed, sheet):
+        found[place_key(place.evidence)] = place
+        readings = placed(readings, place)
+    for weighed in weigh(readings, filed, sheet):
+        found[agreement_key(weighed.under)] = weighed
     return found
 
 
-def _difference(entries: Sequence[Entry], found: dict[str, Operated | Agreement]) -> list[Draft]:
+def _difference(entries: Sequence[Entry], found: dict[str, Operated | Placed | Agreement]) -> list[Draft]:
     had = latest(entries)
     drafts = []
 

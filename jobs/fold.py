@@ -23,6 +23,7 @@ from jobs.journal import (
     JobOpened,
     LimitReadBack,
     Operated,
+    Placed,
     Reopened,
     Seen,
     SentBack,
@@ -40,7 +41,7 @@ from schemas.job import JobAppliance, JobHead
 from schemas.questions import Answer
 from schemas.readings import Alarm, QuotedLimit, Reading
 
-__all__ = ["Job", "JobLimit", "agreement_key", "fold", "latest"]
+__all__ = ["Job", "JobLimit", "agreement_key", "fold", "latest", "place_key"]
 
 
 @dataclass(frozen=True)
@@ -107,9 +108,14 @@ class Job:
         return tuple(one for one in self.filed if not one.read)
 
 
-def agreement_key(shown: str) -> str:
+def agreement_key(under: str) -> str:
     """Return what names the weighing of a photo's reading against what was said."""
-    return f"agree/{shown}"
+    return f"agree/{under}"
+
+
+def place_key(evidence: str) -> str:
+    """Return what names the placing of a picture."""
+    return f"place/{evidence}"
 
 
 def latest(entries: Iterable[Entry]) -> dict[str, tuple[int, Entry | None]]:
@@ -122,8 +128,10 @@ def latest(entries: Iterable[Entry]) -> dict[str, tuple[int, Entry | None]]:
         match entry.body:
             case Operated(evidence=evidence, number=number, ordinal=ordinal):
                 key = operation_key(evidence, number, ordinal)
-            case Agreement(shown=shown):
-                key = agreement_key(shown)
+            case Agreement(under=under):
+                key = agreement_key(under)
+            case Placed(evidence=evidence):
+                key = place_key(evidence)
             case Withdrawn(key=key):
                 pass
             case _:
@@ -148,6 +156,9 @@ def fold(entries: Sequence[Entry]) -> Job:
     table = Table()
     for entry, operated in _operations(filed, found):
         table.operate(entry, operated)
+    for entry in found:
+        if isinstance(entry.body, Placed):
+            table.place(entry, entry.body)
     agreements = [(entry, entry.body) for entry in found if isinstance(entry.body, Agreement)]
     for entry, weighed in agreements:
         table.agree(entry, weighed)

@@ -21,7 +21,7 @@ from schemas.evidence import Clock, Evidence, Look, Utterance
 from schemas.findings import Finding, NotApplicable
 from schemas.job import JobHead
 from schemas.questions import Answer, Candidate, Question
-from schemas.readings import Operation, Reading
+from schemas.readings import Operation, Phase, Reading
 
 __all__ = [
     "START",
@@ -42,6 +42,8 @@ __all__ = [
     "JobOpened",
     "LimitReadBack",
     "Operated",
+    "Place",
+    "Placed",
     "Reopened",
     "Row",
     "Seen",
@@ -133,19 +135,45 @@ class Withdrawn(Model):
 
 
 class Agreement(Model):
-    """What was said and what a photo shows of one slot were weighed against each other.
+    """What a photo shows was weighed against what was said, or what an earlier photo shows, of the same slot.
 
-    ``outcome``: ``same`` value at the coarser precision of the two, ``within`` the settling tolerance, or ``apart``.
-    ``difference`` is the photo's value less the spoken one (None for words) and ``tolerance`` the sheet's, in ``unit``.
+    ``stands`` is the reading that stands where they agree, by ``voice`` or ``photo``, and ``under`` the photo's reading
+    that comes to stand under it. ``outcome``: ``same`` value at the coarser precision of the two, ``within`` the
+    settling tolerance, or ``apart``. ``difference`` is the value of ``under`` less that of ``stands`` (None for words)
+    and ``tolerance`` the sheet's, in ``unit``.
     """
 
     kind: Literal["agreement"] = "agreement"
-    spoken: str
-    shown: str
+    stands: str
+    by: Literal["voice", "photo"]
+    under: str
     outcome: Literal["same", "within", "apart"]
     difference: ValueText | None
     tolerance: ValueText
     unit: str
+    why: str
+
+
+class Place(Model):
+    """Where in the work a row of readings belongs."""
+
+    appliance: str | None
+    condition: Name
+    phase: Phase = ""
+
+
+class Placed(Model):
+    """A picture's readings were compared with what was said, to find where in the work the picture belongs.
+
+    ``at`` is the place, where what was said leaves no doubt; else it is None, the place is asked, and ``others`` are
+    the likeliest answers in order.
+    """
+
+    kind: Literal["placed"] = "placed"
+    evidence: Sha256
+    readings: tuple[str, ...]
+    at: Place | None
+    others: tuple[Place, ...] = ()
     why: str
 
 
@@ -253,6 +281,7 @@ Body = Annotated[
     | Seen
     | Operated
     | Withdrawn
+    | Placed
     | Agreement
     | Told
     | Answered

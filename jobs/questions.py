@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from jobs.fold import Job
 from jobs.journal import canonical
-from jobs.show import name_of, place_of, say_value
+from jobs.show import name_of, phase_words, place_of, say_value
 from jobs.table import JobRow
 from schemas.doubts import DoubtKind
 from schemas.questions import Candidate, Question
@@ -24,6 +24,7 @@ MOST_CANDIDATES = 6
 """As many likely answers are offered; anything else is typed."""
 
 _MOST_READINGS = 3
+_PLACE = {DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR}
 _ASKABLE = ("open", "taken unasked", "agreed by voice and photo")
 """Rows that a question may be about; what a person settled is asked about only with a new doubt."""
 
@@ -94,12 +95,31 @@ _SEVERAL = {
 def open_questions(job: Job, sheet: Sheet) -> tuple[Question, ...]:
     """Return what is open, in the order of the work. Each names at most three readings."""
     several = len(job.appliances) > 1
-    return tuple(_question(group, job, sheet, several) for group in _groups(job))
+    groups = [*_pictures(job), *_groups(job)]
+    place = {key: n for n, key in enumerate(job.rows)}
+    groups.sort(key=lambda group: place[group[0].reading.id])
+    return tuple(_question(group, job, sheet, several) for group in groups)
+
+
+def _is_unplaced(row: JobRow) -> bool:
+    """Say whether a photo's reading lacks nothing but its place in the work."""
+    doubts = {doubt.kind for doubt in row.reading.doubts}
+    return row.how == "open" and row.reading.source.box is not None and bool(doubts) and doubts <= _PLACE
+
+
+def _pictures(job: Job) -> list[list[JobRow]]:
+    """Return the readings of each picture whose place is asked in one question: more than one that lack only that."""
+    pictures: dict[str, list[JobRow]] = {}
+    for row in job.rows.values():
+        if _is_unplaced(row):
+            pictures.setdefault(row.reading.source.evidence, []).append(row)
+    return [rows for rows in pictures.values() if len(rows) > 1]
 
 
 def _groups(job: Job) -> Iterator[list[JobRow]]:
     """Yield the rows of each question: an open row with those that are asked about with it."""
-    free = {key: row for key, row in job.rows.items() if row.how in _ASKABLE}
+    together = {row.reading.id for rows in _pictures(job) for row in rows}
+    free = {key: row for key, row in job.rows.items() if row.how in _ASKABLE and key not in together}
     partners: dict[str, list[str]] = {key: [] for key in free}
     for key, row in free.items():
         other = row.reading.asked_with
@@ -122,18 +142,38 @@ def _groups(job: Job) -> Iterator[list[JobRow]]:
 def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool) -> Question:
     readings = [row.reading for row in group]
     first = readings[0]
-    candidates = _mix([list(_candidates(one, job, sheet)) for one in readings])
+    alike = len(group) > 1 and all(_is_unplaced(row) for row in group)
+    asked = readings[:1] if alike else readings
+    candidates = _mix([list(_candidates(one, job, sheet)) for one in asked])
+    names = dict.fromkeys(one.quantity for one in readings if one.quantity)
     return Question(
         id=_id(readings),
         readings=tuple(one.id for one in readings),
         appliance=first.appliance,
-        quantities=tuple(dict.fromkeys(one.quantity for one in readings if one.quantity)),
+        quantities=tuple(names)[:_MOST_READINGS],
         condition=first.condition,
-        text=_text(readings, candidates, sheet, several),
+        text=_text_of_picture(readings, candidates, job, sheet)
+        if alike
+        else _text(readings, candidates, sheet, several),
         doubts=tuple(dict.fromkeys(doubt for one in readings for doubt in one.doubts)),
         candidates=tuple(candidates),
         source=first.source,
+        alike=alike,
     )
+
+
+def _text_of_picture(readings: Sequence[Reading], candidates: Sequence[Candidate], job: Job, sheet: Sheet) -> str:
+    names = {one.sha256: one.evidence.name for one in job.filed}
+    told = _and([_named(one, sheet, "") for one in readings[:2]])
+    more = ", …" if len(readings) > 2 else ""
+    places = [_place_words(one, sheet, several=len(job.appliances) > 1) for one in candidates[:3]]
+    where = " or ".join(dict.fromkeys(places)) if len(places) > 1 else "where in the work was it taken"
+    return f"{names[readings[0].source.evidence]} ({told}{more}): {where}?"
+
+
+def _place_words(one: Candidate, sheet: Sheet, *, several: bool) -> str:
+    parts = [(one.appliance or "") if several else "", sheet.condition(one.condition).name if one.condition else ""]
+    return ", ".join(part for part in (*parts, phase_words(one.phase)) if part)
 
 
 def _id(readings: Sequence[Reading]) -> str:
@@ -161,13 +201,13 @@ def _candidates(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Candidate]
         condition = reading.condition if way.condition is None else way.condition
         if condition is None and not conditions:
             condition = ""
-        if condition is None:
+        if condition is None or (condition and condition not in conditions):
             continue
         candidate = Candidate(
             reading=reading.id,
             quantity=quantity,
             condition=condition,
-            phase=reading.phase,
+            phase=reading.phase if way.phase is None else way.phase,
             value=reading.value if way.value is None else way.value,
             unit=reading.unit if way.unit is None else way.unit,
             appliance=reading.appliance if way.appliance is None else way.appliance,

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from schemas.findings import Limit
-from schemas.readings import Reading
+from schemas.readings import Phase, Reading
 from schemas.sheet import Sheet
 from schemas.units import show_unit
 
-__all__ = ["name_of", "place_of", "say_limit", "say_value", "show_value"]
+__all__ = ["name_of", "phase_words", "place_of", "say_limit", "say_value", "show_value"]
 
 _PHASE = {"before": "before the adjustment", "after": "after the adjustment"}
 
@@ -35,6 +35,11 @@ def say_limit(limit: Limit) -> str:
     return f"at least {show_value(limit.low or '', limit.unit)}"
 
 
+def phase_words(phase: Phase) -> str:
+    """Return ``before the adjustment``, ``after the adjustment``, or nothing."""
+    return _PHASE.get(phase, "")
+
+
 def place_of(reading: Reading, sheet: Sheet, *, appliance: bool) -> str:
     """Return where a reading belongs: ``number two, high fire, before the adjustment``; empty where nothing is known.
 
@@ -42,7 +47,7 @@ def place_of(reading: Reading, sheet: Sheet, *, appliance: bool) -> str:
     """
     parts = [reading.appliance or ""] if appliance else []
     parts.append(sheet.condition(reading.condition).name if reading.condition else "")
-    parts.append(_PHASE.get(reading.phase, ""))
+    parts.append(phase_words(reading.phase))
     return ", ".join(part for part in parts if part)
 
 

@@ -11,7 +11,8 @@ from datetime import datetime
 from typing import Any, Literal
 
 import extract
-from jobs.journal import TOOL, Agreement, Answered, Edited, Entry, Operated
+from jobs.journal import TOOL, Agreement, Answered, Edited, Entry, Operated, Placed
+from jobs.place import placed
 from schemas.doubts import Doubt, DoubtKind
 from schemas.questions import Candidate
 from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record
@@ -83,7 +84,7 @@ class Table:
         self.quoted: dict[str, QuotedLimit] = {}
         self.alarms: list[Alarm] = []
         self._heir: dict[str, str] = {}  # a reading that was replaced, and what replaced it
-        self._under: dict[str, str] = {}  # a photo's reading, and the spoken one that it stands under
+        self._under: dict[str, str] = {}  # a photo's reading, and the one that it stands under
 
     def operate(self, entry: Entry, found: Operated) -> None:
         """Apply one operation of extraction's and keep what it did to each row."""
@@ -110,17 +111,31 @@ class Table:
                 rows[key] = _moved(row, entry, reading, _how(reading), _DONE[operation.op], why=why)
         self.rows = rows
 
+    def place(self, entry: Entry, found: Placed) -> None:
+        """Give a picture's readings their place, or raise the doubt that it is not known."""
+        for reading in placed([row.reading for row in self.rows.values()], found):
+            row = self.rows[reading.id]
+            if row.reading is not reading:
+                self.rows[reading.id] = _moved(row, entry, reading, _how(reading), "placed", why=found.why)
+
     def agree(self, entry: Entry, weighed: Agreement) -> None:
-        """Put the photo's reading under the spoken one, or raise the doubt that the two disagree."""
-        spoken, shown = self.rows.get(weighed.spoken), self.rows.get(weighed.shown)
-        if spoken is None or shown is None:
+        """Put the photo's reading under the one that stands, or raise the doubt that the two disagree."""
+        stands, under = self.rows.get(weighed.stands), self.rows.get(weighed.under)
+        if stands is None or under is None:
             return
         if weighed.outcome == "apart":
             doubt = Doubt(kind=DoubtKind.SOURCES_DISAGREE, detail=weighed.why)
-            for row, other in ((spoken, shown), (shown, spoken)):
+            for row, other in ((stands, under), (under, stands)):
                 new = _with(row.reading, doubts=(*row.reading.doubts, doubt), asked_with=other.reading.id)
                 self.rows[new.id] = _moved(row, entry, new, "open", "disagrees", why=weighed.why)
             return
+        if weighed.by == "voice":
+            self._agree_with_photo(entry, weighed, stands, under)
+        self._under[weighed.under] = weighed.stands
+        what = "stands under the spoken value" if weighed.by == "voice" else "stands under another photo's value"
+        self._remove(entry, weighed.under, what, why=weighed.why)
+
+    def _agree_with_photo(self, entry: Entry, weighed: Agreement, spoken: JobRow, shown: JobRow) -> None:
         old, passed = spoken.reading, "agreed with photo"
         if weighed.outcome == "same":
             kept = tuple(doubt for doubt in old.doubts if doubt.kind not in _SETTLED_BY_THE_SAME_VALUE)
@@ -129,9 +144,7 @@ class Table:
             new = _with(old, passed=(*old.passed, passed)) if shown.reading.taken else old
         how: How = "agreed by voice and photo" if passed in new.passed else "taken unasked"
         moved = _moved(spoken, entry, new, "open" if new.doubts else how, passed, why=weighed.why)
-        self.rows[new.id] = replace(moved, agreed_with=weighed.shown)
-        self._under[weighed.shown] = weighed.spoken
-        self._remove(entry, weighed.shown, "stands under the spoken value", why=weighed.why)
+        self.rows[new.id] = replace(moved, agreed_with=weighed.under)
 
     def settle(self, entry: Entry) -> None:
         """Let an answer or an edit of a person's stand over what was extracted."""

@@ -28,13 +28,15 @@ class Candidate(Model):
 
 
 class Question(Model):
-    """What a person is asked about one reading, or about two that hang together.
+    """What a person is asked about one reading, or about two or three that hang together.
 
-    It names at most three quantities, and its first candidate is the value heard or seen.
+    It names at most three quantities, and its first candidate is the value heard or seen. ``alike``: all its readings,
+    which may be more, are of one picture and lack the same label; each candidate gives appliance, condition and phase
+    for all of them, and they keep their values.
     """
 
     id: str
-    readings: tuple[str, ...] = Field(min_length=1, max_length=3)
+    readings: tuple[str, ...] = Field(min_length=1)
     appliance: str | None
     quantities: tuple[Name, ...] = Field(max_length=3)
     condition: Name | Literal[""] | None
@@ -42,6 +44,13 @@ class Question(Model):
     doubts: tuple[Doubt, ...]
     candidates: tuple[Candidate, ...]
     source: Source
+    alike: bool = False
+
+    @model_validator(mode="after")
+    def _is_short(self) -> Question:
+        if len(self.readings) > 3 and not self.alike:
+            raise ValueError("a question is about three readings at most, unless they are alike")
+        return self
 
 
 class Answer(Model):

@@ -51,6 +51,7 @@ class Alternative(Model):
     unit: str | None = None
     quantity: Name | None = None
     condition: Name | Literal[""] | None = None
+    phase: Phase | None = None
     appliance: str | None = None
     score: float = 0.0
     why: str = ""

@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import extract
 from capture.media import Media
@@ -128,9 +128,9 @@ def sound(lines: Sequence[str], at: datetime | None = None) -> bytes:
     return "\n".join([f"SOUND {at.isoformat() if at else ''}".strip(), *lines]).encode()
 
 
-def photo(lines: Sequence[str], at: datetime | None = None) -> bytes:
-    """Return a photo for the eyes below."""
-    return "\n".join([f"PHOTO {at.isoformat() if at else ''}".strip(), *lines]).encode()
+def photo(lines: Sequence[str], at: datetime | None = None, *, kind: str = "PHOTO") -> bytes:
+    """Return a photo for the eyes below, ``kind`` SLIP that of a printed slip."""
+    return "\n".join([f"{kind} {at.isoformat() if at else ''}".strip(), *lines]).encode()
 
 
 def identify(path: Path) -> Media:
@@ -138,7 +138,7 @@ def identify(path: Path) -> Media:
         first = path.read_bytes().decode().splitlines()[0].split()
     except (UnicodeDecodeError, IndexError):
         raise BadInput(f"{path.name} is neither sound nor picture; give a recording or a photo.") from None
-    if first[0] not in ("SOUND", "PHOTO"):
+    if first[0] not in ("SOUND", "PHOTO", "SLIP"):
         raise BadInput(f"{path.name} is neither sound nor picture; give a recording or a photo.")
     at = datetime.fromisoformat(first[1]) if len(first) > 1 else None
     if first[0] == "SOUND":
@@ -177,11 +177,13 @@ class Ears:
     def look(self, path: Path, sha256: str) -> Look:
         self.wait()
         figures = []
-        for row, line in enumerate(path.read_text().splitlines()[1:]):
+        first, *lines = path.read_text().splitlines()
+        display: Literal["slip", "screen"] = "slip" if first.startswith("SLIP") else "screen"
+        for row, line in enumerate(lines):
             self.looked.append(line)
             box = Box(corners=((0, row), (9, row), (9, row + 1), (0, row + 1)))
             figures.append(Figure(label=line, value="", unit="", box=box))
-        return Look(evidence=sha256, display="screen", width=10, height=10, figures=tuple(figures), made_by=(MADE_BY,))
+        return Look(evidence=sha256, display=display, width=10, height=10, figures=tuple(figures), made_by=(MADE_BY,))
 
     def senses(self) -> Senses:
         return Senses(identify, self.hear, self.look)
