@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
+from extract.alarms import compile_alarms
 from extract.language import Language, language
 from extract.numbers import Number, number_like, numbers_at
 from extract.tokens import Token, tokenize
@@ -110,6 +111,7 @@ class Grammar:
             w for u in units().values() for p in (*u.said, *lang.units.get(u.code, ())) for w in _words(p) if len(w) > 2
         )
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
+        self.alarms = compile_alarms(sheet)
 
     def unit_written(self, text: str) -> str:
         """The unit code of a unit as a display writes it; empty where there is none or it is not known."""
@@ -277,6 +279,8 @@ class Grammar:
         nxt = tokens[i + 1] if i + 1 < len(tokens) else None
         if i and before in ("those", "these", "them", "the", "all", "other", "last", "next") and w in _FEW:
             return nxt is not None and (likes[i + 1] or nxt.low in lang.points)
+        if w in ("oh", "o") and before in ("the", "that", "my", "our"):
+            return False  # "the oh two is": O2
         if w in ("oh", "o"):
             return nxt is not None and likes[i + 1]
         if w in ("one", "1"):
@@ -302,8 +306,6 @@ _FIRST = {
     for n, k in enumerate(
         (
             "number",
-            "stop",
-            "no stop",
             "quantity",
             "condition",
             "enter",
@@ -469,10 +471,6 @@ def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
                 continue  # "a quarter turn in."
             found.append(_Entry(words, "unit", u.code, -0.1))
     found += [_Entry(_words(p), "unit", "deg", -0.05) for p in lang.degrees]
-
-    for stop in sheet.stops:
-        found += [_Entry(_words(p), "stop", stop.id, -0.3) for p in stop.said]
-        found += [_Entry(_words(p), "no stop", stop.id, -0.3) for p in stop.look_alikes]
     taken = {e.words for e in found if e.kind in ("quantity", "condition")}
     found += [_Entry(w, "other", p, 0.0) for p in sheet.leave_alone if (w := _words(p)) not in taken]
 

@@ -1,4 +1,4 @@
-"""What is recorded beside measured values: names and remarks, checks, screws turned, limits quoted, alarms."""
+"""What is recorded beside measured values: names and remarks, checks, screws turned, limits quoted."""
 
 from __future__ import annotations
 
@@ -14,13 +14,12 @@ from extract.texts import Capture
 from extract.values import fit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
-    Alarm,
     Alternative,
     QuotedLimit,
     Reading,
 )
 
-__all__ = ["quote_limits", "raise_alarms", "record_check", "record_choices", "record_move", "record_text"]
+__all__ = ["quote_limits", "record_check", "record_choices", "record_move", "record_text"]
 
 
 def record_text(b: Book, c: Capture) -> None:
@@ -122,20 +121,11 @@ def record_move(b: Book, m: Move) -> None:
         b.c.screw, b.c.screw_at = screw, b.at
 
 
-def raise_alarms(b: Book, p: Parsed) -> None:
-    """Something that stops the work was said. A question is none; everything else is, rather once too often."""
-    for n, i in enumerate(p.laid.items):
-        stop = i.get("stop")
-        kind = p.sentence.segments[p.laid.segment_of[n]].kind
-        if stop is not None and kind not in ("question", "history", "noise"):
-            b.emit(Alarm(stop=stop, source=b.source(i.start, i.end)))
-
-
 def quote_limits(b: Book, p: Parsed) -> None:
     """A limit that was quoted: the job's own once it is read back."""
     for v in p.values:
         s = p.sentence.segments[v.segment]
-        if s.kind != "limit" or v.name is None or len(v.name.ids) != 1:
+        if s.kind != "limit" or v.name is None or len(v.name.ids) != 1 or v.name.implied:
             continue
         quantity = v.name.ids[0]
         f = fit(v.number, v.unit, b.g.measures[quantity], b.c.setting.units)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from extract.alarms import alarms_said
 from extract.book import Book
 from extract.circumstances import appliances, phases, states
 from extract.context import Context, Setting, Topic
 from extract.corrections import bind_back, completes_move, interrupted, named_afterwards, relabels, swaps, undo
 from extract.lexicon import Grammar
-from extract.notes import quote_limits, raise_alarms, record_check, record_choices, record_move, record_text
+from extract.notes import quote_limits, record_check, record_choices, record_move, record_text
 from extract.parse import Parsed, parse
 from extract.take import take_value
 from schemas.evidence import Utterance
@@ -38,6 +39,8 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     after = context.copy()
     heard = parse(utterance.text, after, grammar)
     book = Book(after, grammar, utterance, at, heard)
+    for alarm in alarms_said(utterance, grammar.alarms, heard.tokens):
+        book.emit(alarm)
     for parsed in heard.sentences:
         sentence(book, parsed)
     finish(book)
@@ -49,7 +52,6 @@ def sentence(b: Book, p: Parsed) -> None:
     kinds = {s.kind for s in p.sentence.segments}
     if kinds == {"noise"}:
         return
-    raise_alarms(b, p)
     quote_limits(b, p)
     if b.c.cut and not p.values and any(s.has("interrupted") for s in p.sentence.segments):
         interrupted(b)

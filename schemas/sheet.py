@@ -191,7 +191,11 @@ class Relation(Model):
 class Stop(Model):
     """Something that stops the work, said or measured. ``say`` is the whole wording that people get, in plain words.
 
-    ``said`` are ways of saying that it is so; ``look_alikes`` are wordings that contain them and mean no stop.
+    ``said`` are ways of saying that it is so; ``look_alikes`` are wordings that overlap them and mean no stop. Both are
+    patterns of words in any inflection (words of three letters or less as they stand, unless the language file knows
+    their forms): ``smell/whiff`` is either word, ``the?`` may be left out, ``..`` is up to six other words of the
+    sentence, ``...`` up to nine that may run into the next; a wording that ends with ``!`` stands whatever it looks
+    like. Denials, questions, stories and suppositions are the language's, not the sheet's (``en-alarms.toml``).
     With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``) above the
     highest that maker or plate allow; a check or choice in one of ``states``; or (``unlike_file``) a choice that
     differs from the appliance file. ``also`` are other quantities that it holds for in the same way.

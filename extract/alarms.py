@@ -1,0 +1,387 @@
+"""What stops the work, said aloud: gas smelt, an alarm sounding, someone unwell, ignition with a bang.
+
+The sheet's stops say in patterns what counts (``Stop.said``) and what only looks like it (``Stop.look_alikes``); the
+language file says what makes of the same words a denial, a question, a story, a supposition or another place. Where
+neither settles it, it is an alarm: a stop is judged on the worst that may have been said, so every hypothesis of
+notable mass and the second opinion are listened to.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache
+from importlib.resources import files
+from typing import NamedTuple
+
+from extract.tokens import Token, tokenize
+from schemas.evidence import Hypothesis, Utterance
+from schemas.readings import Alarm, Source
+from schemas.sheet import Sheet
+
+__all__ = ["Alarms", "alarms_said", "compile_alarms"]
+
+# A hypothesis with this share of the mass may be what was said. Lower than for values: a stop is judged on the worst.
+NOTABLE = 0.05
+_ENDS = frozenset(".?!;")
+_GAP = 6  # words that ".." may stand for, within a sentence
+_LONG_GAP = 9  # words that "..." may stand for, in this sentence or the next
+_REACH = 10  # words over which a denial or a supposition reaches forward
+
+
+class _Words(NamedTuple):
+    """The language file of alarms; it says what is what."""
+
+    one: Mapping[str, frozenset[str]]
+    phrases: Mapping[str, re.Pattern[str]]
+    forms: Mapping[str, tuple[str, ...]]
+
+
+class _Hit(NamedTuple):
+    """Tokens ``start`` to ``end``; ``gaps`` are the tokens in between that the pattern does not name."""
+
+    start: int
+    end: int
+    gaps: tuple[int, ...]
+
+
+class _Text:
+    """The words and marks of one text, lower case, fillers left out; ``places`` leads back to its characters."""
+
+    def __init__(self, tokens: Sequence[Token], fillers: frozenset[str]) -> None:
+        kept = [t for t in tokens if t.low not in fillers]
+        self.words = [t.low for t in kept]
+        self.places = [(t.start, t.end) for t in kept]
+        self.present = frozenset(self.words)
+        self.line = " ".join(self.words)
+        self.at: dict[int, int] = {}
+        n = 0
+        for k, word in enumerate(self.words):
+            self.at[n] = k
+            n += len(word) + 1
+
+    def hits(self, pattern: re.Pattern[str]) -> Iterator[_Hit]:
+        for found in pattern.finditer(self.line):
+            start = self.at.get(found.start())
+            if start is None:
+                continue
+            end = start + 1 + found.group().count(" ")
+            gaps: list[int] = []
+            for n in range(1, len(found.groups()) + 1):
+                if found.group(n):
+                    first = self.at[found.start(n) + 1]
+                    gaps += range(first, first + found.group(n).count(" "))
+            yield _Hit(start, end, tuple(gaps))
+
+
+class _Pattern(NamedTuple):
+    """One wording: the words that it ``needs``, one of each set, and it as a regular expression.
+
+    It is compiled only once a text has all that it needs: most never are.
+    """
+
+    stop: str
+    needs: tuple[frozenset[str], ...]
+    source: str
+    stands: bool = False
+    """No look-alike takes it away: it ends with an exclamation mark in the sheet."""
+
+    def may_be_in(self, present: frozenset[str] | set[str]) -> bool:
+        return not any(need.isdisjoint(present) for need in self.needs)
+
+    def matcher(self) -> re.Pattern[str]:
+        return _matcher(self.source)
+
+
+@cache
+def _matcher(source: str) -> re.Pattern[str]:
+    return re.compile(source)
+
+
+class Alarms:
+    """The stops of a sheet as matchers."""
+
+    def __init__(self, sheet: Sheet, code: str = "en") -> None:
+        self.words = _words(code)
+        self.said = [_compiled(s.id, p, self.words) for s in sheet.stops for p in s.said]
+        self.unlike = {
+            s.id: tuple(_compiled(s.id, p, self.words) for p in s.look_alikes) for s in sheet.stops if s.said
+        }
+        self.by_key: dict[str, list[int]] = {}
+        for n, pattern in enumerate(self.said):
+            rare = [need for need in pattern.needs if need.isdisjoint(self.words.one["common"])]
+            for key in sorted((rare or pattern.needs)[0]):
+                self.by_key.setdefault(key, []).append(n)
+        self.keys = frozenset(self.by_key)
+
+    def heard(self, text: str, tokens: Sequence[Token] | None = None) -> list[tuple[str, int, int]]:
+        """Return the stops that a text says, each once: its id and the characters of the first wording that says it."""
+        present = set(_WORD.findall(text.lower().replace("’", "'")))
+        likely = {n for key in self.keys & present for n in self.by_key[key]}
+        likely = {n for n in likely if self.said[n].may_be_in(present)}
+        if not likely:
+            return []
+        here = _Text(tokenize(text) if tokens is None else tokens, self.words.one["fillers"])
+        found: dict[str, tuple[int, int]] = {}
+        for n in sorted(likely):
+            stop = self.said[n].stop
+            if stop in found:
+                continue
+            for hit in here.hits(self.said[n].matcher()):
+                if self._is_so(here, hit, self.said[n]):
+                    found[stop] = here.places[hit.start][0], here.places[hit.end - 1][1]
+                    break
+        return [(stop, *span) for stop, span in found.items()]
+
+    def _is_so(self, here: _Text, hit: _Hit, wording: _Pattern) -> bool:
+        place = _Place(here, hit, self.words)
+        if place.denied() or place.asked() or place.supposed() or place.elsewhere():
+            return False
+        return wording.stands or not any(
+            other.start < hit.end and hit.start < other.end
+            for pattern in self.unlike[wording.stop]
+            if pattern.may_be_in(here.present)
+            for other in here.hits(pattern.matcher())
+        )
+
+
+class _Place:
+    """What stands around a hit, within its sentence."""
+
+    def __init__(self, here: _Text, hit: _Hit, words: _Words) -> None:
+        self.w, self.hit, self.words = here.words, hit, words
+        self.one = words.one
+        start, end = hit.start, hit.end
+        while start > 0 and self.w[start - 1] not in _ENDS:
+            start -= 1
+        while end < len(self.w) and self.w[end] not in _ENDS:
+            end += 1
+        self.start, self.end = start, end
+        self.question_mark = end < len(self.w) and self.w[end] == "?"
+
+    def _is(self, at: int, kind: str) -> bool:
+        return 0 <= at < len(self.w) and self.w[at] in self.one[kind]
+
+    def _line(self, start: int, end: int) -> str:
+        return " ".join(self.w[start:end])
+
+    def _has(self, phrase: str, start: int, end: int) -> bool:
+        return bool(self.words.phrases[phrase].search(self._line(start, end)))
+
+    def _has_subject(self) -> bool:
+        clause = self._clause()
+        return any(self._is(k, "subjects") for k in range(clause, self.hit.end))
+
+    def _clause(self) -> int:
+        """Where the clause of the hit begins: behind the last comma or joining word before it."""
+        k = self.hit.start
+        while k > self.start and not (self.w[k - 1] == "," or self._is(k - 1, "joins")):
+            k -= 1
+        return k
+
+    # ------------------------------------------------------------------ it is not so
+    def denied(self) -> bool:
+        """ "No smell of gas", "nobody is feeling ill", "alarm is not going off", "gas smell: none"."""
+        return self._denied_inside() or self._denied_before() or self._denied_after()
+
+    def _denied_inside(self) -> bool:
+        return any(self._is(k, "not") and not self._only_sounds_like_a_denial(k) for k in self.hit.gaps)
+
+    def _denied_before(self) -> bool:
+        listed = False
+        for k in range(self.hit.start - 1, max(self.start, self.hit.start - _REACH) - 1, -1):
+            word = self.w[k]
+            if self._is(k, "or"):
+                listed = True
+            elif word == ",":
+                if not listed:
+                    return False
+            elif self._is(k, "joins"):
+                return False
+            elif self._is(k, "not"):
+                if self._only_sounds_like_a_denial(k):
+                    continue
+                return True
+            elif self._is(k, "subjects") and k > self.start and not self._leads_on(k - 1):
+                return False
+        return False
+
+    def _leads_on(self, k: int) -> bool:
+        """Whether a denial before a new subject still reaches behind it: "I don't think it ...", "nothing that ..."."""
+        return self._is(k, "not") or self._is(k, "opinions") or self._is(k, "subjects") or self._is(k, "or")
+
+    def _only_sounds_like_a_denial(self, k: int) -> bool:
+        """ "Not sure", "no doubt", "no I can ...": no denial of what follows."""
+        if self.words.phrases["no_denial"].match(self._line(k, min(k + 5, len(self.w)))):
+            return True
+        return self.w[k] in self.one["interjections"] and (self._is(k + 1, "subjects") or self._is(k + 1, "marks"))
+
+    def _denied_after(self) -> bool:
+        if self._has_subject():
+            return False
+        k = self.hit.end
+        while k < len(self.w) and (self._is(k, "marks") or self._is(k, "before_answer")) and k < self.hit.end + 6:
+            k += 1
+        if not self._is(k, "answers_no"):
+            return self._has("seen", self.hit.end, min(self.end, self.hit.end + 6)) and any(
+                self._is(n, "not") for n in range(self.hit.end, min(self.end, self.hit.end + 4))
+            )
+        return k + 1 >= len(self.w) or self._is(k + 1, "marks") or self._is(k + 1, "before_answer")
+
+    # ------------------------------------------------------------------ it is only asked
+    def asked(self) -> bool:
+        """ "Did you smell gas?", "any gas smell"; not "why can I smell gas", which takes it for granted."""
+        clause = self._clause()
+        if self._has("granted", self.start, self.hit.end):
+            return False
+        if any(self._is(k, "any") for k in range(max(clause, self.hit.start - 5), self.hit.end)):
+            return True
+        if self._has("inverted", max(self.start, self.hit.start - 6), self.hit.start + 1):
+            return True
+        if not self.question_mark:
+            return False
+        return self._is(clause, "you") or not self._has_subject()
+
+    # ------------------------------------------------------------------ it is only thought of
+    def supposed(self) -> bool:
+        """ "If you smell gas", "it'll go bang", "checked for a gas smell", "I thought it was gas but it was paint"."""
+        if self._has("for", max(self.start, self.hit.start - 8), self.hit.start):
+            return True
+        if self._has("may_come", max(self.start, self.hit.start - 4), self.hit.start):
+            return True
+        if self.hit.gaps and self._has("may_come", self.hit.gaps[0], self.hit.gaps[-1] + 1):
+            return True
+        if self._has("thought", self.start, self.hit.end) and self._has("but_was", self.hit.end, len(self.w)):
+            return True
+        if self._has("not_real", self.start, self.end):
+            return True
+        found = list(self.words.phrases["if"].finditer(self._line(self.start, self.hit.start)))
+        if not found or self._has("no_if", self.start, self.hit.start + 2):
+            return False
+        between = found[-1].string[found[-1].end() :].split()
+        if any(word in self.one["joins"] or word == "," for word in between):
+            return False
+        subjects = [n for n, word in enumerate(between) if word in self.one["subjects"]]
+        return len(subjects) < 2 or any(word in self.one["or"] for word in between)
+
+    # ------------------------------------------------------------------ it was another time or another place
+    def elsewhere(self) -> bool:
+        """ "Last winter they had a bang", "they smelled gas at the last house"; not where it is here and now."""
+        start, end = self._part()
+        if self._has("here_and_now", start, end):
+            return False
+        return self._has("past", start, end) or self._has("away", start, end)
+
+    def _part(self) -> tuple[int, int]:
+        """The part of the sentence that the hit is in: between words such as "but"."""
+        start, end = self.hit.start, self.hit.end
+        while start > self.start and not self._is(start - 1, "parts"):
+            start -= 1
+        while end < self.end and not self._is(end, "parts"):
+            end += 1
+        return start, end
+
+
+_WORD = re.compile(r"'(?:s|re|ve|ll|d|m)(?![^\W_])|[^\W\d_](?:[^\W\d_]|'(?!(?:s|re|ve|ll|d|m)(?![^\W_])))*")
+
+
+def compile_alarms(sheet: Sheet) -> Alarms:
+    """Return the matchers of a sheet's stops."""
+    return Alarms(sheet)
+
+
+def alarms_said(utterance: Utterance, alarms: Alarms, tokens: Sequence[Token] | None = None) -> list[Alarm]:
+    """Return the stops that an utterance says, in any hypothesis that counts; each stop once.
+
+    ``tokens`` are those of the best hypothesis, where they are known already.
+    """
+    found: dict[str, Alarm] = {}
+    for n, one in enumerate(_versions(utterance)):
+        for stop, start, end in alarms.heard(one.text, tokens if n == 0 else None):
+            if stop not in found:
+                found[stop] = Alarm(stop=stop, source=_source(utterance, one, start, end, best=n == 0))
+    return list(found.values())
+
+
+def _versions(utterance: Utterance) -> Iterable[Hypothesis]:
+    best, *others = utterance.hypotheses
+    yield best
+    seen = {best.text}
+    if utterance.second_opinion is not None:
+        others = [*others, Hypothesis(text=utterance.second_opinion, mass=1.0)]
+    for one in others:
+        if one.mass >= NOTABLE and one.text not in seen:
+            seen.add(one.text)
+            yield one
+
+
+def _source(utterance: Utterance, one: Hypothesis, start: int, end: int, *, best: bool) -> Source:
+    first, last, at = utterance.start, utterance.end, 0
+    inside = []
+    for word in one.words:
+        k = one.text.find(word.text.strip(), at)
+        if k >= 0:
+            at = k + len(word.text.strip())
+            if k < end and at > start:
+                inside.append(word)
+    if inside:
+        first, last = inside[0].start, inside[-1].end
+    return Source(
+        evidence=utterance.evidence, utterance=utterance.number, start=first, end=last,
+        span=(start, end) if best else None, heard=one.text[start:end],
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------------- patterns
+def _compiled(stop: str, pattern: str, words: _Words) -> _Pattern:
+    """Return a pattern of the sheet as a regular expression over words with single spaces between them."""
+    parts: list[str] = []
+    needs: list[frozenset[str]] = []
+    before = ""
+    elements = pattern.lower().split()
+    stands = elements[-1] == "!"
+    for element in elements[:-1] if stands else elements:
+        if element == "..":
+            parts.append(rf"((?: (?![.?!;](?: |$))\S+){{0,{_GAP}}}?)")
+            continue
+        if element == "...":
+            parts.append(rf"((?: \S+){{0,{_LONG_GAP}}}?)")
+            continue
+        optional = element.endswith("?")
+        forms = sorted({form for word in element.rstrip("?").split("/") for form in _forms(word, words.forms)})
+        choice = "(?:" + "|".join(re.escape(form) for form in forms) + ")"
+        space = "(?: ,)? " if before else ""
+        parts.append(f"(?:{space}{choice})?" if optional else f"{space}{choice}")
+        before = element
+        if not optional:
+            needs.append(frozenset(forms))
+    return _Pattern(stop, tuple(needs), r"(?<!\S)" + "".join(parts) + r"(?!\S)", stands)
+
+
+def _forms(word: str, irregular: Mapping[str, tuple[str, ...]]) -> Iterator[str]:
+    """Yield a word and its inflections; one of three letters or less only as it stands, unless it is irregular."""
+    yield word
+    yield from irregular.get(word, ())
+    if len(word) <= 3 and word not in irregular:
+        return
+    stem = word.removesuffix("e")
+    yield from (f"{word}s", f"{stem}ed", f"{stem}ing")
+    if word.endswith(("s", "x", "ch", "sh", "z")):
+        yield f"{word}es"
+    if word.endswith("y"):
+        yield from (f"{word[:-1]}ies", f"{word[:-1]}ied")
+    if re.search(r"[aeiou][bdgklmnprt]$", word):
+        yield from (f"{word}{word[-1]}ed", f"{word}{word[-1]}ing")
+
+
+@cache
+def _words(code: str) -> _Words:
+    raw = tomllib.loads(files("schemas").joinpath("language", f"{code}-alarms.toml").read_text("utf-8"))
+    return _Words(
+        one={name: frozenset(found) for name, found in raw["words"].items()},
+        phrases={
+            name: re.compile(r"(?<!\S)(?:" + "|".join(found) + r")(?!\S)") for name, found in raw["phrases"].items()
+        },
+        forms={name: tuple(found) for name, found in raw["forms"].items()},
+    )

@@ -1,0 +1,175 @@
+"""What stops the work, said aloud: caught in any wording, not where it is denied, asked, told or supposed.
+
+The wordings are ours; how many of many are caught is what ``python -m bench.stops`` measures.
+"""
+
+from __future__ import annotations
+
+import time
+from functools import cache
+
+import pytest
+
+from extract import Grammar, Setting, compile_sheet, start, step
+from extract.alarms import Alarms, compile_alarms
+from schemas.evidence import Hypothesis, MadeBy, Utterance, Word
+from schemas.load import load_sheet
+from schemas.readings import Alarm
+
+BY = MadeBy(reader="typed", version="1")
+
+
+@cache
+def alarms(sheet: str = "gas-boiler-start-up") -> Alarms:
+    return compile_alarms(load_sheet(sheet)[0])
+
+
+@cache
+def grammar() -> Grammar:
+    return compile_sheet(load_sheet("gas-boiler-start-up")[0])
+
+
+def said(text: str) -> list[str]:
+    return [stop for stop, _, _ in alarms().heard(text)]
+
+
+def utterance(*texts: tuple[str, float], second: str | None = None, words: tuple[Word, ...] = ()) -> Utterance:
+    hypotheses = tuple(
+        Hypothesis(text=text, mass=mass, words=words if n == 0 else ()) for n, (text, mass) in enumerate(texts)
+    )
+    return Utterance(
+        evidence="a" * 64, number=3, start=10.0, end=14.0, hypotheses=hypotheses, second_opinion=second, made_by=BY
+    )
+
+
+def alarms_of(one: Utterance) -> list[Alarm]:
+    _, operations = step(one, one.start, start(Setting(units="us")), grammar())
+    return [operation for operation in operations if isinstance(operation, Alarm)]
+
+
+@pytest.mark.parametrize(
+    ("text", "stop"),
+    [
+        ("I can smell gas in here.", "gas_smell"),
+        ("it stinks of gas behind the boiler", "gas_smell"),
+        ("That's a gassy smell.", "gas_smell"),
+        ("Strong odour of gas at the meter", "gas_smell"),
+        ("My CO monitor's going off.", "alarm_sounding"),
+        ("The detector has gone into alarm", "alarm_sounding"),
+        ("I'm feeling a bit light-headed.", "someone_unwell"),
+        ("The customer has got a headache", "someone_unwell"),
+        ("I don't feel well", "someone_unwell"),
+        ("It lit with a bang.", "late_ignition"),
+        ("There was a loud thump when she fired", "late_ignition"),
+        ("Flames came right out of the front", "roll_out"),
+        ("The analyser won't zero.", "zero_check_failed"),
+        ("It's dropped two millibar on the tightness test", "tightness_drop"),
+        ("Leak test failed", "gas_leak"),
+        ("We've got bubbles on the union", "gas_leak"),
+    ],
+)
+def test_a_stop_is_heard(text: str, stop: str) -> None:
+    assert stop in said(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "No smell of gas.",  # denied
+        "Nobody here is feeling ill",
+        "I can't smell any gas",
+        "The alarm is not going off",
+        "Gas smell: none.",
+        "Gas smell? No.",
+        "no bangs, pops or late ignition",
+        "Did you smell gas?",  # asked
+        "dave can you smell gas at all",
+        "Any gas smell",
+        "Last winter they had a bang on lighting.",  # another time
+        "They smelled gas here a month ago",
+        "They could smell gas at the last house",  # another place
+        "If you smell gas, call the number on the card.",  # supposed
+        "it'll light with a bang if you do that",
+        "Checked for a gas smell, nothing",
+        "I thought it smelled of gas but it was the paint",
+        "gas leak test done",  # looks like it
+        "Bang the panel on.",
+        "CO2's bang on nine",
+        "Flame went out.",
+        "The rollout switch is closed",
+        "I'm sick of this screw",
+        "This wiring is giving me a headache",
+        "Tested the CO alarm, it's sounding, good.",
+    ],
+)
+def test_what_only_looks_like_a_stop_is_none(text: str) -> None:
+    assert said(text) == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "No, I can smell gas.",
+        "no i can smell gas",
+        "Not sure, but I smell gas",
+        "No doubt about it, that's a smell of gas",
+        "I don't know why it smells of gas in here",
+        "Why can I smell gas?",
+        "Can anybody else smell gas?",
+        "Is that gas I can smell?",
+        "I don't like this, it smells of gas",
+        "It smells of gas, like it did last winter, and it's in here now",
+        "There was no smell of gas upstairs but I can smell gas down here",
+        "I can't work in here it smells of gas",
+    ],
+)
+def test_what_only_looks_like_a_denial_is_a_stop(text: str) -> None:
+    assert said(text) == ["gas_smell"]
+
+
+def test_the_source_is_the_stretch_of_speech() -> None:
+    words = tuple(
+        Word(text=w, start=10 + 0.3 * n, end=10.3 + 0.3 * n)
+        for n, w in enumerate(("okay", "hold", "on", "I", "can", "smell", "gas", "in", "here"))
+    )
+    (alarm,) = alarms_of(utterance(("okay hold on I can smell gas in here", 1.0), words=words))
+    assert (alarm.stop, alarm.source.heard, alarm.source.span) == ("gas_smell", "smell gas", (19, 28))
+    assert (alarm.source.start, alarm.source.end) == pytest.approx((11.5, 12.1))
+    assert alarm.source.utterance == 3
+
+
+def test_the_worst_of_what_may_have_been_said_counts() -> None:
+    (alarm,) = alarms_of(utterance(("I can spell gas", 0.9), ("I can smell gas", 0.1)))
+    assert (alarm.stop, alarm.source.span, alarm.source.heard) == ("gas_smell", None, "smell gas")
+    assert alarms_of(utterance(("I can spell gas", 0.98), ("I can smell gas", 0.02))) == []
+    assert [a.stop for a in alarms_of(utterance(("I can spell gas", 1.0), second="I can smell gas"))] == ["gas_smell"]
+
+
+def test_each_stop_is_told_once_an_utterance_and_numbers_are_still_read() -> None:
+    one = utterance(("Smell of gas! I smell gas. Ambient CO forty parts per million.", 1.0))
+    context, operations = step(one, one.start, start(Setting(units="us")), grammar())
+    assert [operation.op for operation in operations] == ["alarm", "record"]
+    assert [r.value for r in context.readings.values()] == ["40"]
+
+
+def test_another_sheet_has_its_own_stops() -> None:
+    assert [s for s, _, _ in alarms("hydronic-balancing").heard("I scalded myself, and I smell gas")] == [
+        "someone_scalded"
+    ]
+
+
+def test_it_takes_no_time() -> None:
+    # 0.1 ms an utterance is the aim, on talk; three times that leaves room for a busy machine.
+    texts = [
+        "High fire, CO2 nine point two, O2 four point four, CO eighty-eight parts.",
+        "Just letting it settle for a minute before I touch the throttle again.",
+        "It lit first time, nice and smooth, no bang.",
+        "Leak check on the union, no bubbles.",
+    ]
+    for text in texts:
+        alarms().heard(text)
+    begun = time.process_time()
+    for _ in range(100):
+        for text in texts:
+            alarms().heard(text)
+    assert (time.process_time() - begun) / 400 < 0.0003
