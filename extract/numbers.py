@@ -297,10 +297,11 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
     if plain and end < len(tokens):
         t = tokens[end]
         nxt = tokens[end + 1] if end + 1 < len(tokens) else None
+        if t.low == "," and nxt is not None and nxt.low in lang.points and end + 2 < len(tokens):
+            yield from _point(whole, tokens, end + 1, lang, cost + _glue_cost(groups), False)  # "eight, point six"
         follows_point = t.low in lang.points
         if follows_point:
-            glue = _glue_cost(groups)
-            yield from _point(whole, tokens, end, lang, cost + glue, True)
+            yield from _point(whole, tokens, end, lang, cost + _glue_cost(groups), True)
         elif len(groups) == 1 and t.low == "." and nxt is not None and nxt.kind == "number" and "." not in nxt.low:
             if groups[0].kind == "N" and len(nxt.low) <= 2 and (not t.joined or t.end <= nxt.start):
                 value = tidy(f"{whole}.{nxt.low}")

@@ -48,7 +48,8 @@ def bound(picture: Look, at: float | None, context: Context) -> list[Reading]:
 def test_looks_labels_and_running_condition() -> None:
     picture = look(
         figure("CO2", "9.3", "%"), figure("O₂", "4.4", "%"), figure("CO", "76", "ppm"),
-        figure("Flue temp", "112", "°F"), figure("CO air-free", "96", "ppm"), figure("Efficiency (gross)", "93.4", "%"), figure("Losses", "6.6", "%"),
+        figure("Flue temp", "112", "°F"), figure("CO air-free", "96", "ppm"),
+        figure("Efficiency (gross)", "93.4", "%"), figure("Losses", "6.6", "%"),
     )  # fmt: skip
     found = bound(picture, 6.0, after("Going to high fire."))
     assert [(r.quantity, r.condition, r.value, r.unit) for r in found] == [
