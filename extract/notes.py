@@ -98,6 +98,8 @@ def record_move(b: Book, m: Move) -> None:
         doubts.append(doubt(kind, text))
     f = fit(m.value.number, "{turn}", b.g.measures[b.g.move], b.c.setting.units)
     doubts += [doubt(*FIT[d]) for d in f.doubts if d != "fused"]
+    if not m.value.number.exact and "." in f.choices[0].value:
+        doubts.append(doubt(DoubtKind.VALUE_UNCLEAR, "turns are said as shares: a quarter, an eighth, one and a half"))
     own = b.g.screws[screw].condition if screw else ""
     state = b.c.state if b.c.state and b.g.conditions[b.c.state].adjusted else None
     condition = m.value.condition if m.value.condition and "|" not in m.value.condition else (state or own or None)

@@ -326,6 +326,8 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
         yield end + 1, Number(choices, cut=True, digits=digits), cost
     led = groups[0].digits.startswith("0") and len(digits) > 1
     exact = len(groups) == 1 and groups[0].kind in ("H", "T", "D", "O")
+    if choices[0][1] >= UNNATURAL:
+        cost += UNNATURAL  # nobody says it so: rather two numbers
     yield end, Number(choices, exact=exact, led=led and groups[0].kind == "N", digits=digits), cost
 
 
@@ -525,6 +527,9 @@ def _whole_cost(groups: tuple[tuple[str, str], ...], kinds: str, digits: str) ->
 def _point_cost(groups: tuple[tuple[str, str], ...], kinds: str, digits: str, p: int, boundary: bool) -> float:
     """How odd it is to leave out the point before digit ``p``."""
     tail = len(digits) - p
+    odd = 0.0 if "T" not in kinds or kinds in _DECIMALS else UNNATURAL  # "one thirty twenty eight" is two numbers
+    if odd:
+        return odd + 0.5 * tail
     if not boundary:
         return INSIDE - (0.5 if tail == 1 else 0.0) + 0.5 * (tail - 1)
     if tail == 2 and kinds in ("DOD", "TOD"):
@@ -534,6 +539,10 @@ def _point_cost(groups: tuple[tuple[str, str], ...], kinds: str, digits: str, p:
     if tail == 1:
         return 0.2 if len(groups) <= 3 else 0.6
     return 0.8 + 0.3 * (tail - 1)
+
+
+_DECIMALS = frozenset(("T", "DT", "TT", "TD", "DTD", "TOD", "DTO", "TO", "TDD", "DTDD", "TODD"))
+"""Patterns of groups that a point may have been left out of."""
 
 
 def spoken_digits(tokens: Sequence[Token], i: int, lang: Language | None = None) -> tuple[int, str] | None:

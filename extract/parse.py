@@ -161,7 +161,7 @@ def _again(values: Sequence[Value], context: Context) -> float:
             continue
         for rid in context.last:
             r = context.readings.get(rid)
-            if r is not None and r.quantity == v.name.ids[0] and v.condition in (None, r.condition):
+            if r is not None and r.taken and r.quantity == v.name.ids[0] and v.condition in (None, r.condition):
                 cost += 2.0
     return cost
 

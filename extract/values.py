@@ -106,7 +106,7 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
             doubts.append("unusual")
             found = (best, *moved[:1], *found[1:])
     if not best.usual and others:
-        better = [c for c in _choices(number, others, q) if c.usual and c.cost <= best.cost]
+        better = [c for c in _choices(number, others, q) if c.usual and c.value == best.value]
         if better:
             doubts.append("unit")
             found = (best, better[0], *found[1:])
