@@ -5,23 +5,26 @@ file ── sound.samples ──▶ blocks ── speech.stretches ──▶ str
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from capture.models import find_speech_model
+from capture.prompt import words_of
 from capture.recogniser import Recogniser
 from capture.sound import RATE, Samples, samples
 from capture.speech import Stretch, stretches
 from schemas.base import Sha256
 from schemas.evidence import Utterance
 
-__all__ = ["Recogniser", "hear", "load_recogniser"]
+__all__ = ["Recogniser", "hear", "load_recogniser", "words_of"]
 
 
 def load_recogniser(model: str | None = None, *, words: Sequence[str] = ()) -> Recogniser:
     """Load the packaged speech model, or the one in a folder or of a size name that is on this disk already.
 
-    ``words`` are words of the trade to expect, most important last: a sheet's own.
+    ``words`` are words of the trade to expect, the most important last: ``words_of`` the sheet.
 
     Raises:
         BadInput: there is no such model, or it is not the one that was measured.
@@ -54,15 +57,29 @@ def hear(
             decoded += len(block)
             yield block
 
-    for stretch in stretches(counted()):
-        if stretch.number >= skip:
-            utterance = _utterance(stretch, sha256, recogniser)
-            if utterance is not None:
-                yield utterance
+    for stretch, utterance in _in_order(stretches(counted()), sha256, recogniser, skip):
+        if utterance:
+            yield utterance
         if progress:
             progress(stretch.end)
     if progress:
         progress(round(decoded / RATE, 3))
+
+
+def _in_order(
+    found: Iterable[Stretch], sha256: Sha256, recogniser: Recogniser, skip: int
+) -> Iterator[tuple[Stretch, Utterance | None]]:
+    """Hear as many stretches at once as the recogniser has workers, and hand them on in order."""
+    waiting: deque[tuple[Stretch, Future[Utterance | None]]] = deque()
+    with ThreadPoolExecutor(recogniser.workers) as pool:
+        for stretch in found:
+            if stretch.number >= skip:
+                waiting.append((stretch, pool.submit(_utterance, stretch, sha256, recogniser)))
+            if len(waiting) > recogniser.workers:
+                first, heard = waiting.popleft()
+                yield first, heard.result()
+        for first, heard in waiting:
+            yield first, heard.result()
 
 
 def _utterance(stretch: Stretch, sha256: Sha256, recogniser: Recogniser) -> Utterance | None:

@@ -9,9 +9,12 @@ text that holds one of them is known as a leak.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
-__all__ = ["leaks", "prompt_of", "spelled"]
+from schemas.sheet import Quantity, Sheet
+from schemas.units import unit_of
+
+__all__ = ["NUMBERS", "leaks", "prompt_of", "spelled", "words_of"]
 
 NUMBERS = (
     "nine thousand and one",
@@ -25,6 +28,44 @@ EVERY = 7
 
 _SMALL_WORDS = frozenset({"a", "an", "as", "at", "by", "in", "is", "it", "no", "of", "on", "or", "to", "up", "we"})
 _DIGITS = dict(enumerate(("oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")))
+
+
+def words_of(sheet: Sheet) -> tuple[str, ...]:
+    """Return what a recogniser should expect on a sheet, the most important last: see ``_by_importance``.
+
+    A name whose words all stand in more important names is left out.
+    """
+    known: set[str] = set()
+    kept: list[str] = []
+    for name in _by_importance(sheet):
+        if not known.issuperset(name.split()):
+            kept.append(name)
+            known.update(name.split())
+    return tuple(reversed(kept))
+
+
+def _by_importance(sheet: Sheet) -> Iterator[str]:
+    """Conditions, what is read in them and its units, screws, appliances, then what is checked or said once."""
+    required = {one.quantity for one in sheet.required}
+    read = [q for q in sheet.quantities if q.conditions]
+    once = sorted(
+        (q for q in sheet.quantities if not q.conditions),
+        key=lambda q: (q.kind != "move", q.id not in required, q.kind != "check"),
+    )
+    yield from _first(condition.said for condition in sheet.conditions)
+    yield from _first(q.said for q in read)
+    yield from (unit_of(code).say for q in read for code in _usual_units(q))
+    yield from _first(screw.said for screw in sheet.screws)
+    yield from sheet.appliance_words[:1]
+    yield from _first(q.said for q in once)
+
+
+def _usual_units(quantity: Quantity) -> list[str]:
+    return [code for _, code in sorted(quantity.default_units.items(), reverse=True)]
+
+
+def _first(ways: Iterable[Sequence[str]]) -> Iterator[str]:
+    return (said[0] for said in ways if said)
 
 
 def prompt_of(words: Sequence[str], fits: Callable[[str], bool]) -> str:

@@ -23,7 +23,7 @@ __all__ = ["Heard", "Recogniser"]
 BEAM = 5
 WINDOWS_S = (15, 30)
 """The encoder is shown the shorter where a stretch fits: measured as good, at a third of the cost."""
-LONGEST_PROMPT = 220
+LONGEST_PROMPT = 180
 """Tokens; the model takes 223."""
 LONGEST_TEXT = 200
 """Tokens of one stretch; only a loop is longer."""
@@ -55,14 +55,21 @@ class _Spoken:
 class Recogniser:
     """A loaded Whisper model with its prompt; ``made_by`` says all that is needed to hear the same again."""
 
-    def __init__(self, model: SpeechModel, *, words: Sequence[str] = (), threads: int = 2) -> None:
+    def __init__(self, model: SpeechModel, *, words: Sequence[str] = (), workers: int = 2) -> None:
         import ctranslate2
         import faster_whisper
         from faster_whisper.tokenizer import Tokenizer
 
         self._model: Any = faster_whisper.WhisperModel(
-            str(model.folder), device="cpu", compute_type="int8", cpu_threads=threads, local_files_only=True
+            str(model.folder),
+            device="cpu",
+            compute_type="int8",
+            cpu_threads=1,
+            num_workers=workers,
+            local_files_only=True,
         )
+        self.workers = workers
+        """How many stretches can be heard at once; what is heard does not depend on it."""
         multilingual = bool(self._model.model.is_multilingual)
         self._tokenizer: Any = Tokenizer(
             self._model.hf_tokenizer, multilingual, task="transcribe" if multilingual else None, language="en"

@@ -12,10 +12,11 @@ import pytest
 from capture import models, sniff
 from capture.hear import Recogniser, hear, load_recogniser
 from capture.models import find_speech_model
-from capture.prompt import NUMBERS, leaks, prompt_of
+from capture.prompt import NUMBERS, leaks, prompt_of, words_of
 from capture.typed import typed_utterance
 from schemas.errors import BadInput
 from schemas.evidence import Utterance
+from schemas.load import load_sheet
 from tests.sounds import roar, silence, spoken, write
 
 SHA = "0" * 64
@@ -109,6 +110,15 @@ def test_the_prompt_is_made_of_the_sheets_words_with_numbers_that_cannot_be() ->
     assert len(prompt) < 300
     assert "word 0," not in prompt
     assert all(number in prompt for number in NUMBERS)
+
+
+def test_a_sheets_words_are_said_once_and_the_conditions_stand_last() -> None:
+    sheet = load_sheet("gas-boiler-start-up")[0]
+    words = words_of(sheet)
+    assert words[-1] == sheet.conditions[0].said[0]
+    assert {condition.said[0] for condition in sheet.conditions} <= set(words[-len(sheet.conditions) :])
+    for n, name in enumerate(words):
+        assert not {w for later in words[n + 1 :] for w in later.split()}.issuperset(name.split())
 
 
 @pytest.mark.parametrize(
