@@ -1,0 +1,417 @@
+"""What forms do: answer, change, take back, send back, close, upload, import. Each is one entry of a journal."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+from starlette.types import Message
+
+from front.office.desk import Opened
+from front.office.guard import form_of, must, who
+from front.office.people import ROLES, Person, named
+from front.office.read import next_place, question_then
+from front.office.state import done, office_of
+from front.office.view import address
+from front.typed import typed_answer, typed_words
+from jobs import decisions
+from jobs.add import Typed, add
+from jobs.bundle import unpack
+from jobs.reserve import Waiting, reserved_among, reserved_in, send_back, slot_of, typed_reserved
+from jobs.senses import senses
+from schemas.errors import BadInput, WrongUse
+from schemas.findings import NotApplicable
+from schemas.questions import Candidate, Question
+from schemas.readings import Phase
+
+__all__ = ["MOST_UPLOADED", "routes"]
+
+MOST_UPLOADED = 1 << 30
+"""Bytes of one upload, all its files together."""
+
+_CHUNK = 1 << 20
+Act = Callable[[Request, FormData], Response]
+
+
+def _posted(act: Act, *roles: str) -> Callable[[Request], Awaitable[Response]]:
+    """Return an endpoint that checks the form and the role, and does the work beside the event loop."""
+
+    async def endpoint(request: Request) -> Response:
+        must(request, *(roles or ("clerk", "technician")))
+        form = await form_of(request)
+        return await run_in_threadpool(act, request, form)
+
+    return endpoint
+
+
+def _text(form: FormData, name: str, most: int = 2000) -> str:
+    value = form.get(name, "")
+    if not isinstance(value, str) or len(value) > most:
+        raise BadInput(f"The field {name} holds more than {most} letters; say it shorter.")
+    return value.strip()
+
+
+def _position(form: FormData) -> int:
+    text = _text(form, "seen_at", 12)
+    if not (text.isascii() and text.isdecimal()):
+        raise BadInput("The form does not say which state of the job it is about; load the page again.")
+    return int(text)
+
+
+def _number(request: Request) -> str:
+    number = str(request.path_params["number"])
+    try:
+        office_of(request).desk.store.head(number)
+    except WrongUse as error:
+        raise HTTPException(404, str(error)) from error
+    return number
+
+
+def _at_work(request: Request) -> Opened:
+    """Return the job of a form, if it can still be worked on.
+
+    Raises:
+        WrongUse: it is closed.
+    """
+    opened = office_of(request).desk.open(_number(request))
+    if opened.job.closed is not None:
+        raise WrongUse(f"Job {opened.job.number} is closed; open it again first, with a reason.")
+    return opened
+
+
+def _last(opened: Opened, person: Person) -> str:
+    """Return what names the latest decision of a person, for the address of the page that tells it."""
+    mine = [entry.seq for entry in opened.by_people if entry.author == person.name]
+    return f"{opened.job.number}.{mine[-1]}" if mine else ""
+
+
+def answer(request: Request, form: FormData) -> Response:
+    """Answer a question: by the number of an answer, by typing, or with 'cannot tell'."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    name, seen_at = request.path_params["question"], _position(form)
+    before = _at_work(request)
+    asked = question_then(before, name) or question_then(office.desk.as_it_was(number, seen_at), name)
+    if asked is None:
+        raise WrongUse("That question was never open in this job; load the page again.")
+    settled, how = _answered(form, asked, before)
+    if person.role != "technician":
+        names = reserved_in(asked, before.sheet) or reserved_among([one.quantity for one in settled], before.sheet)
+        if names:
+            raise WrongUse(f"{', '.join(names)} can only be settled by the technician; send it back.")
+    order = [one.id for one in (before.questions if person.role == "technician" else before.desk_questions)]
+    place = order.index(name) if name in order else 0
+    decisions.answer(
+        office.desk.store,
+        number,
+        asked,
+        asked_at=seen_at,
+        by=person.name,
+        how=how,
+        settled=settled,
+        sure=_text(form, "sure", 5) == "yes",
+    )
+    after = office.desk.changed(number)
+    left = [one.id for one in (after.questions if person.role == "technician" else after.desk_questions)]
+    later = [one for one in order[place + 1 :] if one in left] or left
+    there = address(after, "question", later[0]) if later else address(after)
+    return done(request, there, done=_last(after, person))
+
+
+def _answered(form: FormData, asked: Question, opened: Opened) -> tuple[tuple[Candidate, ...], decisions.How]:
+    chosen, typed = _text(form, "choose", 20), _text(form, "typed", 300)
+    if chosen == "cannot tell":
+        return (), "cannot tell"
+    if chosen == "none":
+        return (), "typed"
+    if chosen:
+        place = int(chosen) if chosen.isascii() and chosen.isdecimal() else 0
+        if not 1 <= place <= len(asked.candidates):
+            raise WrongUse(f"There is no answer {chosen!r}; the question has {len(asked.candidates)}.")
+        return decisions.settled_by(asked, asked.candidates[place - 1]), "chosen"
+    if not typed:
+        raise WrongUse("Choose an answer, type a value, or say that nobody can tell.")
+    reading = _text(form, "which", 200) or asked.readings[0]
+    if reading not in asked.readings:
+        raise WrongUse("That reading is not one of this question's.")
+    return decisions.settled_by(asked, typed_answer(asked, typed, opened.sheet, reading=reading)), "typed"
+
+
+def change(request: Request, form: FormData) -> Response:
+    """Give a reading another value or label, or leave it out, with a reason."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    key, why, seen_at = request.path_params["reading"], _text(form, "why"), _position(form)
+    opened = _at_work(request)
+    row = opened.job.rows.get(key)
+    if row is None:
+        raise WrongUse("That reading no longer stands; load the job again.")
+    quantity = _text(form, "quantity", 64) or row.reading.quantity or ""
+    if person.role != "technician":
+        names = reserved_among([row.reading.quantity, quantity], opened.sheet)
+        if names:
+            raise WrongUse(f"{', '.join(names)} can only be settled by the technician; send it back.")
+    if _text(form, "leave_out", 5) == "yes":
+        decisions.leave_out(office.desk.store, number, key, by=person.name, why=why, seen_at=seen_at)
+    else:
+        known = {one.id: one for one in opened.sheet.quantities}
+        if quantity not in known:
+            raise BadInput("Say which quantity of the sheet it is.")
+        one = known[quantity]
+        value = _text(form, "value", 300)
+        phase = _text(form, "phase", 10)
+        phases: dict[str, Phase] = {"": "", "before": "before", "after": "after"}
+        if phase not in phases:
+            raise BadInput("A reading is from before the adjustment, from after it, or neither.")
+        after = Candidate(
+            reading=key,
+            quantity=quantity,
+            condition=_text(form, "condition", 64),
+            phase=phases[phase],
+            value=value if one.kind in ("number", "move") else typed_words(value, one),
+            unit=_text(form, "unit", 40),
+            appliance=_text(form, "appliance", 64) or None,
+        )
+        decisions.edit(
+            office.desk.store,
+            number,
+            after,
+            by=person.name,
+            why=why,
+            sure=_text(form, "sure", 5) == "yes",
+            seen_at=seen_at,
+        )
+    opened = office.desk.changed(number)
+    return done(request, address(opened, "reading", key), done=_last(opened, person))
+
+
+def undo(request: Request, form: FormData) -> Response:
+    """Take back one decision; which one stands in the form, so that a late press takes back nothing else."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    text = _text(form, "seq", 12)
+    seq = int(text) if text.isascii() and text.isdecimal() else 0
+    opened = _at_work(request)
+    entry = next((one for one in opened.by_people if one.seq == seq), None)
+    if entry is None:
+        raise WrongUse("That is taken back already, or nothing that can be taken back.")
+    if person.role != "technician" and entry.author != person.name and entry.author == opened.job.head.technician:
+        raise WrongUse(f"{entry.author} said so; ask them, or send it back.")
+    decisions.undo(office.desk.store, number, seq, by=person.name, why=_text(form, "why"))
+    opened = office.desk.changed(number)
+    back = _text(form, "back", 300)
+    there = back if back.startswith(address(opened)) else address(opened)
+    return done(request, there, done=f"{number}.{opened.job.position}")
+
+
+def send(request: Request, form: FormData) -> Response:
+    """Send a question, an empty place, or all that is reserved back to the technician."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    opened = _at_work(request)
+    technician = opened.job.head.technician
+    if name := _text(form, "question", 64):
+        asked = opened.question(name)
+        sent = [opened.waits.get(name) or Waiting(asked.text, technician, question=asked)]
+    elif quantity := _text(form, "quantity", 64):
+        wanted = (_text(form, "appliance", 64) or None, quantity, _text(form, "condition", 64))
+        found = next((one for one in opened.missing if slot_of(one) == wanted), None)
+        if found is None:
+            raise WrongUse("That place is not empty any more.")
+        waiting = next((one for one in opened.waiting if one.slot == wanted), None)
+        sent = [waiting or Waiting(found.text, technician, slot=wanted)]
+    else:
+        sent = [one for one in opened.waiting if one.seq is None]
+    send_back(office.desk.store, number, sent, by=person.name, note=_text(form, "note", 500))
+    after = office.desk.changed(number)
+    there = address(after)
+    if name:
+        there = next_place(office, number, name, person.role) or there
+    return done(request, there, done=_last(after, person))
+
+
+def not_applicable(request: Request, form: FormData) -> Response:
+    """Note that something the sheet requires does not apply, with the reason."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    opened = _at_work(request)
+    quantity, reason = _text(form, "quantity", 64), _text(form, "why")
+    if not reason:
+        raise WrongUse("Say in a few words why it does not apply.")
+    names = reserved_among([quantity], opened.sheet)
+    if names and person.role != "technician":
+        raise WrongUse(f"{', '.join(names)} can only be settled by the technician; send it back.")
+    condition = _text(form, "condition", 64)
+    if quantity not in {one.id for one in opened.sheet.quantities} or condition not in {
+        "",
+        *(one.id for one in opened.sheet.conditions),
+    }:
+        raise BadInput("The sheet has no such place.")
+    slot = NotApplicable(
+        appliance=_text(form, "appliance", 64) or None, quantity=quantity, condition=condition, reason=reason
+    )
+    decisions.does_not_apply(office.desk.store, number, slot, by=person.name)
+    opened = office.desk.changed(number)
+    return done(request, address(opened), done=_last(opened, person))
+
+
+def dealt_with(request: Request, form: FormData) -> Response:
+    """Record what was done about a stop: the technician's word, and only theirs."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    what = _text(form, "what")
+    if not what:
+        raise WrongUse("Say what was done about it, and by whom.")
+    decisions.stop_dealt_with(office.desk.store, number, _text(form, "stop", 64), what=what, by=person.name)
+    opened = office.desk.changed(number)
+    return done(request, address(opened), done=_last(opened, person))
+
+
+def close(request: Request, form: FormData) -> Response:
+    """Close a job."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    decisions.close(office.desk.store, number, by=person.name, why=_text(form, "why"))
+    opened = office.desk.changed(number)
+    return done(request, address(opened))
+
+
+def reopen(request: Request, form: FormData) -> Response:
+    """Open a closed job again."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    why = _text(form, "why")
+    if not why:
+        raise WrongUse("Say in a few words why the job is opened again.")
+    decisions.reopen(office.desk.store, number, by=person.name, why=why)
+    opened = office.desk.changed(number)
+    return done(request, address(opened))
+
+
+def line(request: Request, form: FormData) -> Response:
+    """Add a typed line, as it would be said."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    text = _text(form, "line", 1000)
+    _at_work(request)
+    if person.role != "technician":
+        names = typed_reserved(office.desk.store, number, text)
+        if names:
+            raise WrongUse(f"{', '.join(names)} can only be given by the technician; send it back.")
+    added = add(office.desk.store, number, [Typed(text)], senses=senses(), author=person.name)
+    if added.refused:
+        raise BadInput(added.refused[0].why)
+    opened = office.desk.changed(number)
+    return done(request, address(opened))
+
+
+async def upload(request: Request) -> Response:
+    """Take sound and pictures in. They are safe when this answers; a process of its own reads them."""
+    must(request, "clerk", "technician")
+    number = await run_in_threadpool(_number, request)
+    _bound(request, MOST_UPLOADED)
+    form = await form_of(request)
+    return await run_in_threadpool(_uploaded, request, form, number)
+
+
+def _bound(request: Request, most: int) -> None:
+    """Let no more than so many bytes of a request be read."""
+    told = request.headers.get("content-length", "")
+    if not told.isdecimal():
+        raise HTTPException(411, "The upload does not say how long it is.")
+    too_long = f"An upload may have {most // (1 << 20)} MB; this one has more. Send the files one by one."
+    if int(told) > most:
+        raise HTTPException(413, too_long)
+    receive, left = request._receive, most
+
+    async def bounded() -> Message:
+        nonlocal left
+        message = await receive()
+        left -= len(message.get("body", b""))
+        if left < 0:
+            raise HTTPException(413, too_long)
+        return message
+
+    request._receive = bounded
+
+
+def _uploaded(request: Request, form: FormData, number: str) -> Response:
+    office, person = office_of(request), who(request).person
+    _at_work(request)
+    files = [one for one in form.getlist("files") if isinstance(one, UploadFile) and one.filename]
+    if not files:
+        raise BadInput("No file was chosen.")
+    for one in files:
+        folder = office.reader.place()
+        _copy(one, folder / "upload.bin")
+        office.reader.give(folder, number, one.filename or "file", person.name)
+    office.reader.poke()
+    return done(request, address(office.desk.open(number)))
+
+
+def _copy(source: UploadFile, target: Path) -> None:
+    with target.open("wb") as file:
+        shutil.copyfileobj(source.file, file, _CHUNK)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def forget(request: Request, form: FormData) -> Response:
+    """Throw away an upload that could not be used."""
+    office, number = office_of(request), _number(request)
+    office.reader.forget(_text(form, "upload", 40))
+    return done(request, address(office.desk.open(number)))
+
+
+async def take_over(request: Request) -> Response:
+    """Import a job from a zip that sayback packed."""
+    must(request, "clerk", "technician")
+    _bound(request, MOST_UPLOADED)
+    form = await form_of(request)
+    return await run_in_threadpool(_taken_over, request, form)
+
+
+def _taken_over(request: Request, form: FormData) -> Response:
+    office = office_of(request)
+    given = form.get("zip")
+    if not isinstance(given, UploadFile) or not given.filename:
+        raise BadInput("No zip was chosen.")
+    folder = office.reader.place()
+    try:
+        _copy(given, folder / "upload.zip")
+        taken = unpack(office.desk.store, folder / "upload.zip")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    opened = office.desk.changed(taken.number)
+    return done(request, address(opened))
+
+
+async def known_as(request: Request) -> Response:
+    """Say who sits at this machine; where there are accounts, nobody says so themselves."""
+    office = office_of(request)
+    form = await form_of(request)
+    if office.default is None:
+        raise HTTPException(403, "Here people log in; log out to be somebody else.")
+    role = _text(form, "role", 20)
+    if role not in ROLES:
+        raise BadInput(f"A role is one of {', '.join(ROLES)}.")
+    person = Person(named(_text(form, "name", 200)), next(one for one in ROLES if one == role))
+    response = done(request, "/")
+    response.headers.append("set-cookie", request.app.state.known_as(request, person))
+    return response
+
+
+routes = [
+    Route("/me", known_as, methods=["POST"]),
+    Route("/import", take_over, methods=["POST"]),
+    Route("/job/{number}/question/{question}", _posted(answer), methods=["POST"]),
+    Route("/job/{number}/reading/{reading}", _posted(change), methods=["POST"]),
+    Route("/job/{number}/undo", _posted(undo), methods=["POST"]),
+    Route("/job/{number}/send", _posted(send), methods=["POST"]),
+    Route("/job/{number}/not-applicable", _posted(not_applicable), methods=["POST"]),
+    Route("/job/{number}/stop", _posted(dealt_with, "technician"), methods=["POST"]),
+    Route("/job/{number}/close", _posted(close), methods=["POST"]),
+    Route("/job/{number}/reopen", _posted(reopen), methods=["POST"]),
+    Route("/job/{number}/line", _posted(line), methods=["POST"]),
+    Route("/job/{number}/evidence", upload, methods=["POST"]),
+    Route("/job/{number}/forget", _posted(forget), methods=["POST"]),
+]

@@ -1,0 +1,136 @@
+"""What the pages are made of: one job, folded and judged, kept in memory as long as its journal ends as it did."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from front.show import verdicts
+from jobs.book import sheet_of
+from jobs.findings import check_job, findings_of
+from jobs.fold import Job, fold
+from jobs.journal import TOOL, Answered, DoesNotApply, Edited, Entry, LimitReadBack, SentBack, StopDealtWith, Undone
+from jobs.questions import open_questions
+from jobs.reserve import Waiting, waiting_for
+from jobs.store import Store
+from jobs.summary import Summaries
+from schemas.errors import WrongUse
+from schemas.findings import Finding
+from schemas.questions import Question
+from schemas.sheet import Sheet
+
+__all__ = ["Desk", "Opened"]
+
+_KEPT = 64
+UNDOABLE = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith)
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A job with all that its pages show."""
+
+    entries: Sequence[Entry]
+    job: Job
+    sheet: Sheet
+    findings: tuple[Finding, ...]
+    questions: tuple[Question, ...]
+    waiting: tuple[Waiting, ...]
+
+    @cached_property
+    def verdicts(self) -> Mapping[str, str]:
+        """The gravest verdict on each reading."""
+        return verdicts(self.findings)
+
+    @cached_property
+    def waits(self) -> Mapping[str, Waiting]:
+        """What waits for the technician, by the id of its question."""
+        return {one.question.id: one for one in self.waiting if one.question is not None}
+
+    @cached_property
+    def desk_questions(self) -> tuple[Question, ...]:
+        """The questions that the office can answer."""
+        return tuple(one for one in self.questions if one.id not in self.waits)
+
+    @cached_property
+    def missing(self) -> tuple[Finding, ...]:
+        """What the sheet requires and the job does not have."""
+        return tuple(one for one in self.findings if one.verdict == "missing" and not one.superseded)
+
+    @cached_property
+    def stops(self) -> tuple[Finding, ...]:
+        """What stops the work, dealt with or not."""
+        return tuple(one for one in self.findings if one.verdict == "stop")
+
+    @cached_property
+    def by_people(self) -> tuple[Entry, ...]:
+        """What people decided and can take back, oldest first, without what was taken back."""
+        undone = {entry.body.seq for entry in self.entries if isinstance(entry.body, Undone)}
+        mine = (entry for entry in self.entries if isinstance(entry.body, UNDOABLE) and entry.author != TOOL)
+        return tuple(entry for entry in mine if entry.seq not in undone)
+
+    def question(self, name: str) -> Question:
+        """Return an open question.
+
+        Raises:
+            WrongUse: it is not open, or never was one.
+        """
+        for one in self.questions:
+            if one.id == name:
+                return one
+        raise WrongUse("That question is not open any more; it was answered, or its readings changed.")
+
+
+class Desk:
+    """The store, the list beside it, and the jobs that were opened last."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self.summaries = Summaries(store)
+        self._opened: OrderedDict[str, Opened] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def close(self) -> None:
+        """Close what this opened itself; the store is the caller's."""
+        self.summaries.close()
+
+    def open(self, number: str) -> Opened:
+        """Return a job as it stands.
+
+        Raises:
+            WrongUse: there is no such job.
+        """
+        last = self.store.head(number)[1]
+        with self._lock:
+            kept = self._opened.get(number)
+        if kept is not None and kept.job.hash == last:
+            return kept
+        made = opened(self.store, self.store.entries(number))
+        with self._lock:
+            self._opened[number] = made
+            self._opened.move_to_end(number)
+            while len(self._opened) > _KEPT:
+                self._opened.popitem(last=False)
+        return made
+
+    def changed(self, number: str) -> Opened:
+        """Judge a job anew after a decision, bring its line in the list up to date, and return it."""
+        check_job(self.store, number)
+        self.summaries.refresh(number)
+        return self.open(number)
+
+    def as_it_was(self, number: str, position: int) -> Opened:
+        """Return a job as it stood after an entry of its journal."""
+        entries = self.open(number).entries
+        return opened(self.store, entries[: max(1, min(position, len(entries)))])
+
+
+def opened(store: Store, entries: Sequence[Entry]) -> Opened:
+    """Return the job that entries tell, judged."""
+    job = fold(entries)
+    sheet = sheet_of(store, job.head)
+    findings = tuple(one for one in findings_of(store, job) if not one.superseded)
+    questions = open_questions(job, sheet)
+    return Opened(entries, job, sheet, findings, questions, tuple(waiting_for(job, sheet, questions, findings)))

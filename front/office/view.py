@@ -1,0 +1,434 @@
+"""From an opened job to what its pages show: lines of the sheet, sources, questions, transcript, history; in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from urllib.parse import quote, urlencode
+
+from front.office.desk import Opened
+from front.screen import clock
+from jobs.journal import (
+    TOOL,
+    Answered,
+    Closed,
+    DoesNotApply,
+    Edited,
+    Entry,
+    EvidenceAdded,
+    LimitReadBack,
+    Reopened,
+    SentBack,
+    StopDealtWith,
+    Undone,
+)
+from jobs.reserve import reserved_among, slot_of
+from jobs.show import name_of, place_of, say_limit, say_value
+from jobs.table import JobRow
+from jobs.timeline import Filed
+from schemas.evidence import Box, Utterance
+from schemas.questions import Candidate, Question
+from schemas.readings import Reading, Source
+
+__all__ = [
+    "Choice",
+    "Line",
+    "Piece",
+    "Section",
+    "Where",
+    "ask",
+    "choices",
+    "decided",
+    "doings",
+    "pieces",
+    "sections",
+    "steps",
+    "where",
+]
+
+_PHASES = {"before": "as found", "after": "as left", "": ""}
+_PHASE_ORDER = ("before", "", "after")
+
+
+@dataclass(frozen=True)
+class Where:
+    """Where a reading came from: its file, its second or box, the words; addresses of its sound or picture."""
+
+    label: str
+    kind: str
+    heard: str = ""
+    sound: str = ""
+    picture: str = ""
+    time: str = ""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the sheet: a reading, or an empty place (``reading`` empty)."""
+
+    name: str
+    place: str
+    value: str = ""
+    verdict: str = ""
+    limit: str = ""
+    limit_from: str = ""
+    settled: str = ""
+    reading: str = ""
+    question: str = ""
+    where: Where | None = None
+    reserved: bool = False
+    sent: str = ""
+    slot: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """A group of the sheet for one appliance, or for the visit."""
+
+    appliance: str
+    title: str
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One likely answer: its words, why it is offered, and whose it is if the office may not give it."""
+
+    number: int
+    words: str
+    why: str
+    reserved: bool = False
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Part of an utterance's text; ``reading`` is set where a reading was found in it."""
+
+    text: str
+    reading: str = ""
+    value: str = ""
+
+
+@dataclass
+class Said:
+    """One utterance of the transcript."""
+
+    number: int
+    at: str
+    sound: str
+    pieces: list[Piece] = field(default_factory=list)
+
+
+def address(opened: Opened, *parts: object) -> str:
+    """Return the address of something of a job."""
+    return "/".join(["/job", quote(opened.job.number, safe=""), *(quote(str(part), safe="") for part in parts)])
+
+
+def sections(opened: Opened) -> list[Section]:
+    """Return the sheet in the order of the work: the visit, then appliance by appliance, group by group."""
+    sheet, job = opened.sheet, opened.job
+    conditions = {one.id: place for place, one in enumerate(sheet.conditions, 1)}
+    quantities = {one.id: (place, one.group) for place, one in enumerate(sheet.quantities)}
+    only = job.appliances[0].tag if len(job.appliances) == 1 else ""
+    found: dict[tuple[str, str], list[tuple[tuple[int, ...], Line]]] = {}
+
+    def put(tag: str | None, quantity: str | None, condition: str | None, phase: str, line: Line) -> None:
+        place, group = quantities.get(quantity or "", (-1, ""))
+        every_job = quantity is not None and sheet.quantity(quantity).every_job
+        whose = "" if every_job else (tag or only)
+        order = (place, conditions.get(condition or "", 0), _PHASE_ORDER.index(phase), len(found))
+        found.setdefault((whose, group), []).append((order, line))
+
+    for row in job.rows.values():
+        one = row.reading
+        put(one.appliance, one.quantity, one.condition, one.phase, _line(row, opened))
+    sent = {one.slot: one for one in opened.waiting if one.slot is not None}
+    for finding in opened.missing:
+        slot = slot_of(finding)
+        if slot is None or finding.readings:
+            continue
+        tag, quantity, condition = slot
+        waiting = sent.get(slot)
+        line = Line(
+            name=sheet.quantity(quantity).name,
+            place=sheet.condition(condition).name if condition else "",
+            settled=finding.text.rpartition(": ")[2].rstrip(".").replace("not recorded yet", ""),
+            reserved=waiting is not None,
+            sent=f"sent back by {waiting.by}" if waiting and waiting.by else "",
+            slot=f"{address(opened, 'slot')}?"
+            + urlencode({"appliance": tag or "", "quantity": quantity, "condition": condition}),
+        )
+        put(tag, quantity, condition, "", line)
+    made = []
+    for whose in ("", *(one.tag for one in job.appliances)):
+        for group, title in (("", "Not told what it is"), *sheet.groups.items()):
+            lines = found.get((whose, group))
+            if lines:
+                made.append(Section(whose, title, tuple(line for _, line in sorted(lines, key=lambda one: one[0]))))
+    return made
+
+
+def _line(row: JobRow, opened: Opened) -> Line:
+    one, sheet = row.reading, opened.sheet
+    limit = next((f.limit for f in opened.findings if f.limit is not None and one.id in f.readings), None)
+    question = next((q for q in opened.questions if one.id in q.readings), None)
+    waiting = opened.waits.get(question.id) if question else None
+    condition = "when is not told" if one.condition is None else ""
+    if one.condition:
+        condition = sheet.condition(one.condition).name
+    return Line(
+        name=name_of(one, sheet),
+        place=", ".join(part for part in (condition, _PHASES[one.phase]) if part),
+        value=value_words(one, opened),
+        verdict=opened.verdicts.get(one.id, ""),
+        limit=say_limit(limit) if limit else "",
+        limit_from=" ".join(part for part in (limit.origin.title, limit.origin.page) if part) if limit else "",
+        settled=settled_words(row, opened),
+        reading=address(opened, "reading", one.id),
+        question=address(opened, "question", question.id) if question else "",
+        where=where(one.id, one.source, opened),
+        reserved=bool(reserved_among([one.quantity], sheet)),
+        sent=f"sent back by {waiting.by}" if waiting and waiting.by else "",
+    )
+
+
+def value_words(one: Reading, opened: Opened) -> str:
+    """Return a reading's value as it was said, with its unit in trade notation and what belongs to it."""
+    text = say_value(one.value, one.unit, opened.sheet, one.quantity)
+    text = f"about {text}" if one.approx else text
+    return f"{text} ({one.note.replace('_', ' ')})" if one.note else text
+
+
+def settled_words(row: JobRow, opened: Opened) -> str:
+    """Return how a reading came to stand: taken, agreed, read back, answered or changed, and by whom."""
+    technician = row.by == opened.job.head.technician
+    last = row.history[-1] if row.history else None
+    if row.how == "taken unasked":
+        return "taken, no doubt stood"
+    if row.how == "agreed by voice and photo":
+        return "voice and photo agree"
+    if row.how == "answered":
+        spoken = last is not None and last.why == "spoken"
+        if technician:
+            return f"{'read back on site' if spoken else 'answered'} by the technician, {row.by}"
+        return f"answered by {row.by} from the {'picture' if row.reading.source.box else 'sound'}"
+    if row.how == "edited":
+        return f"changed by {row.by}"
+    if row.how == "open":
+        return f"asked: {row.reading.doubts[0].kind}" if row.reading.doubts else "asked"
+    if row.how == "left out":
+        return f"left out by {row.by}: {last.why}" if last is not None else "left out"
+    return row.how
+
+
+def where(reading: str, source: Source, opened: Opened) -> Where:
+    """Return where a reading came from, with the addresses of its stretch of sound or its part of the picture."""
+    filed = next((one for one in opened.job.filed if one.sha256 == source.evidence), None)
+    if filed is None:
+        return Where("evidence that is not in this job", "none")
+    name = filed.evidence.name
+    time = moment(filed, source.start or 0.0)
+    if source.box is not None:
+        return Where(name, "photo", source.heard, picture=address(opened, "reading", reading, "crop.png"), time=time)
+    if filed.evidence.kind == "sound" and source.start is not None:
+        label = f"{name} at {clock(source.start)}"
+        return Where(label, "sound", source.heard, sound=address(opened, "reading", reading, "sound.wav"), time=time)
+    return Where(name, filed.evidence.kind, source.heard, time=time)
+
+
+def moment(filed: Filed, seconds: float) -> str:
+    """Return the time of day of a second of a piece of evidence; says so where it is not known."""
+    if filed.at is None:
+        return "time not known"
+    from datetime import timedelta
+
+    return (filed.at + timedelta(seconds=seconds)).strftime("%Y-%m-%d %H:%M:%S %z")
+
+
+def ask(question: Question, opened: Opened) -> list[tuple[Reading, Where]]:
+    """Return the readings of a question with where they came from, each place once."""
+    seen: dict[Where, Reading] = {}
+    for key in question.readings:
+        if key in opened.job.rows:
+            one = opened.job.rows[key].reading
+            place = where(one.id, one.source, opened)
+            seen.setdefault(place, one)
+    return [(one, place) for place, one in seen.items()]
+
+
+def choices(question: Question, opened: Opened) -> list[Choice]:
+    """Return the likely answers in words."""
+    several = len({one.quantity for one in question.candidates}) > 1
+    return [
+        Choice(
+            number,
+            candidate_words(one, opened, several),
+            one.why,
+            bool(reserved_among([one.quantity], opened.sheet)),
+        )
+        for number, one in enumerate(question.candidates, 1)
+    ]
+
+
+def candidate_words(one: Candidate, opened: Opened, several: bool) -> str:
+    """Return a candidate as people read it: value, quantity where it is in doubt, and place."""
+    row = opened.job.rows.get(one.reading)
+    name = opened.sheet.quantity(one.quantity).name if several else ""
+    place = ""
+    if row is not None:
+        told = {"quantity": one.quantity, "condition": one.condition, "phase": one.phase, "appliance": one.appliance}
+        reading = row.reading.model_copy(update=told)
+        place = place_of(reading, opened.sheet, appliance=len(opened.job.appliances) > 1)
+    value = say_value(one.value, one.unit, opened.sheet, one.quantity)
+    return " ".join(part for part in (name, value, f"({place})" if place else "") if part)
+
+
+def steps(row: JobRow, opened: Opened) -> list[dict[str, str]]:
+    """Return the history of a reading, oldest first: who, when, what, from what, to what, why."""
+    return [
+        {
+            "seq": str(step.seq),
+            "at": step.at.strftime("%Y-%m-%d %H:%M:%S %z"),
+            "by": step.by,
+            "what": step.what,
+            "before": _whole(step.before, opened),
+            "after": _whole(step.after, opened),
+            "why": step.why,
+        }
+        for step in row.history
+    ]
+
+
+def _whole(one: Reading | None, opened: Opened) -> str:
+    if one is None:
+        return ""
+    place = place_of(one, opened.sheet, appliance=len(opened.job.appliances) > 1)
+    return f"{name_of(one, opened.sheet)} {value_words(one, opened)}{f' ({place})' if place else ''}"
+
+
+def transcript(opened: Opened) -> list[tuple[Filed, list[Said]]]:
+    """Return every sound and typed line with its utterances, and the readings marked in them."""
+    by_utterance: dict[tuple[str, int], list[Reading]] = {}
+    for row in opened.job.rows.values():
+        source = row.reading.source
+        if source.utterance is not None:
+            by_utterance.setdefault((source.evidence, source.utterance), []).append(row.reading)
+    found = []
+    for filed in opened.job.filed:
+        if filed.evidence.kind == "photo":
+            continue
+        said = []
+        for one in filed.utterances:
+            heard = by_utterance.get((filed.sha256, one.number), [])
+            playable = filed.evidence.kind == "sound"
+            sound = address(opened, "sound", filed.sha256, f"{one.number}.wav") if playable else ""
+            said.append(Said(one.number, clock(one.start), sound, pieces(one, heard, opened)))
+        found.append((filed, said))
+    return found
+
+
+def pieces(one: Utterance, readings: Sequence[Reading], opened: Opened) -> list[Piece]:
+    """Return an utterance's text cut where readings were found; where two overlap, the first of them marks it."""
+    spans = sorted((r.source.span, r) for r in readings if r.source.span is not None) if readings else []
+    made: list[Piece] = []
+    at = 0
+    for (start, end), reading in spans:
+        if start < at or end > len(one.text):
+            continue
+        if start > at:
+            made.append(Piece(one.text[at:start]))
+        told = f"{name_of(reading, opened.sheet)} {value_words(reading, opened)}"
+        made.append(Piece(one.text[start:end], address(opened, "reading", reading.id), told))
+        at = end
+    if at < len(one.text) or not made:
+        made.append(Piece(one.text[at:]))
+    return made
+
+
+def photos(opened: Opened) -> list[dict[str, object]]:
+    """Return the photos with the boxes that were read, in pixels of the upright picture."""
+    by_box: dict[tuple[str, Box], Reading] = {}
+    for row in opened.job.rows.values():
+        if row.reading.source.box is not None:
+            by_box[row.reading.source.evidence, row.reading.source.box] = row.reading
+    made: list[dict[str, object]] = []
+    for filed in opened.job.filed:
+        if filed.evidence.kind != "photo":
+            continue
+        boxes = []
+        for number, figure in enumerate(filed.look.figures if filed.look else (), 1):
+            reading = by_box.get((filed.sha256, figure.box))
+            boxes.append(
+                {
+                    "number": number,
+                    "points": " ".join(f"{x:.0f},{y:.0f}" for x, y in figure.box.corners),
+                    "x": f"{min(x for x, _ in figure.box.corners):.0f}",
+                    "y": f"{min(y for _, y in figure.box.corners):.0f}",
+                    "shown": " ".join(part for part in (figure.label, figure.value, figure.unit) if part),
+                    "reading": address(opened, "reading", reading.id) if reading else "",
+                    "told": f"{name_of(reading, opened.sheet)} {value_words(reading, opened)}" if reading else "",
+                    "doubts": "; ".join(str(doubt.kind) for doubt in figure.doubts),
+                }
+            )
+        made.append(
+            {
+                "filed": filed,
+                "look": filed.look,
+                "boxes": boxes,
+                "time": moment(filed, 0.0),
+                "address": address(opened, "evidence", filed.sha256),
+            }
+        )
+    return made
+
+
+def doings(opened: Opened) -> Iterator[dict[str, str]]:
+    """Yield what people did with a job, newest first, in words; ``undo`` where it can be taken back."""
+    can = {entry.seq for entry in opened.by_people}
+    for entry in reversed(opened.entries):
+        words = decided(entry, opened)
+        if words:
+            yield {
+                "seq": str(entry.seq),
+                "at": entry.at.strftime("%Y-%m-%d %H:%M:%S %z"),
+                "by": entry.author,
+                "what": words,
+                "undo": "yes" if entry.seq in can else "",
+            }
+
+
+def decided(entry: Entry, opened: Opened) -> str:
+    """Return in words what an entry says that a person did; empty for what no person did."""
+    sheet = opened.sheet
+    match entry.body:
+        case Answered(question=question, answer=answer):
+            if answer.how == "cannot tell":
+                return f"said that nobody can tell: {question.text}"
+            told = ", ".join(
+                f"{sheet.quantity(c.quantity).name} {say_value(c.value, c.unit, sheet, c.quantity)}"
+                for c in answer.settled
+            )
+            return f"answered {told or 'that it is wrong'} ({question.text})"
+        case Edited(before=before, after=None, why=why):
+            return f"left out {_whole(before, opened)}: {why}"
+        case Edited(before=before, after=Candidate() as after, why=why):
+            new = f"{sheet.quantity(after.quantity).name} {say_value(after.value, after.unit, sheet, after.quantity)}"
+            return f"changed {_whole(before, opened)} to {new}: {why}"
+        case SentBack(to=to, text=text):
+            return f"sent back to {to}: {text}"
+        case DoesNotApply(slot=slot):
+            return f"noted that {sheet.quantity(slot.quantity).name} does not apply: {slot.reason}"
+        case StopDealtWith(stop=stop, what=what):
+            return f"recorded what was done about the stop {stop.replace('_', ' ')}: {what}"
+        case LimitReadBack(agreed=agreed):
+            return "agreed to a quoted limit" if agreed else "refused a quoted limit"
+        case EvidenceAdded(evidence=evidence) if entry.author != TOOL:
+            return f"added {evidence.name}"
+        case Undone(seq=seq):
+            return f"took back entry {seq}"
+        case Closed(open=left, why=why):
+            return f"closed the job{f' with {left} open: {why}' if left else ''}"
+        case Reopened(why=why):
+            return f"opened the job again: {why}"
+        case _:
+            return ""
