@@ -31,7 +31,7 @@ from schemas.findings import Finding, Verdict
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["combustion_findings", "fuel_of"]
+__all__ = ["OFFSET_TOLERANCE", "combustion_findings", "fuel_of"]
 
 _ROW = ("co2", "o2", "co", "co_air_free", "flue_temp", "efficiency")
 
@@ -46,7 +46,7 @@ _LINE_ROUNDING = Decimal("0.1")
 _LINE_MISSED = Decimal("0.25")
 
 # How far above zero an offset may read, Pa: one step of a common gauge (common practice, no source).
-_OFFSET_TOLERANCE = Decimal(1)
+OFFSET_TOLERANCE = Decimal(1)
 
 
 class _Broken(NamedTuple):
@@ -194,7 +194,7 @@ def _offset_sign(rows: Rows, sheet: Sheet) -> Iterator[Finding]:
             continue
         value = number(reading)
         pascal = None if value is None else in_unit(value, reading.unit, "Pa")
-        if pascal is not None and pascal > _OFFSET_TOLERANCE:
+        if pascal is not None and pascal > OFFSET_TOLERANCE:
             text = "a zero or negative governor gives no plus; was a minus left out?"
             yield _finding(sheet, "look again", _Broken("offset_sign", (reading,), text, _OFFSET), ())
 

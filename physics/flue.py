@@ -28,6 +28,8 @@ __all__ = [
     "excess_air_short_cut",
     "fuel_factor",
     "mg_per_m3",
+    "siegert_constants",
+    "siegert_gross_efficiency",
     "siegert_loss",
     "to_reference_oxygen",
 ]
@@ -124,10 +126,31 @@ def siegert_loss(flue: float, air: float, o2: float, fuel: Fuel) -> float:
     Raises:
         BadInput: ``o2`` is no flue gas, or the regulation has no constants for the fuel.
     """
+    a2, b = siegert_constants(fuel)
+    return (flue - air) * (a2 / (21 - _below_air(o2)) + b)
+
+
+def siegert_constants(fuel: Fuel) -> tuple[float, float]:
+    """Return A2 and B of ``siegert_loss``.
+
+    Raises:
+        BadInput: the regulation has no constants for the fuel.
+    """
     if fuel not in _SIEGERT:
         raise BadInput(f"There are no Siegert constants for {fuel.replace('_', ' ')}.")
-    a2, b = _SIEGERT[fuel]
-    return (flue - air) * (a2 / (21 - _below_air(o2)) + b)
+    return _SIEGERT[fuel]
+
+
+def siegert_gross_efficiency(flue: float, air: float, o2: float, fuel: Fuel) -> float:
+    """Return the efficiency in % of the gross heat without condensation: (100 − ``siegert_loss``) · net / gross.
+
+    The figure that many instruments show in North America; theirs may differ by a bias of their own.
+
+    Raises:
+        BadInput: as ``siegert_loss``.
+    """
+    gas = FUELS[fuel]
+    return (100 - siegert_loss(flue, air, o2, fuel)) * gas.net / gas.gross
 
 
 # Molar heat at constant pressure a + b·t + c·t² in J/(mol K), t in °C, fitted by us to the NASA polynomials (NASA
