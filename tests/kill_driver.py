@@ -5,6 +5,7 @@
     python tests/kill_driver.py FOLDER again COUNT     kill the same job again and again until it is through
     python tests/kill_driver.py FOLDER calls EVERY     kill at each EVERY-th system call that writes (needs strace)
     python tests/kill_driver.py FOLDER errors EVERY    fail each EVERY-th system call that writes (needs strace)
+    python tests/kill_driver.py FOLDER together COUNT  kill nothing: three processes add to one job at once
 
 After each kill the store must be sound and hold all that was reported; after one more run it must hold exactly what
 an undisturbed run holds, entry for entry. Prints where it killed, one line a kill. The processes are forked from this
@@ -30,7 +31,7 @@ import sqlalchemy as sa
 
 from jobs import disk
 from jobs.add import Event, Typed, add
-from jobs.book import new_job
+from jobs.book import job_of, new_job
 from jobs.journal import Row
 from jobs.store import Store
 from jobs.verify import faults
@@ -323,6 +324,39 @@ def by_errors(scene: Scene, every: int) -> int:
     return failed
 
 
+def together(scene: Scene, count: int) -> int:
+    """Let three processes add the same and other files to one job at once: all succeed, and nothing is doubled."""
+
+    def readings() -> list[tuple[str, str]]:
+        with Store(scene.home) as store:
+            return [(row.reading.value, row.how) for row in job_of(store, "job-1").rows.values()]
+
+    assert scene.recovered()
+    expected = readings()
+    whole = scene.files
+    for _ in range(count):
+        scene.anew()
+        children = []
+        for files in (whole, whole[1:], whole[:1]):
+            scene.files = files
+            pid = os.fork()
+            if pid == 0:
+                status = 70
+                try:
+                    scene.run(dawdle)
+                    status = 0
+                except BaseException as error:
+                    say(f"  {type(error).__name__}: {error}")
+                finally:
+                    os._exit(status)
+            children.append(pid)
+        scene.files = whole
+        assert [os.waitpid(pid, 0)[1] for pid in children] == [0, 0, 0]
+        assert scene.fork(scene.check_after_kill) == 0
+        assert readings() == expected
+    return count
+
+
 def traced(scene: Scene, call: str, inject: str) -> tuple[int, str]:
     """Run under strace with a fault injected into a system call; return the wait status and the call that it hit."""
     out = scene.folder / "trace"
@@ -353,7 +387,14 @@ def tell(scene: Scene, status: int, where: str) -> int:
 def main() -> None:
     doubles.install()
     folder, way, number = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
-    ways = {"steps": by_steps, "moments": by_moments, "again": again_and_again, "calls": by_calls, "errors": by_errors}
+    ways = {
+        "steps": by_steps,
+        "moments": by_moments,
+        "again": again_and_again,
+        "calls": by_calls,
+        "errors": by_errors,
+        "together": together,
+    }
     folder.mkdir(parents=True)
     print(f"{ways[way](Scene(folder), number)} times", flush=True)
 
