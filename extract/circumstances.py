@@ -31,6 +31,9 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
             b.c.appliance_lost = not (p.checks or p.captures)
             continue
         tag = b.tag_of(tags[0])
+        bare = b.tokens[i.start].low in ("number", "#")
+        if bare and b.c.setting.appliances and tag not in b.known_appliances():
+            continue  # "the number twelve wrench": the job's own list of appliances has no such one
         if tag not in b.c.appliances:
             b.c.appliances = (*b.c.appliances, tag)
         out.append((n, tag))

@@ -6,6 +6,7 @@ from extract.book import Book
 from extract.circumstances import before_now
 from extract.context import SCREW_KEPT
 from extract.doubt import FIT, HEDGES, doubt
+from extract.heard import name_misgiving
 from extract.lexicon import Item
 from extract.moves import Move
 from extract.parse import Parsed
@@ -28,6 +29,13 @@ def record_text(b: Book, c: Capture) -> None:
         id=b.new_id(), quantity=c.quantity, condition="", value=c.value,
         appliance=None if q.every_job or q.form == "words" else b.c.tag(), source=b.source(c.start, c.end),
     )  # fmt: skip
+    span = reading.source.span
+    if q.form in ("name", "person", "code") and span is not None and q.kind == "text":
+        heard = b.u.text[span[0] : span[1]]
+        spoken = heard if q.form == "code" else c.value
+        why = name_misgiving(b.u, span[0], span[1], spoken)
+        if why:
+            reading = reading.model_copy(update={"doubts": (doubt(DoubtKind.HEARD_UNCLEARLY, why),)})
     old = b.c.at_slot(c.quantity, "", "", reading.appliance)
     if old is not None and q.form != "words":
         b.settle(reading, old.id, "said again")
@@ -114,7 +122,8 @@ def record_move(b: Book, m: Move) -> None:
         reading = reading.model_copy(update={"doubts": (*doubts, doubt(DoubtKind.APPLIANCE_UNCLEAR))})
     if m.intended and b.c.state is None and screw is None:
         return
-    if condition is not None and not m.intended:
+    if condition is not None:
+        # Also where it may still be to come: a later value must not take the place of one from before it.
         before_now(b, condition)
         b.c.moved = b.c.moved | {(b.c.tag(), condition)}
         b.c.phase = None
