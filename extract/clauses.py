@@ -94,7 +94,7 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
         if low == "no" and item.end == item.start + 1 and follows is not None and follows.kind in _THINGS:
             current[-1].items.append(item._replace(kind="plain", also=()))  # "no CO in here" corrects nothing
             continue
-        if (item.role("correct") or item.role("undo")) and item.kind in ("cue", "plain", "word"):
+        if (item.role("correct") or item.role("undo")) and item.kind in ("cue", "plain", "word", "state"):
             valued = any(i.kind == "number" for s in current for i in s.items)
             anything = any(i.kind not in ("plain", "filler") for s in current for i in s.items)
             if valued:

@@ -31,7 +31,7 @@ def undo(b: Book, p: Parsed) -> None:
     if p.sentence.corrects or any(s.has("swap") for s in p.sentence.segments):
         b.c.correcting = True
     for n, i in enumerate(p.laid.items):
-        if i.role("correct") and i.kind in ("cue", "plain", "word"):
+        if i.role("correct") and i.kind in ("cue", "plain", "word", "state"):
             b.c.correcting = True
         if not i.role("undo"):
             continue

@@ -22,6 +22,7 @@ __all__ = ["Misgiving", "misgivings"]
 # agreed. Agreement is worth more than certainty.
 NOTABLE = 0.15  # a hypothesis with this share of the mass is listened to
 STRONG = 0.30  # one with this share is asked about even where it lacks the value altogether
+NAME = 0.50  # a name needs this certainty of its least certain word
 LONE = 0.30  # a value that no second opinion confirms needs this certainty of its least certain word
 
 
@@ -62,6 +63,26 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
         if not confirmed and certainty is not None and certainty < LONE:
             out.setdefault(v.start, Misgiving("the recogniser was not sure of a word"))
     return out
+
+
+def name_misgiving(utterance: Utterance, start: int, end: int, text: str) -> str:
+    """Why a name may have been misheard (``start`` to ``end`` characters); empty where nothing speaks for that.
+
+    A recogniser spells names it has never met as words that it has: only agreement to the letter counts.
+    """
+    certainty = _least(utterance.hypotheses[0].words, utterance.text, start, end)
+    if certainty is None:
+        return ""
+    letters = _letters(text)
+    others = [h.text for h in utterance.hypotheses[1:] if h.mass >= NOTABLE]
+    others += [utterance.second_opinion] if utterance.second_opinion is not None else []
+    if any(letters not in _letters(o) for o in others):
+        return "not every way it was heard has it so"
+    return "the recogniser was not sure of a word" if certainty < NAME else ""
+
+
+def _letters(text: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", text.lower())
 
 
 def _values(heard: Heard) -> list[Value]:

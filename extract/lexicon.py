@@ -119,7 +119,7 @@ class Grammar:
 
     def introductions_from(self, token: Token) -> tuple[tuple[str, ...], ...]:
         """The introductions that may begin with a token: those with its word, or with a name if it has a capital."""
-        named = self._named_first if token.text[:1].isupper() and token.low not in self.phrases else ()
+        named = self._named_first if token.text[:1].isupper() and token.low not in self.lang.plain else ()
         return (*self._introductions.get(token.low, ()), *named)
 
     @lru_cache(maxsize=64)  # noqa: B019 - a grammar lives as long as its process
@@ -234,6 +234,10 @@ class Grammar:
             tag = t.text
         elif t.text == "A" and tokens[i].low != "number" and (j + 1 == len(tokens) or tokens[j + 1].kind == "mark"):
             tag = "A"
+        heard = lang.sound_alikes.get(t.low, "")
+        pointed = i > 0 and tokens[i - 1].low in ("to", "on", "over", "now", "is", "at", ",")
+        if not tag and pointed and heard in lang.digits and j + 1 < len(tokens):
+            yield Item("appliance", i, j + 1, (str(lang.digits[heard]),), KNOWN + HEARD_ALIKE)  # "over to boiler to"
         if not tag or (tokens[i].low == "number" and i and tokens[i - 1].low in ("job", "serial", "model", "part")):
             return
         end = j + 1

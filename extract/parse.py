@@ -157,7 +157,7 @@ def _again(values: Sequence[Value], context: Context) -> float:
     """A slot that has just been filled is hardly said again at once: it weighs against that way to read."""
     cost = 0.0
     for v in values:
-        if v.name is None or len(v.name.ids) != 1 or v.changed or not context.last:
+        if v.name is None or len(v.name.ids) != 1 or v.changed or not context.last or context.appliances:
             continue
         for rid in context.last:
             r = context.readings.get(rid)

@@ -42,7 +42,7 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         b.settle(reading, old.id if old else None, "said again with its condition" if old else "")
         return
     same = old.value == reading.value and old.unit == reading.unit
-    if same and b.c.correcting and old.id in b.made:
+    if same and p.sentence.continues and b.c.correcting and old.id in b.made:
         text = doubt(DoubtKind.HEARD_UNCLEARLY, "it was corrected, but to the same value")
         b.emit(Relabel(target=old.id, doubts=(*old.doubts, text), source=reading.source, why=text.detail))
         return

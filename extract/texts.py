@@ -49,6 +49,9 @@ LETTER_WORDS = {
 }  # fmt: skip - the spelling alphabet of the ITU Radio Regulations, Appendix 14
 
 
+_CODE_KINDS = ("word", "number", "plain", "cue", "other", "unit")
+
+
 class Capture(NamedTuple):
     """A piece of text bound to a quantity: tokens ``start`` to ``end`` are used up."""
 
@@ -138,7 +141,8 @@ def _mentioned(
                     )
                 ):
                     break
-                if kinds[start].kind not in ("word", "number", "plain", "cue", "other", "unit") and not linked:
+                known = kinds.get(start)
+                if known is not None and not linked and known.kind not in _CODE_KINDS:
                     break
                 value = _code(tokens, start, end, text, grammar, q)
                 if not _has_code(value) and not _name_like(tokens, start, end, kinds):

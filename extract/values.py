@@ -14,6 +14,7 @@ from schemas.units import convert, unit_of
 __all__ = ["Choice", "Fit", "Measure", "fit"]
 
 MARGIN = 1.0  # the best value must beat the second by this much; set on the dev corpus, see bench.extract
+FAR = 2.5  # a value this far fetched is asked about even where it is the only one
 UNUSUAL = 1.5  # outside what is usual
 MANY_DECIMALS = 3.0
 NO_DECIMALS = 0.3
@@ -98,7 +99,7 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
     if number.led and len(number.digits) > 2:
         doubts.append("fused")
     rival = next((c for c in found[1:] if c.value != best.value), None)
-    if rival is not None and rival.cost - best.cost < MARGIN:
+    if (rival is not None and rival.cost - best.cost < MARGIN) or best.cost >= FAR:
         doubts.append("value")
     if not best.usual and number.exact and "." in best.value and not unit_said(unit):
         moved = [c for c in _shifted(number, candidates, q) if abs(len(c.value) - len(best.value)) <= 2]
@@ -106,7 +107,11 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
             doubts.append("unusual")
             found = (best, *moved[:1], *found[1:])
     if not best.usual and others:
-        better = [c for c in _choices(number, others, q) if c.usual and c.value == best.value]
+        better = [
+            c
+            for c in _choices(number, others, q)
+            if c.usual and (c.value == best.value or c.cost + MARGIN <= best.cost)
+        ]
         if better:
             doubts.append("unit")
             found = (best, better[0], *found[1:])
