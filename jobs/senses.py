@@ -6,11 +6,15 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from capture.media import Media
 from schemas.evidence import Look, Utterance
 from schemas.sheet import Sheet
+
+if TYPE_CHECKING:
+    from capture.readers import Readers
+    from capture.recogniser import Recogniser
 
 __all__ = ["Hear", "Senses", "senses", "words_of"]
 
@@ -51,12 +55,33 @@ def senses(model: str | None = None, *, words: Sequence[str] = ()) -> Senses:
     Raises (on first use):
         BadInput: the model is not there or is not the one that was measured.
     """
-    from capture import hear, see, sniff
 
-    recogniser = cache(lambda: hear.load_recogniser(model, words=words))
-    readers = cache(see.load_readers)
+    # Each is imported when it is first needed: a typed line needs neither a recogniser nor a reader.
+    @cache
+    def recogniser() -> Recogniser:
+        from capture.hear import load_recogniser
+
+        return load_recogniser(model, words=words)
+
+    @cache
+    def readers() -> Readers:
+        from capture.see import load_readers
+
+        return load_readers()
+
+    def _identify(path: Path) -> Media:
+        from capture.sniff import identify
+
+        return identify(path)
 
     def _hear(path: Path, sha256: str, *, skip: int, progress: Callable[[float], None]) -> Iterator[Utterance]:
-        return hear.hear(path, sha256, recogniser(), skip=skip, progress=progress)
+        from capture.hear import hear
 
-    return Senses(sniff.identify, _hear, lambda path, sha256: see.look(path, sha256, readers()))
+        return hear(path, sha256, recogniser(), skip=skip, progress=progress)
+
+    def _look(path: Path, sha256: str) -> Look:
+        from capture.see import look
+
+        return look(path, sha256, readers())
+
+    return Senses(_identify, _hear, _look)

@@ -155,13 +155,15 @@ class Summaries:
             found = connection.execute(query.limit(PAGE).offset((number - 1) * PAGE)).mappings().all()
         return Page(tuple(_read(row) for row in found), total, number, self.behind)
 
-    def with_desk_work(self, after: str = "") -> str | None:
-        """Return the job, beginning behind ``after`` in the order they were opened, that has a question for the office.
+    def with_questions(self, after: str = "", *, reserved: bool = False) -> str | None:
+        """Return the next job behind ``after``, in the order they were opened, that has a question for the office.
 
-        The search goes round; the job itself comes last.
+        With ``reserved`` those count too that only the technician can settle. The search goes round; the job itself
+        comes last.
         """
         with self._engine.connect() as connection:
-            query = sa.select(_rows.c.number).where(_rows.c.desk > 0, ~_rows.c.closed)
+            counted = _rows.c.questions if reserved else _rows.c.desk
+            query = sa.select(_rows.c.number).where(counted > 0, ~_rows.c.closed)
             order = (_rows.c.opened, _rows.c.number)
             opened = connection.execute(sa.select(*order).where(_rows.c.number == after)).first()
             if opened is not None:

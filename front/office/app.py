@@ -9,6 +9,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -40,6 +41,8 @@ def build(store: Store, default: Person | None, *, secure: bool = False) -> Star
 
     @asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
+        # A store of the usual size is up to date before the first page; a large one goes on beside it.
+        await run_in_threadpool(desk.summaries.catch_up, 100)
         keeper = threading.Thread(target=_keep_up, args=(desk, ended), daemon=True)
         keeper.start()
         if reader.waiting():

@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -123,8 +124,11 @@ class Accounts:
         with self._engine.begin() as connection:
             _tables.create_all(connection)
         path.chmod(0o600)
-        # Somebody unknown is checked against this, so that the time an answer takes does not tell names.
-        self._nobody = self._hasher.hash(secrets.token_hex())
+
+    @cached_property
+    def _nobody(self) -> str:
+        """Somebody unknown is checked against this, so that the time an answer takes does not tell names."""
+        return self._hasher.hash(secrets.token_hex())
 
     def close(self) -> None:
         """Close the database."""
@@ -167,7 +171,7 @@ class Accounts:
         with self._engine.connect() as connection:
             hashed = connection.execute(sa.select(_accounts.c.hash).where(_accounts.c.name == name)).scalar()
         try:
-            self._hasher.verify(hashed or self._nobody, password)
+            self._hasher.verify(self._nobody if hashed is None else hashed, password)
         except (VerificationError, InvalidHashError):
             return None
         if hashed is None:
