@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+import extract
+from jobs import extraction
 from jobs.add import Event, Typed, add
 from jobs.book import NewAppliance, job_of, new_job
 from jobs.fold import Job
@@ -237,3 +239,25 @@ def test_the_history_of_a_value(store: Store, tmp_path: Path) -> None:
     (row,) = job.rows.values()
     told = [(s.what, s.before.value if s.before else None, s.after.value if s.after else None) for s in row.history]
     assert told == [("recorded", None, "9.3"), ("replaced", "9.3", "9.4")]
+
+
+def test_extraction_sees_what_another_process_added_meanwhile(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Written from a job that has moved on since, it would withdraw what the other had found."""
+    (tmp_path / "other").write_bytes(sound(["1 high_fire o2 4.4 %"], NOON))
+    real = extraction.setting_of
+    calls = 0
+
+    def meanwhile(store: Store, job: Job) -> extract.Setting:
+        nonlocal calls
+        calls += 1
+        if calls == 1:
+            add(store, "job-1", [tmp_path / "other"], senses=Ears().senses(), author="Bo")
+        return real(store, job)
+
+    monkeypatch.setattr(extraction, "setting_of", meanwhile)
+    job = give(store, tmp_path, sound(["5 high_fire co2 9.3 %"], NOON))
+    assert [row[1] for row in rows(job)] == ["o2", "co2"]
+    assert not any(entry.body.kind == "withdrawn" for entry in store.entries("job-1"))
+    assert calls == 3  # once for the other, and once more after it
