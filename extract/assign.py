@@ -270,13 +270,27 @@ def _range(
     return m
 
 
+def _differing(laid: Laid) -> set[int]:
+    """The tokens of "supply and return" in "delta between supply and return": the difference is no value of either."""
+    out: set[int] = set()
+    inside = False
+    for n, item in enumerate(laid.items):
+        if item.kind == "number":
+            inside = False
+        elif item.get("other") is not None and n + 1 < len(laid.items) and laid.items[n + 1].role("between"):
+            inside = True
+        elif inside and item.kind == "quantity":
+            out.update(range(item.start, item.end))
+    return out
+
+
 def names_of(
     sentence: Sentence, laid: Laid, values: Sequence[Value], grammar: Grammar, tokens: Sequence[Token]
 ) -> list[Name]:
     """Return the quantities named in a sentence, in order; what swallows values is a name without ids."""
     out: list[Name] = []
     conditions = {id(c) for s in sentence.segments for c in s.conditions}
-    used = {k for v in values for k in range(v.start, v.end)}
+    used = {k for v in values for k in range(v.start, v.end)} | _differing(laid)
     for n, item in enumerate(laid.items):
         if item.start in used:
             continue

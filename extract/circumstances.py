@@ -37,6 +37,9 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
         if tag not in b.c.appliances:
             b.c.appliances = (*b.c.appliances, tag)
         out.append((n, tag))
+    if len({t for _, t in out}) > 1 and not (p.values or p.checks or p.moves or p.captures):
+        b.c.appliance, b.c.appliance_lost = None, True  # "boiler one and boiler two are both at high fire"
+        return []
     if out and (p.values or p.checks or p.moves or not b.group()):
         b.use_appliance(out[0][1])
     return out

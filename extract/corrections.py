@@ -61,7 +61,7 @@ def relabels(b: Book, p: Parsed) -> bool:
     names = [n for n in p.names if n.ids and not n.implied]
     conditions = [c for s in p.sentence.segments if s.kind != "question" for c in s.conditions]
     tags = [i.get("appliance") for i in p.laid.items if i.get("appliance") is not None]
-    corrected = b.c.correcting or any(s.has("correct") for s in p.sentence.segments)
+    corrected = b.c.correcting or any(s.has("correct", "not") for s in p.sentence.segments)
     src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
     done = False
     if names and (corrected or any(r.quantity is None or unclear(b, r) for r in group)):

@@ -186,7 +186,9 @@ class Grammar:
                 here.append(Item("plain", i, i + 1, w, PLAIN))
             else:
                 here.append(Item("word", i, i + 1, w, UNKNOWN))
-            beside = i > 0 and (likes[i - 1] or lows[i - 1] in lang.minus or lows[i - 1] in ("a", '"', "°"))
+            beside = i > 0 and (
+                likes[i - 1] or lows[i - 1] in lang.minus or lows[i - 1] in ("a", '"', "°", "full", "whole", "complete")
+            )
             for table in tables:
                 for size, phrases in table.get(w, ()):
                     for entry in phrases.get(tuple(lows[i : i + size]), ()):
@@ -260,6 +262,9 @@ class Grammar:
             return
         if w in ("nothing", "none") and not self._is_nothing(tokens, i):
             return
+        full = w in ("full", "whole", "complete") and i + 1 < len(tokens) and tokens[i + 1].low == "turn"
+        if full and not (i and (likes[i - 1] or tokens[i - 1].low in ("a", "one"))):
+            yield Item("number", i, i + 1, Number((("1", 0.0),), exact=True, digits="1"), KNOWN)
         if (
             w in ("a", "an")
             and i + 1 < len(tokens)

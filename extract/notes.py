@@ -53,7 +53,9 @@ def record_choices(b: Book, p: Parsed) -> None:
             continue
         q, option = picked
         named = any(q in m.value.ids for x in p.sentence.segments for m in x.items if m.kind == "quantity")
-        quiet = all(x.kind in ("plain", "choice", "cue", "mark", "appliance", "state") for x in s.items)
+        vague = all(not x.value.ids for x in s.items if x.kind == "quantity")
+        kinds = ("plain", "choice", "cue", "mark", "appliance", "state", "quantity")
+        quiet = vague and all(x.kind in kinds for x in s.items)
         if named or (quiet and b.g.quantities[q].said and i.kind == "choice"):
             found.setdefault(q, []).append((option, i))
     for q, options in found.items():

@@ -30,7 +30,7 @@ def checks_of(sentence: Sentence, tokens: Sequence[Token], grammar: Grammar) -> 
     states: dict[str, list[tuple[str, int]]] = {}
     spans: dict[str, list[int]] = {}
     for s in sentence.segments:
-        if s.kind not in ("reading", "future"):
+        if s.kind not in ("reading", "future") and not (s.kind == "limit" and not s.numbers):
             continue
         named = [
             (q, i)

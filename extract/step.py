@@ -107,7 +107,7 @@ def topics(b: Book, p: Parsed) -> None:
     kind = p.sentence.segments[last.segment].kind
     b.c.pending = (
         Topic(last_ids, condition, b.at)
-        if not last.used and (kind == "reading" or asks_itself(b, p)) and not last.implied
+        if not last.used and (kind == "reading" or asks_itself(b, p)) and not (last.implied and p.values)
         else None
     )
 
