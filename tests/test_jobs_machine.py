@@ -69,9 +69,13 @@ class Life(RuleBasedStateMachine):
     def talk(self, lines: list[str], timed: bool) -> None:
         self.keep(sound([f"{5 * n} {line}" for n, line in enumerate(lines)], NOON if timed else None))
 
-    @rule(slot=SLOTS, value=VALUES, timed=st.booleans())
-    def picture(self, slot: str, value: str, timed: bool) -> None:
-        self.keep(photo([f"{slot} {value}"], NOON if timed else None))
+    @rule(
+        shown=st.lists(st.tuples(SLOTS, VALUES), min_size=1, max_size=3, unique_by=lambda pair: pair[0]),
+        timed=st.booleans(),
+        kind=st.sampled_from(["PHOTO", "SLIP"]),
+    )
+    def picture(self, shown: list[tuple[str, str]], timed: bool, kind: str) -> None:
+        self.keep(photo([" ".join(pair) for pair in shown], NOON if timed else None, kind=kind))
 
     @precondition(lambda self: self.given)
     @rule(data=st.data())
