@@ -1,4 +1,4 @@
-"""python -m bench.extract GOLD.jsonl [--out PRED.jsonl] [--sheet NAME]
+"""python -m bench.extract GOLD.jsonl [--out PRED.jsonl] [--sheet NAME] [--curve]
 
 Runs every item of a gold file as its own job, in one run with one set of options, and prints the bars of the issue.
 Exit 1 where a bar is not met, 3 where the file cannot be used.
@@ -19,7 +19,15 @@ from types import ModuleType
 from typing import Any
 
 from bench.names import QUANTITIES, UNITS, note_for, to_corpus
-from extract import Context, Grammar, Setting, compile_sheet, start, step
+from extract import (
+    Context,
+    Grammar,
+    Setting,
+    compile_sheet,
+    start,
+    step,
+    values,  # its margin is what the curve is drawn over
+)
 from schemas.evidence import Hypothesis, MadeBy, Utterance
 from schemas.load import load_sheet
 from schemas.readings import Reading
@@ -114,6 +122,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("gold", type=Path)
     parser.add_argument("--out", type=Path, help="write the predictions here")
     parser.add_argument("--sheet", default="gas-boiler-start-up")
+    parser.add_argument("--curve", action="store_true", help="also show silent-wrong against asked for other margins")
     args = parser.parse_args(argv)
     if not args.gold.is_file():
         print(f"There is no gold file {args.gold}; give the path of a JSONL file such as ../shared/corpus/dev.jsonl.")
@@ -160,7 +169,26 @@ def main(argv: list[str] | None = None) -> int:
         f"about nothing {total['spurious_ask']}; items wholly right {perfect}; "
         f"sheet compiled in {1000 * compiled:.0f} ms"
     )
+    if args.curve:
+        _curve(items, grammar, score)
     return 0 if met_all else 1
+
+
+def _curve(items: list[dict[str, Any]], grammar: Grammar, score: ModuleType) -> None:
+    """What the margin costs: how much better the best value must be than the second to be taken unasked."""
+    kept = values.MARGIN
+    print("margin  silent-wrong  exact  right  asked though right  needed asked")
+    for margin in (0.0, 0.25, 0.5, kept, 1.5, 2.0, 3.0):
+        values.MARGIN = margin
+        values.fit.cache_clear()
+        total = score.collections.Counter()
+        for item in items:
+            total += score.score_item(item, predict(item, grammar, []))[0]
+        s = score.summary(total)
+        row = f"{margin:6g} {s['silent_wrong']:13.2f} {s['exact']:6.1f} {s['right']:6.1f}"
+        print(f"{row} {s['asked']:19.2f} {s['held']:13.1f}")
+    values.MARGIN = kept
+    values.fit.cache_clear()
 
 
 if __name__ == "__main__":

@@ -425,9 +425,10 @@ def _edge(
     cost += BETWEEN * sum(1 for o in values if lo < o.place < hi)
     cost += BETWEEN * sum(1 for o in names if lo < o.place < hi and not o.implied)
     if name.place > v.place:
-        link = next((tokens[i.start].low for i in laid.items[lo + 1 : hi] if i.kind == "plain"), "")
+        between = [tokens[i.start].low for i in laid.items[lo + 1 : hi]]
+        link = next((w for w in between if w in ("on", "of", "for", "in")), "")
         # "nine one on the CO2" links; "nine one CO 72" leans the other way
-        cost += 0.2 if link in ("on", "of", "for", "in") else 0.6
+        cost += 0.2 if link else 0.6
     if name.implied:
         cost += 0.8
     if not name.ids and not name.vague:
