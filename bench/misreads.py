@@ -17,12 +17,14 @@ import argparse
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from checks.combustion import OFFSET_TOLERANCE
+from checks.learned import off_the_line
 from physics.arrays import co2_on_line, co_air_free, gross_efficiency
 
 __all__ = ["main"]
@@ -73,6 +75,7 @@ def main(argv: list[str] | None = None) -> int:
     for sheet in SHEETS:
         met = _sheet(sheet, args.rows, np.random.default_rng(args.seed)) and met
     met = _offset(args.rows, np.random.default_rng(args.seed)) and met
+    met = _learned(np.random.default_rng(args.seed)) and met
     return 0 if met else 1
 
 
@@ -333,6 +336,36 @@ def _sheet(sheet: SheetKind, count: int, draw: np.random.Generator) -> bool:
 
 def _caught(row: Row, sheet: SheetKind, spans: Thresholds) -> Truth:
     return np.asarray(out_of_range(row) | _beyond(residuals(row, sheet), spans))
+
+
+def _learned(draw: np.random.Generator, jobs: int = 4000) -> bool:
+    """The line that the rows of one instrument share: one CO2 with a wrong last digit in so many rows."""
+    print("\nthe instrument's own line (checks.learned), a wrong last digit of CO2, and false alarms, in % of jobs:")
+    met = True
+    for count in (4, 5, 6, 8):
+        figures = []
+        for measured in (False, True):
+            o2 = draw.uniform(3.4, 6.6, (jobs, count))
+            co2_max = draw.uniform(CO2_MAX - 0.12, CO2_MAX + 0.12, (jobs, 1))
+            seen = np.round(o2 + 0.1 * draw.standard_normal(o2.shape), 1)
+            of = co2_on_line(o2, co2_max) + 0.15 * draw.standard_normal(o2.shape)
+            co2 = np.round(of if measured else co2_on_line(seen, co2_max), 1)
+            figures.append(np.mean([bool(_off(c, o)) for c, o in zip(co2, seen, strict=True)]))
+            if not measured:
+                tenths = np.rint(10 * co2[:, 0]).astype(int)
+                co2[:, 0] = (tenths // 10 * 10 + (tenths + draw.integers(1, 10, jobs)) % 10) / 10
+                figures.append(np.mean([0 in _off(c, o) for c, o in zip(co2, seen, strict=True)]))
+        computed, caught, measured_false = (100 * float(x) for x in figures)
+        met = met and computed <= 1 and measured_false <= 3.5
+        print(
+            f"{count} rows: caught {caught:.0f}; false: CO2 computed {computed:.1f}, CO2 measured {measured_false:.1f}"
+        )
+    return met
+
+
+def _off(co2: Array, o2: Array) -> list[int]:
+    pairs = [(Decimal(f"{c:.1f}"), Decimal(f"{o:.1f}")) for c, o in zip(co2, o2, strict=True)]
+    return [place for place, _ in off_the_line(pairs)]
 
 
 def _offset(count: int, draw: np.random.Generator) -> bool:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import NamedTuple
 
+from checks.learned import FlueRow, off_the_formula, off_the_line
 from checks.rows import Rows, in_unit, number
 from checks.words import named
 from physics.flue import efficiency
@@ -20,7 +21,6 @@ from physics.laws import (
     O2_IN_AIR,
     air_free_gap,
     air_free_tolerance,
-    co2_on_line,
     dilution_gap,
     dilution_tolerance,
     shortfall,
@@ -38,12 +38,8 @@ _ROW = ("co2", "o2", "co", "co_air_free", "flue_temp", "efficiency")
 _LINE = "dilution of dry flue gas with air; fuel factor Fo of US EPA Method 3B (40 CFR 60, Appendix A-2)"
 _AIR_FREE = "oxygen correction to 0 % O2 as in US EPA Method 19 (40 CFR 60, Appendix A-7)"
 _HEAT = "heat balance of the flue gas, gross without condensation to net with all of it, with a point to spare each way"
+_FORMULA = "one instrument counts by one formula (Siegert's, or a heat balance), with one bias; no source"
 _OFFSET = "common practice, no source: a zero or negative governor holds the offset at or below zero"
-
-# What rounding to 0.1 % does to CO2max worked out from a row: 0.05 / 0.8 from CO2 and 0.05 · 12 / 16 from O2.
-_LINE_ROUNDING = Decimal("0.1")
-# How far, in % CO2, a pair may lie off the line of the others: rounding of both, and a step to spare.
-_LINE_MISSED = Decimal("0.25")
 
 # How far above zero an offset may read, Pa: one step of a common gauge (common practice, no source).
 OFFSET_TOLERANCE = Decimal(1)
@@ -82,7 +78,8 @@ def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) ->
         suspects = _suspects(broken)
         for fault in broken:
             yield _finding(sheet, "conflicting", fault, suspects)
-    for fault in _off_the_instrument(gas_rows, fuel):
+    air = rows.standing("ambient_temp", "")
+    for fault in (*_off_the_instrument(gas_rows, fuel), *_off_the_formula(gas_rows, air, fuel)):
         yield _finding(sheet, "look again", fault, ())
     if file is not None and file.governor == "zero or negative":
         yield from _offset_sign(rows, sheet)
@@ -154,28 +151,34 @@ def _efficiency_off(row: dict[str, Reading], air: Reading | None, fuel: Fuel | N
 
 
 def _off_the_instrument(gas_rows: list[dict[str, Reading]], fuel: Fuel | None) -> Iterator[_Broken]:
-    """Yield a pair that lies off the line on which all other rows of the job agree to within rounding.
-
-    An instrument that works CO2 out from O2 shows one line all day. With three rows and more on it, a pair beside it
-    was probably misheard, even where natural gases in general would allow it.
-    """
+    """Yield a pair that lies off the line which the other rows of the job share, where the wide law lets it pass."""
     pairs = [
         (row["co2"], row["o2"])
         for row in gas_rows
         if "co2" in row and "o2" in row and _of(row["o2"]) < 18 and max(_step(row["co2"]), _step(row["o2"])) < 1
     ]
-    if len(pairs) < 4:
-        return
-    lines = [_of(co2) * O2_IN_AIR / (O2_IN_AIR - _of(o2)) for co2, o2 in pairs]
-    for n, (co2, o2) in enumerate(pairs):
-        others = lines[:n] + lines[n + 1 :]
-        middle = sum(others, Decimal(0)) / len(others)
-        gap = _of(co2) - co2_on_line(_of(o2), middle)
-        agree = max(abs(line - middle) for line in others) <= _LINE_ROUNDING
-        wide = abs(dilution_gap(_of(co2), _of(o2), fuel)) > dilution_tolerance(co2_step=_step(co2), o2_step=_step(o2))
-        if agree and not wide and abs(gap) > _LINE_MISSED:
-            text = f"the other rows lie on one line, and this pair is {abs(gap):.1f} % CO2 off it"
+    for place, gap in off_the_line([(_of(co2), _of(o2)) for co2, o2 in pairs]):
+        co2, o2 = pairs[place]
+        if abs(dilution_gap(_of(co2), _of(o2), fuel)) <= dilution_tolerance(co2_step=_step(co2), o2_step=_step(o2)):
+            text = f"the other rows lie on one line, and this pair is {gap:.1f} % CO2 off it"
             yield _Broken("co2_o2_line_of_the_instrument", (co2, o2), text, _LINE)
+
+
+def _off_the_formula(gas_rows: list[dict[str, Reading]], air: Reading | None, fuel: Fuel | None) -> Iterator[_Broken]:
+    """Yield an efficiency beside the formula that the other rows of the job follow."""
+    air_in = None if air is None else _in(air, "Cel")
+    if fuel is None or air is None or air_in is None:
+        return
+    found = [
+        (row, FlueRow(float(flue), float(air_in), float(_of(row["o2"])), float(_of(row["efficiency"]))))
+        for row in gas_rows
+        if {"o2", "flue_temp", "efficiency"} <= row.keys() and (flue := _in(row["flue_temp"], "Cel")) is not None
+    ]
+    for place, name, gap in off_the_formula([flue_row for _, flue_row in found], fuel):
+        row = found[place][0]
+        text = f"the other rows follow one formula ({name}), and this efficiency is {abs(gap):.1f} points off it"
+        readings = (row["efficiency"], row["flue_temp"], row["o2"], air)
+        yield _Broken("efficiency_of_the_instrument", readings, text, _FORMULA)
 
 
 def _suspects(broken: list[_Broken]) -> tuple[Reading, ...]:

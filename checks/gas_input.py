@@ -14,12 +14,23 @@ from schemas.findings import Finding, Verdict
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["input_findings"]
+__all__ = ["clocked_kilowatt", "input_findings"]
 
 # Firing rate, the plate's quantity, the appliance file's field.
 _RATED = (("high_fire", "input_max", "input_high"), ("low_fire", "input_min", "input_low"))
 _ALLOWED = Decimal("0.05")
 _BASIS = "3600 · volume / time · heating value; 5 % is common practice, no source"
+
+
+def clocked_kilowatt(rows: Rows, condition: str) -> tuple[list[Reading], Decimal] | None:
+    """Return the heat that the clocked gas carries in kW and the readings that it is worked out from; None without."""
+    clocked, heat = rows.standing("clock_time", condition), rows.standing("heating_value", "")
+    if clocked is None or heat is None:
+        return None
+    volume, seconds, per_volume = _volume(clocked), _in(clocked, "s"), _in(heat, "MJ/m3")
+    if volume is None or not seconds or per_volume is None:
+        return None
+    return [clocked, heat], volume * per_volume * 1000 / seconds
 
 
 def input_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:

@@ -7,32 +7,67 @@ from decimal import Decimal
 
 from checks.rows import Rows, in_unit, number
 from checks.words import named, shown_limit, why_open
-from schemas.appliance import ApplianceFile
+from schemas.appliance import ApplianceFile, ApplianceLimit
+from schemas.base import decimal_of
 from schemas.findings import Finding, Limit, LimitOrigin, Verdict
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 from schemas.units import show_unit
 
-__all__ = ["applicable", "known_limits", "limit_findings"]
+__all__ = ["applicable", "known_limits", "limit_findings", "waiting_for_altitude"]
 
 
 def known_limits(
     rows: Rows, sheet: Sheet, file: ApplianceFile | None, file_sha256: str | None, limits: Sequence[Limit]
 ) -> tuple[Limit, ...]:
-    """Return all limits in the order in which they are believed: appliance file, rating plate, the job's own."""
-    return (*_from_file(file, file_sha256), *_from_plate(rows, sheet), *limits)
+    """Return all limits in the order in which they are believed: appliance file, rating plate, the job's own.
+
+    Of the file's, those that hold for the fuel and the altitude here.
+    """
+    return (*_from_file(rows, file, file_sha256), *_from_plate(rows, sheet), *limits)
 
 
-def _from_file(file: ApplianceFile | None, sha256: str | None) -> Iterator[Limit]:
+def _from_file(rows: Rows, file: ApplianceFile | None, sha256: str | None) -> Iterator[Limit]:
     if file is None:
         return
-    for row in file.limits:
+    fuel, altitude = _fuel(rows, file), rows.standing("altitude", "")
+    mine = [row for row in file.limits if row.fuel in (None, fuel) and _holds_at(row, altitude)]
+    special = {(row.quantity, row.condition) for row in mine if row.fuel is not None or row.by_altitude}
+    for row in mine:
+        if row.fuel is None and not row.by_altitude and (row.quantity, row.condition) in special:
+            continue
         origin = LimitOrigin(
             kind="appliance file", title=file.title, sha256=sha256, document=file.document, page=row.page
         )
         yield Limit(
             quantity=row.quantity, condition=row.condition, low=row.low, high=row.high, unit=row.unit, origin=origin
         )
+
+
+def _fuel(rows: Rows, file: ApplianceFile) -> str:
+    """Return the gas that is burnt here: the recorded one, else the file's."""
+    said = rows.standing("fuel", "")
+    return file.fuel if said is None else said.value
+
+
+def _holds_at(row: ApplianceLimit, altitude: Reading | None) -> bool:
+    if not row.by_altitude:
+        return True
+    value = None if altitude is None else number(altitude)
+    here = None if altitude is None or value is None else in_unit(value, altitude.unit, row.altitude_unit)
+    if here is None:
+        return False
+    low = row.altitude_from is None or here >= decimal_of(row.altitude_from)
+    return low and (row.altitude_to is None or here <= decimal_of(row.altitude_to))
+
+
+def waiting_for_altitude(rows: Rows, file: ApplianceFile | None) -> frozenset[tuple[str, str]]:
+    """Return the slots for which the file has limits by altitude only, while the altitude is not known here."""
+    altitude = rows.standing("altitude", "")
+    if file is None or (altitude is not None and number(altitude) is not None):
+        return frozenset()
+    general = {(row.quantity, row.condition) for row in file.limits if not row.by_altitude}
+    return frozenset((row.quantity, row.condition) for row in file.limits if row.by_altitude) - general
 
 
 def _from_plate(rows: Rows, sheet: Sheet) -> Iterator[Limit]:
@@ -65,8 +100,11 @@ def _origin(limit: Limit) -> tuple[str, str, str]:
     return limit.origin.kind, limit.origin.title, limit.origin.document
 
 
-def limit_findings(rows: Rows, sheet: Sheet, limits: Sequence[Limit]) -> Iterator[Finding]:
+def limit_findings(
+    rows: Rows, sheet: Sheet, limits: Sequence[Limit], file: ApplianceFile | None = None
+) -> Iterator[Finding]:
     """Yield the verdict on each number: one finding, or one for each limit that it is outside of."""
+    waiting = waiting_for_altitude(rows, file)
     for reading in rows.all:
         if reading.quantity is None or reading.condition is None or sheet.quantity(reading.quantity).kind != "number":
             continue
@@ -76,6 +114,9 @@ def limit_findings(rows: Rows, sheet: Sheet, limits: Sequence[Limit]) -> Iterato
             yield from [f for f in verdicts if f.verdict != "within"] if reading.taken else []
             if not reading.taken or all(f.verdict == "within" for f in verdicts):
                 yield verdicts[0]
+        elif reading.taken and not waiting.isdisjoint({(reading.quantity, ""), (reading.quantity, reading.condition)}):
+            text = f"{named(sheet, reading)}: the maker's limit depends on the altitude, which is not recorded."
+            yield _finding(rows, reading, "cannot tell", text)
         elif reading.taken and sheet.quantity(reading.quantity).maker_limits:
             yield _finding(
                 rows,

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import get_args
 
+from checks.adjustments import adjustment_findings
 from checks.combustion import combustion_findings, fuel_of
 from checks.gas_input import input_findings
+from checks.heat import heat_findings
 from checks.limits import known_limits, limit_findings
 from checks.relations import relation_findings
 from checks.rows import Rows
@@ -59,9 +61,11 @@ def check(
     found = [
         *stop_findings(rows, sheet, appliance, fuel_of(rows, appliance), known),
         *combustion_findings(rows, sheet, appliance),
-        *limit_findings(rows, sheet, known),
+        *adjustment_findings(rows, sheet, appliance),
+        *limit_findings(rows, sheet, known, appliance),
         *relation_findings(rows, sheet, appliance),
         *input_findings(rows, sheet, appliance),
+        *heat_findings(rows, sheet),
     ]
     quantities = {q.id: n for n, q in enumerate(sheet.quantities)}
     conditions = {c.id: n for n, c in enumerate(sheet.conditions)}

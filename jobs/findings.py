@@ -30,6 +30,7 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
             limits=tuple(limits_of(job, one.tag)),
             tag=one.tag,
         )
+    found += checks.calibration_findings(job.head.instruments, job.head.created.date())
     tags = [one.tag for one in job.appliances]
     found += checks.missing(job.readings, sheet, tags, job.not_applicable)
     return tuple(dict.fromkeys(found))

@@ -10,7 +10,7 @@ from schemas.base import Model, Name, ValueText, decimal_of
 from schemas.sheet import Relation
 from schemas.units import UnitCode, UnitCodeOrNone
 
-__all__ = ["ApplianceFile", "ApplianceLimit", "Fuel"]
+__all__ = ["ApplianceFile", "ApplianceLimit", "Fuel", "ScrewEffect"]
 
 Fuel = Literal["natural_gas", "methane", "propane", "butane", "oil_no2"]
 
@@ -18,7 +18,9 @@ Fuel = Literal["natural_gas", "methane", "propane", "butane", "oil_no2"]
 class ApplianceLimit(Model):
     """A limit of the maker's: quantity, condition, lowest, highest, unit, and where it is written.
 
-    Without a condition it holds in every condition that has no limit of its own.
+    Without a condition it holds in every condition that has no limit of its own. ``fuel`` and ``altitude_from`` to
+    ``altitude_to`` (inclusive, in ``altitude_unit``) say for which gas and which sites it holds; there it takes the
+    place of one that says nothing of them.
     """
 
     quantity: Name
@@ -26,7 +28,16 @@ class ApplianceLimit(Model):
     low: ValueText | None = None
     high: ValueText | None = None
     unit: UnitCodeOrNone
+    fuel: Fuel | None = None
+    altitude_from: ValueText | None = None
+    altitude_to: ValueText | None = None
+    altitude_unit: Literal["[ft_i]", "m"] = "[ft_i]"
     page: str = ""
+
+    @property
+    def by_altitude(self) -> bool:
+        """Whether it holds at some altitudes only."""
+        return self.altitude_from is not None or self.altitude_to is not None
 
     @model_validator(mode="after")
     def _runs_upwards(self) -> ApplianceLimit:
@@ -34,7 +45,18 @@ class ApplianceLimit(Model):
             raise ValueError(f"{self.quantity}: a limit needs low, high or both")
         if self.low is not None and self.high is not None and decimal_of(self.low) > decimal_of(self.high):
             raise ValueError(f"{self.quantity}: low {self.low} is above high {self.high}")
+        from_, to = self.altitude_from, self.altitude_to
+        if from_ is not None and to is not None and decimal_of(from_) > decimal_of(to):
+            raise ValueError(f"{self.quantity}: altitude_from {from_} is above altitude_to {to}")
         return self
+
+
+class ScrewEffect(Model):
+    """Which way of turning a screw of the sheet's makes the mixture richer (more CO2), as the maker says."""
+
+    screw: Name
+    richer: Literal["clockwise", "counterclockwise"]
+    page: str = ""
 
 
 class ApplianceFile(Model):
@@ -53,3 +75,4 @@ class ApplianceFile(Model):
     input_unit: UnitCode = "[Btu_IT]/h"
     limits: tuple[ApplianceLimit, ...]
     relations: tuple[Relation, ...] = ()
+    screws: tuple[ScrewEffect, ...] = ()
