@@ -194,7 +194,7 @@ def _doubled(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_few_lives_of_a_job() -> None:
-    live(8, 10)
+    live(4, 8)
 
 
 @pytest.mark.slow

@@ -147,7 +147,7 @@ def test_any_byte_of_the_database_that_matters_is_named(home: Path, tmp_path: Pa
     bytes_of_it = (home / "book.sqlite").read_bytes()
     dice = random.Random(7)
     told = 0
-    for _ in range(60):
+    for _ in range(30):
         shutil.rmtree(tmp_path / "bad", ignore_errors=True)
         shutil.copytree(home, tmp_path / "bad")
         flipped = bytearray(bytes_of_it)
@@ -160,7 +160,7 @@ def test_any_byte_of_the_database_that_matters_is_named(home: Path, tmp_path: Pa
         else:
             told += bool(found)
             assert found or rows(tmp_path / "bad") == whole
-    assert told > 10
+    assert told > 5
 
 
 def test_the_chain_by_another_hand(home: Path) -> None:

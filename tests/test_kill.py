@@ -57,5 +57,6 @@ def test_a_bad_disk_and_a_full_one(tmp_path: Path) -> None:
     assert times(tmp_path, "errors", 15) >= 40
 
 
+@pytest.mark.slow
 def test_three_processes_add_to_one_job_at_once(tmp_path: Path) -> None:
     assert times(tmp_path, "together", 4) == 4
