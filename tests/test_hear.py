@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bench.hear import wilson
 from capture import models, sniff
 from capture.hear import Recogniser, hear, load_recogniser
 from capture.models import find_speech_model
@@ -167,3 +168,12 @@ def test_typed_text_is_certain_of_its_words() -> None:
 def test_text_that_cannot_be_used_is_refused(text: str) -> None:
     with pytest.raises(BadInput):
         typed_utterance(text, SHA)
+
+
+@pytest.mark.parametrize(
+    ("hits", "total", "low", "high"),
+    [(81, 263, 25.53, 36.62), (15, 148, 6.24, 16.05), (0, 20, 0.00, 16.11), (1, 29, 0.61, 17.18)],
+)
+def test_the_benchs_interval_is_wilsons(hits: int, total: int, low: float, high: float) -> None:
+    """R. G. Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3 (values from memory)."""
+    assert wilson(hits, total) == pytest.approx((low, high), abs=0.006)
