@@ -199,7 +199,7 @@ def _shop_talk(words: int) -> Iterator[list[str]]:
 # ---------------------------------------------------------------------- as sound
 def _as_sound(rows: Sequence[dict[str, str]], grammar: Grammar, clips: int) -> bool:
     from capture.hear import hear, load_recogniser
-    from jobs.senses import words_of
+    from capture.prompt import words_of
 
     said = {s.id for s in grammar.sheet.stops if s.said}
     wordings = [r for r in rows if r["is"] == "stop" and r["of"] in said]

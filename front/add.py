@@ -11,13 +11,14 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from capture.prompt import words_of
 from front.options import By, JobNumber, Json, author
 from front.screen import clock, note, out, print_json
 from jobs.add import Added, Event, Typed
 from jobs.add import add as add_to_job
 from jobs.book import job_of, sheet_of
 from jobs.questions import open_questions
-from jobs.senses import senses, words_of
+from jobs.senses import senses
 from jobs.store import Store, home_folder
 from schemas.errors import ExitCode, WrongUse
 from schemas.evidence import Look, Utterance

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, Protocol
 
 from capture.media import Media
 from schemas.evidence import Look, Utterance
-from schemas.sheet import Sheet
 
 if TYPE_CHECKING:
     from capture.readers import Readers
     from capture.recogniser import Recogniser
 
-__all__ = ["Hear", "Senses", "senses", "words_of"]
+__all__ = ["Hear", "Senses", "senses"]
 
 
 class Hear(Protocol):
@@ -37,14 +36,6 @@ class Senses:
     identify: Callable[[Path], Media]
     hear: Hear
     look: Callable[[Path, str], Look]
-
-
-def words_of(sheet: Sheet) -> tuple[str, ...]:
-    """Return the words of a sheet that a recogniser should expect, the most important last."""
-    said = [one.said for one in sheet.screws]
-    said += [one.said for one in reversed(sheet.quantities)]
-    said += [one.said for one in reversed(sheet.conditions)]
-    return tuple(dict.fromkeys(ways[0] for ways in said if ways))
 
 
 def senses(model: str | None = None, *, words: Sequence[str] = ()) -> Senses:

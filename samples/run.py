@@ -19,6 +19,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from capture.prompt import words_of
 from front.add import Shown
 from front.ask import list_questions
 from front.check import print_findings
@@ -32,7 +33,7 @@ from jobs.findings import check_job
 from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.report_files import write_report
-from jobs.senses import senses, words_of
+from jobs.senses import senses
 from jobs.store import Store
 from jobs.table import JobRow
 from schemas.base import is_value_text

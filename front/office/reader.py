@@ -18,10 +18,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from capture.prompt import words_of
 from jobs import disk
 from jobs.add import Named, add
 from jobs.book import job_of, sheet_of
-from jobs.senses import Senses, senses, words_of
+from jobs.senses import Senses, senses
 from jobs.store import Store
 from schemas.errors import SaybackError
 
