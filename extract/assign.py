@@ -356,18 +356,48 @@ def assign(
         if len(best) > 200:
             best = dict(sorted(best.items(), key=lambda x: x[1][0])[:200])
     total, path = min(best.values(), key=lambda x: x[0])
+    path, unsure = _parallel(values, path, fits)
     for v, k in zip(values, path, strict=True):
         if k >= 0:
             v.name = names[k]
             names[k].used += 1
             v.near = costs[values.index(v)][k]
             lo, hi = sorted((names[k].place, v.place))
-            v.strangers = sum(1 for i in laid.items[lo + 1 : hi] if i.kind == "word" and not _verb(tokens[i.start].low))
+            v.strangers = (values.index(v) in unsure) + sum(
+                1 for i in laid.items[lo + 1 : hi] if i.kind == "word" and not _verb(tokens[i.start].low)
+            )
         else:
             quantity = _alone(v, grammar)
             if quantity is not None:
                 v.name = Name((quantity,), (), v.place, v.segment, by_unit=True)
     return total
+
+
+def _parallel(
+    values: Sequence[Value], path: tuple[int, ...], fits: Sequence[Sequence[float]]
+) -> tuple[tuple[int, ...], frozenset[int]]:
+    """ "Nine one CO2 and four six O2 at high, eight six and five five at low": the second row follows the first.
+
+    Returns the path and the values that are still not sure.
+    """
+    rows: dict[str, list[int]] = {}
+    for n, v in enumerate(values):
+        rows.setdefault(v.condition or "", []).append(n)
+    first = next(iter(rows.values()))
+    names = [path[n] for n in first]
+    if len(rows) < 2 or len(names) < 2 or -1 in names or len(set(names)) < len(names):
+        return path, frozenset()
+    out, unsure = list(path), set()
+    for row in list(rows.values())[1:]:
+        own = [k for n in row if (k := path[n]) >= 0 and k not in names]
+        if own or len(row) < 2:
+            continue
+        if len(row) == len(names) and all(fits[n][k] < IMPOSSIBLE for n, k in zip(row, names, strict=True)):
+            for n, k in zip(row, names, strict=True):
+                out[n] = k
+        else:
+            unsure.update(row)
+    return tuple(out), frozenset(unsure)
 
 
 def _verb(word: str) -> bool:

@@ -54,6 +54,8 @@ def phases(b: Book, p: Parsed) -> None:
         if s.kind not in ("reading", "limit") or s.has("history"):
             continue
         single = i.end == i.start + 1
+        if single and any(x.has("now") for x in p.sentence.segments):
+            continue  # "was nine one before, now eight nine" tells of a change, not of an adjustment
         nxt = p.laid.items[n + 1] if n + 1 < len(p.laid.items) else None
         if single and not (
             nxt is None or nxt.kind in ("quantity", "number") or p.laid.segment_of[n + 1] != p.laid.segment_of[n]

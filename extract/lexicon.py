@@ -309,6 +309,10 @@ def compile_sheet(sheet: Sheet) -> Grammar:
 
 _FEW = frozenset(("two", "three", "four"))
 _DOUBTFUL = frozenset(("one", "1", "oh", "o", "second", "third", "fourth", "half", "quarter")) | _FEW
+_KEPT = frozenset(("limit", "history", "future", "unsure"))
+_OF_THEIR_OWN = frozenset(
+    ("before", "after", "correct", "undo", "comment", "noise", "swap", "interrupted", "question", "instruct", "reading")
+)
 _NAMES = frozenset(("quantity", "condition", "enter"))
 _FIRST = {
     k: n
@@ -487,6 +491,11 @@ def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
     for role, phrases in lang.cues.items():
         for phrase in phrases:
             roles.setdefault(_words(phrase), set()).add(role)
+    for words, own in list(roles.items()):
+        if len(words) > 1 and not own & _OF_THEIR_OWN:
+            # "need to" is also "need": a longer phrase must not hide that a shorter one in it is no reading
+            parts = (words[a:b] for a in range(len(words)) for b in range(a + 1, len(words) + 1) if b - a < len(words))
+            roles[words] = own.union(*(roles.get(part, set()) & _KEPT for part in parts))
     found += [_Entry(words, "cue", frozenset(r), -0.01 * len(words)) for words, r in roles.items()]
     return found
 

@@ -140,6 +140,18 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         digits = [c for c in v.number.choices[0][0] if c.isdigit()]
         if digits == [c for c in spoken.value if c.isdigit()] and fits_value(b, v, spoken.quantity):
             return spoken.quantity, spoken, []
+    if spoken is not None and spoken.quantity is not None and _broken_up(b, v, spoken):
+        whole = f"{spoken.value}.{v.number.choices[0][0]}"
+        text = doubt(DoubtKind.CUT_OFF, "a digit was said behind it")
+        new = spoken.model_copy(
+            update={
+                "id": b.new_id(),
+                "doubts": (*spoken.doubts, text),
+                "alternatives": (Alternative(value=whole, unit=spoken.unit, why="with the digit behind the point"),),
+            }
+        )
+        b.settle(new, spoken.id, text.detail)
+        return None
     pending = b.c.pending
     if pending is not None and b.at - pending.at < RECENT:
         fits = best_fit(v, pending.ids, b.g, system)
@@ -180,6 +192,15 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         return None
     wanted = likely(b, v)
     return (None, None, wanted) if wanted else None
+
+
+def _broken_up(b: Book, v: Value, spoken: Reading) -> bool:
+    """ "Nine. One.": a single digit alone behind a whole number of a quantity that is read with decimals."""
+    digit = v.number.choices[0][0]
+    places = b.g.measures[str(spoken.quantity)].decimals.get(spoken.unit, ())
+    near = b.at - b.c.times.get(spoken.id, float("-inf")) < 10.0
+    lone = len(digit) == 1 and not v.unit and not v.condition and bool(places) and 0 not in places
+    return near and lone and "." not in spoken.value and spoken.taken and not b.c.correcting
 
 
 def only_one_adjusted(b: Book, ids: Sequence[str]) -> bool:
