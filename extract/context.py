@@ -36,6 +36,7 @@ class Topic:
     ids: tuple[str, ...]
     condition: str | None
     at: float
+    asked: bool = False
 
 
 @dataclass(frozen=True)

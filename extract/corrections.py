@@ -26,6 +26,9 @@ from schemas.readings import (
 __all__ = ["bind_back", "completes_move", "interrupted", "named_afterwards", "relabels", "swaps", "undo"]
 
 
+MANY = frozenset(("those", "both", "all", "lot", "two", "everything", "them"))
+
+
 def undo(b: Book, p: Parsed) -> None:
     """ "Scratch that", "delete the last CO"."""
     if p.sentence.corrects or any(s.has("swap") for s in p.sentence.segments):
@@ -39,7 +42,12 @@ def undo(b: Book, p: Parsed) -> None:
         k = p.laid.segment_of[n]
         here = [m for m in p.names if m.segment in (k, k + 1) and m.place > n and not m.used and m.ids]
         target = b.last_of(here[0].ids if here else ())
-        if target is not None:
+        words = {b.tokens[x].low for x in range(i.start, i.end + 2) if x < len(b.tokens)}
+        if not here and words & MANY:
+            pair = "two" in words or "both" in words
+            group = [r.id for r in b.group()][-2 if pair else 0 :]
+            b.undone.extend(rid for rid in group if rid not in b.undone)
+        if target is not None and target.id not in b.undone:
             b.undone.append(target.id)
             if here:
                 here[0].used += 1

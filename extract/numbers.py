@@ -314,6 +314,9 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
             and t.joined
             and nxt is not None
         ):
+            if nxt.kind == "number" and nxt.joined and len(nxt.low) <= 2 and nxt.low.isdigit():
+                value = tidy(f"{whole}.{nxt.low}")  # a decimal comma
+                yield end + 2, Number(((value, 0.0),), exact=True, digits=value), cost + 0.2
             if nxt.kind == "number" and len(nxt.low) == 3 and nxt.low.isdigit():
                 yield end + 2, Number(((whole + nxt.low, 0.0),), exact=True, digits=whole + nxt.low), cost + 0.4
         elif groups[-1].kind == "N" and len(groups) == 1 and t.kind == "number" and t.low.startswith("."):

@@ -105,11 +105,11 @@ def topics(b: Book, p: Parsed) -> None:
     condition = b.resolve(conditions[-1]) if conditions else None
     b.c.topic = Topic(last_ids, condition, b.at)
     kind = p.sentence.segments[last.segment].kind
-    b.c.pending = (
-        Topic(last_ids, condition, b.at)
-        if not last.used and (kind == "reading" or asks_itself(b, p)) and not (last.implied and p.values)
-        else None
-    )
+    wondered = kind == "question" and not asks_itself(b, p) and not p.sentence.segments[last.segment].has("limit")
+    open_ = not last.used and not (last.implied and p.values)
+    b.c.pending = None
+    if open_ and (kind == "reading" or asks_itself(b, p) or (wondered and not p.values)):
+        b.c.pending = Topic(last_ids, condition, b.at, asked=wondered)
 
 
 def asks_itself(b: Book, p: Parsed) -> bool:

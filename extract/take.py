@@ -140,6 +140,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         digits = [c for c in v.number.choices[0][0] if c.isdigit()]
         if digits == [c for c in spoken.value if c.isdigit()] and fits_value(b, v, spoken.quantity):
             return spoken.quantity, spoken, []
+    if v.condition is None and not b.c.correcting and _said_again(b, v):
+        return None
     if spoken is not None and spoken.quantity is not None and _broken_up(b, v, spoken):
         whole = f"{spoken.value}.{v.number.choices[0][0]}"
         text = doubt(DoubtKind.CUT_OFF, "a digit was said behind it")
@@ -155,6 +157,9 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     pending = b.c.pending
     if pending is not None and b.at - pending.at < RECENT:
         fits = best_fit(v, pending.ids, b.g, system)
+        if fits and pending.asked:
+            b.c.pending = None
+            return None, None, [q for _, q in fits]  # someone answered: to be confirmed
         if fits:
             b.c.pending = None
             return fits[0][1], None, []
@@ -192,6 +197,15 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         return None
     wanted = likely(b, v)
     return (None, None, wanted) if wanted else None
+
+
+def _said_again(b: Book, v: Value) -> bool:
+    """ "Four point four. Four point four.": the same number once more, without a name, says nothing new."""
+    for rid in reversed([*b.c.last, *b.touched]):
+        r = b.c.readings.get(rid)
+        if r is not None and b.at - b.c.times.get(rid, float("-inf")) < RECENT and b.measured(r):
+            return r.value == v.number.first or r.value in {t for t, _ in v.number.choices}
+    return False
 
 
 def _broken_up(b: Book, v: Value, spoken: Reading) -> bool:
