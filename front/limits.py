@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from front.options import By, JobNumber, Json, author
-from front.screen import out, print_json
+from front.screen import note, out, print_json
 from front.show import source_of
 from jobs.book import job_of, sheet_of
 from jobs.decisions import read_back_limit
 from jobs.fold import Job, JobLimit
+from jobs.limits_file import draft_of
 from jobs.show import show_value
 from jobs.store import Store, home_folder
-from schemas.errors import WrongUse
+from schemas.errors import StoreFailed, WrongUse
 from schemas.sheet import Sheet
 
 __all__ = ["limit_words", "put_on"]
@@ -29,6 +31,12 @@ def limits(
     job: JobNumber,
     agree: Annotated[list[int] | None, typer.Option(help="The number of a limit that is right as listed.")] = None,
     refuse: Annotated[list[int] | None, typer.Option(help="The number of a limit that is not right.")] = None,
+    save: Annotated[
+        Path | None, typer.Option(help="Write what is known of an appliance as a draft of its file.")
+    ] = None,
+    appliance: Annotated[
+        str | None, typer.Option(help="With --save: which appliance, where there are several.")
+    ] = None,
     by: By = None,
     json: Json = False,
 ) -> None:
@@ -42,6 +50,8 @@ def limits(
                     raise WrongUse(f"There is no limit {number}; job {job} has {len(one.limits)}.")
                 read_back_limit(store, job, one.limits[number - 1].key, agreed=agreed, by=author(by, one))
         one = job_of(store, job)
+    if save is not None:
+        _save(one, sheet, save, appliance)
     if json:
         print_json({"job": job, "limits": [{**vars(limit), "quoted": limit.quoted} for limit in one.limits]})
         return
@@ -50,6 +60,24 @@ def limits(
     for place, limit in enumerate(one.limits, 1):
         state = {None: "not read back", True: f"agreed by {limit.by}", False: f"refused by {limit.by}"}[limit.agreed]
         out().print(f"{place:3}. {limit_words(limit, sheet)}: {state} ({_where(limit, one)})")
+
+
+def _save(job: Job, sheet: Sheet, path: Path, appliance: str | None) -> None:
+    tags = [each.tag for each in job.appliances]
+    if appliance is None and len(tags) > 1:
+        raise WrongUse(f"Job {job.number} has several appliances; add --appliance with one of: {', '.join(tags)}.")
+    tag = appliance or tags[0]
+    if tag not in tags:
+        raise WrongUse(f"Job {job.number} has no appliance {tag!r}; it has {', '.join(tags)}.")
+    text = draft_of(job, sheet, tag)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise WrongUse(f"{path} is there already and is left as it is; give another name.") from error
+    except OSError as error:
+        raise StoreFailed(f"The draft cannot be written to {path} ({error.strerror}); give another place.") from error
+    note(f"{path} is a draft: compare every figure with the maker's instructions before it is used.")
 
 
 def limit_words(limit: JobLimit, sheet: Sheet) -> str:

@@ -5,13 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import checks
+from checks.limits import known_limits
+from checks.rows import Rows
 from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft
 from jobs.store import JournalMoved, Store
+from jobs.trail import Trail, trail_of
+from schemas.appliance import ApplianceFile
 from schemas.findings import Finding, Limit, LimitOrigin
+from schemas.sheet import Sheet
 
-__all__ = ["check_job", "findings_of", "limits_of"]
+__all__ = ["check_job", "findings_of", "known_limits_of", "limits_of", "trails_of"]
 
 
 def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
@@ -49,6 +54,23 @@ def limits_of(job: Job, tag: str) -> Iterator[Limit]:
                 unit=quoted.unit,
                 origin=LimitOrigin(kind="quoted", title="quoted on site", by=limit.by, source=quoted.source),
             )
+
+
+def known_limits_of(
+    job: Job, sheet: Sheet, tag: str, file: ApplianceFile | None, sha256: str | None
+) -> tuple[Limit, ...]:
+    """Return every limit that holds for an appliance: its file's, its plate's and those quoted and read back."""
+    rows = Rows([one for one in job.readings if one.taken], tag)
+    return known_limits(rows, sheet, file, sha256, tuple(limits_of(job, tag)))
+
+
+def trails_of(store: Store, job: Job, sheet: Sheet) -> tuple[Trail, ...]:
+    """Return the trail of each appliance, in the order of the job."""
+    found = []
+    for one in job.appliances:
+        file = appliance_file_of(store, one)
+        found.append(trail_of(job, sheet, one.tag, file, known_limits_of(job, sheet, one.tag, file, one.file_sha256)))
+    return tuple(found)
 
 
 def check_job(store: Store, number: str) -> Job:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from typing import Literal
 
+from jobs.findings import known_limits_of
 from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.show import say_value, show_value
 from jobs.table import JobRow
+from jobs.trail import Trail, amount_words, change_words, sign_words, trail_of
 from schemas.appliance import ApplianceFile
 from schemas.base import Model, Sha256
 from schemas.findings import Finding, Limit
@@ -75,14 +76,19 @@ class Section(Model):
 
 
 class Move(Model):
-    """An adjustment with the readings before and after it, as text."""
+    """An adjustment as text: what each traced quantity did, whether it had settled, where it lies in the limits.
+
+    ``sums`` are the turns of its screw so far, net (clockwise counts up) and all together.
+    """
 
     number: int
     appliance: str
     text: str
     at: str
-    before: str
-    after: str
+    changes: tuple[str, ...]
+    settled: str
+    within: str
+    sums: str
     ref: str
 
 
@@ -131,6 +137,10 @@ class Report(Model):
     """Stops and cautions: said first."""
     sections: tuple[Section, ...]
     moves: tuple[Move, ...]
+    traced: tuple[str, ...] = ()
+    """Names of the quantities that ``Move.changes`` are of, in the same order."""
+    last_within: tuple[str, ...] = ()
+    """For each firing rate that was adjusted, the last row whose values all lay within the limits."""
     deviations: tuple[Finding, ...]
     """Outside the limits, conflicting, to look at again."""
     untold: tuple[Finding, ...]
@@ -145,6 +155,10 @@ def report_of(
 ) -> Report:
     """Return the report of a job. ``files`` holds each appliance's file and its hash, in the order of the job."""
     questions = open_questions(job, sheet)
+    trails = [
+        trail_of(job, sheet, one.tag, file, known_limits_of(job, sheet, one.tag, file, sha256))
+        for one, (file, sha256) in zip(job.appliances, files, strict=True)
+    ]
     standing = [one for one in findings if not one.superseded]
     missing = tuple(one for one in standing if one.verdict == "missing")
     deviations = tuple(one for one in standing if one.verdict in ("outside", "conflicting", "look again"))
@@ -182,7 +196,9 @@ def report_of(
         instruments=job.head.instruments,
         first=first,
         sections=tuple(_sections(job, sheet, standing, marks)),
-        moves=tuple(_moves(job, sheet, marks)),
+        moves=tuple(_moves(trails, sheet, marks)),
+        traced=tuple(sheet.quantity(name).name for name in sheet.traced or sheet.plotted),
+        last_within=tuple(_last_within(trails, sheet)),
         deviations=deviations,
         untold=tuple(one for one in standing if one.verdict == "cannot tell"),
         questions=questions,
@@ -333,36 +349,35 @@ def _origin(limit: Limit | None) -> str:
     return f"{kinds[limit.origin.kind]}{by}{page}"
 
 
-def _moves(job: Job, sheet: Sheet, marks: dict[str, str]) -> Iterable[Move]:
-    moves = [row for row in job.rows.values() if row.reading.quantity and _kind(row, sheet) == "move"]
-    for number, row in enumerate(moves, 1):
-        one = row.reading
-        yield Move(
-            number=number,
-            appliance=one.appliance or "",
-            text=f"{one.note.replace('_', ' ').replace(' screw', '-screw') if one.note else 'screw not said'}: "
-            f"{show_value(one.value, one.unit)}",
-            at=sheet.condition(one.condition).name if one.condition else "",
-            before=_around(job, sheet, one.appliance, one.condition, "before"),
-            after=_around(job, sheet, one.appliance, one.condition, "after"),
-            ref=_ref(one.source, marks),
-        )
+def _moves(trails: Sequence[Trail], sheet: Sheet, marks: dict[str, str]) -> Iterable[Move]:
+    number = 0
+    for trail in trails:
+        for move in trail.moves:
+            number += 1
+            condition = move.reading.condition
+            yield Move(
+                number=number,
+                appliance=trail.tag,
+                text=amount_words(move, sheet),
+                at=sheet.condition(condition).name if condition else "",
+                changes=tuple(change_words(one, sheet.quantity(one.quantity)) for one in move.changes),
+                settled="; ".join(part for part in (move.settled, move.as_told) if part),
+                within="; ".join(move.places),
+                sums=f"{sign_words(move.sums[0])} net, {move.sums[1]} in all",
+                ref=_ref(move.reading.source, marks),
+            )
 
 
-def _kind(row: JobRow, sheet: Sheet) -> str:
-    return sheet.quantity(row.reading.quantity or "").kind
-
-
-def _around(
-    job: Job, sheet: Sheet, appliance: str | None, condition: str | None, phase: Literal["before", "after"]
-) -> str:
-    parts = []
-    for row in job.rows.values():
-        one = row.reading
-        here = (one.appliance, one.condition, one.phase) == (appliance, condition, phase)
-        if here and one.quantity in sheet.plotted and row.how != "open":
-            parts.append(f"{sheet.quantity(one.quantity).name} {show_value(one.value, one.unit)}")
-    return ", ".join(parts) or "not recorded"
+def _last_within(trails: Sequence[Trail], sheet: Sheet) -> Iterable[str]:
+    for trail in trails:
+        adjusted = {move.reading.condition for move in trail.moves}
+        for condition, (readings, _) in trail.good.items():
+            if condition in adjusted:
+                values = ", ".join(
+                    f"{sheet.quantity(r.quantity or '').name} {show_value(r.value, r.unit)}" for r in readings
+                )
+                place = f"{trail.tag}, " if len(trails) > 1 else ""
+                yield f"{place}{sheet.condition(condition).name}: {values}"
 
 
 def _pictures(job: Job, marks: dict[str, str]) -> Iterable[Picture]:

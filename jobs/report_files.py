@@ -14,10 +14,11 @@ from typing import Any
 import jinja2
 from numpy.typing import NDArray
 
+from jobs.findings import trails_of
 from jobs.fold import Job
 from jobs.report import Report
 from jobs.store import Store
-from jobs.trail import trail_svg
+from jobs.trail_plot import trail_svg
 from schemas.errors import StoreFailed
 from schemas.evidence import Look
 from schemas.sheet import Sheet
@@ -75,7 +76,7 @@ def html_of(store: Store, job: Job, sheet: Sheet, report: Report, *, paper: str 
         css=here.joinpath("report.css").read_text(encoding="utf-8"),
         paper=PAPERS[paper],
         plotted=" (line, dots) and ".join(sheet.quantity(one).name for one in sheet.plotted) + " (dashes, squares)",
-        trails=[(one.tag, svg) for one in report.appliances if (svg := trail_svg(job, sheet, one.tag))],
+        trails=[(one.tag, svg) for one in trails_of(store, job, sheet) if (svg := trail_svg(one, sheet))],
         photos=[(picture, _photo(store, look)) for picture, look in zip(report.pictures, job.looks, strict=True)],
     )
 

@@ -1,105 +1,292 @@
-"""The plot of a tuning: the quantities that the sheet plots, of one appliance, in the order in which they were read.
+"""The trail of a tuning: every turn of a screw with the readings before and after it, as a table and as a drawing.
 
-It shows what was read and when a screw was moved; it says nothing of what to do.
+It shows what was read and when a screw was moved, and sums it up; it says nothing of what to do. Readings that later
+ones took the place of, after another turn, are part of it; values that were corrected are not.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import ROUND_HALF_EVEN, Decimal
 
+from checks.limits import applicable
 from jobs.fold import Job
-from schemas.base import is_value_text
+from jobs.show import show_value
+from jobs.timeline import in_order
+from schemas.appliance import ApplianceFile
+from schemas.base import decimal_of, is_value_text
+from schemas.findings import Limit
 from schemas.readings import Reading
 from schemas.sheet import Quantity, Sheet
-from schemas.units import show_unit
+from schemas.units import convert, show_unit, unit_of
 
-__all__ = ["trail_svg"]
+__all__ = ["Change", "Event", "Trail", "TrailMove", "amount_words", "change_words", "sign_words", "trail_of"]
 
-_WIDTH, _HEIGHT = 680, 190
-_LEFT, _RIGHT, _TOP, _BOTTOM = 46, 46, 18, 34
-_MARKS = ("first", "second")
-"""How the series are drawn: the first with dots on the left scale, the second with squares on the right."""
+# Why extraction put a reading in the place of another one that was true in its time (extract/place.py).
+_TRUE_IN_ITS_TIME = frozenset({"read again after the adjustment", "has changed"})
+_WAYS = {"cw": "clockwise", "ccw": "counterclockwise"}
 
 
 @dataclass(frozen=True)
-class _Point:
-    step: int
-    value: float
-    text: str
-    unit: str
+class Event:
+    """One reading or move of the trail; ``at`` in seconds of the job's time, None where that is not known."""
+
+    reading: Reading
+    at: float | None
+    move: bool
 
 
-def trail_svg(job: Job, sheet: Sheet, tag: str) -> str:
-    """Return an SVG plot for one appliance; empty where no screw was moved or fewer than two values can be plotted."""
-    plotted = sheet.plotted[: len(_MARKS)]
-    rows = [
-        row.reading for row in job.rows.values() if row.reading.appliance == tag and row.how not in ("open", "left out")
-    ]
-    steps = [one for one in rows if one.quantity in plotted or _is_move(one, sheet)]
-    moves = [place for place, one in enumerate(steps) if _is_move(one, sheet)]
-    series = {name: _points(steps, name) for name in plotted}
-    if not moves or not plotted or len(series[plotted[0]]) < 2:
+@dataclass(frozen=True)
+class Change:
+    """What one turn did to a quantity; ``difference`` and ``per_turn`` with their sign, None where one is missing."""
+
+    quantity: str
+    before: Reading | None
+    after: Reading | None
+    difference: Decimal | None = None
+    per_turn: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class TrailMove:
+    """One turn. ``sums`` are the turns of this screw so far: net (clockwise counts up) and all together.
+
+    ``settled`` says whether the last readings before the next turn stood still; ``places`` where they lie within the
+    limits; ``as_told`` how the change goes with the maker's word on the screw; all of them in words, empty where
+    nothing can be said.
+    """
+
+    number: int
+    reading: Reading
+    at: float | None
+    screw: str
+    way: str
+    turns: Decimal
+    changes: tuple[Change, ...]
+    settled: str
+    places: tuple[str, ...]
+    sums: tuple[Decimal, Decimal]
+    as_told: str = ""
+
+
+@dataclass(frozen=True)
+class Trail:
+    """The trail of one appliance. ``good`` holds, by condition, the last row whose values all lay within limits."""
+
+    tag: str
+    events: tuple[Event, ...]
+    moves: tuple[TrailMove, ...]
+    limits: tuple[Limit, ...]
+    good: Mapping[str, tuple[tuple[Reading, ...], float | None]] = field(default_factory=dict)
+
+
+def trail_of(job: Job, sheet: Sheet, tag: str, file: ApplianceFile | None, limits: Sequence[Limit]) -> Trail:
+    """Return the trail of one appliance; ``limits`` are all that hold for it, the most believed first."""
+    events = tuple(_events(job, sheet, tag))
+    sums: dict[str, tuple[Decimal, Decimal]] = {}
+    moves: list[TrailMove] = []
+    for place, event in enumerate(events):
+        if event.move:
+            moves.append(_move(len(moves) + 1, events, place, sheet, file, limits, sums))
+    return Trail(tag, events, tuple(moves), tuple(limits), _good_rows(events, sheet, limits))
+
+
+def _traced(sheet: Sheet) -> tuple[str, ...]:
+    return sheet.traced or sheet.plotted
+
+
+def _events(job: Job, sheet: Sheet, tag: str) -> Iterator[Event]:
+    """Yield the readings of the traced quantities and the moves, in the order of the work."""
+    moments = {(m.filed.sha256, m.number): (n, m.at) for n, m in enumerate(in_order(job.filed))}
+    starts = {(u.evidence, u.number): u.start for u in job.utterances}
+    alone = len(job.appliances) == 1
+    found: list[tuple[tuple[int, int], Event]] = []
+    for reading in _standing(job):
+        if reading.quantity is None or not (reading.appliance == tag or (alone and reading.appliance is None)):
+            continue
+        move = sheet.quantity(reading.quantity).kind == "move"
+        if not (move or reading.quantity in _traced(sheet)) or not is_value_text(reading.value):
+            continue
+        source = reading.source
+        key = source.evidence, source.utterance
+        order, at = moments.get(key, (len(moments), None))
+        if at is not None and source.start is not None and source.utterance is not None:
+            at += source.start - starts.get((source.evidence, source.utterance), source.start)
+        found.append(((order, source.span[0] if source.span else 0), Event(reading, at, move)))
+    found.sort(key=lambda pair: pair[0])
+    # Without a time of their own, seconds within one recording are known, those between recordings are not.
+    dated = {one.sha256 for one in job.filed if one.at is not None}
+    pieces = {event.reading.source.evidence for _, event in found}
+    for _, event in found:
+        known = len(pieces) == 1 or event.reading.source.evidence in dated
+        yield event if known else replace(event, at=None)
+
+
+def _standing(job: Job) -> Iterator[Reading]:
+    """Yield every reading that stands, and those that stood until the next turn."""
+    for row in job.gone:
+        if row.history and row.history[-1].what == "replaced" and row.history[-1].why in _TRUE_IN_ITS_TIME:
+            yield row.reading
+    for row in job.rows.values():
+        if row.how not in ("open", "left out"):
+            yield row.reading
+
+
+def _move(
+    number: int,
+    events: Sequence[Event],
+    place: int,
+    sheet: Sheet,
+    file: ApplianceFile | None,
+    limits: Sequence[Limit],
+    sums: dict[str, tuple[Decimal, Decimal]],
+) -> TrailMove:
+    event = events[place]
+    screw, _, way = event.reading.note.partition(" ")
+    turns, condition = abs(decimal_of(event.reading.value)), event.reading.condition
+    net, all_ = sums.get(screw, (Decimal(0), Decimal(0)))
+    signed = turns if way == "cw" else -turns if way == "ccw" else Decimal(0)
+    sums[screw] = net + signed, all_ + turns
+    before = [e for e in events[:place] if not e.move and e.reading.condition == condition]
+    after = list(_until_next_move(events[place + 1 :], condition))
+    changes = tuple(_change(quantity, before, after, turns) for quantity in _traced(sheet))
+    last = [change.after for change in changes if change.after is not None]
+    return TrailMove(
+        number=number,
+        reading=event.reading,
+        at=event.at,
+        screw=screw,
+        way=_WAYS.get(way, ""),
+        turns=turns,
+        changes=changes,
+        settled=_settled([e for e in after if e.reading.quantity == _traced(sheet)[0]]),
+        places=tuple(text for reading in last if (text := _place(reading, sheet, limits)[0])),
+        sums=sums[screw],
+        as_told=_as_told(file, screw, way, changes[0]),
+    )
+
+
+def _until_next_move(events: Iterable[Event], condition: str | None) -> Iterator[Event]:
+    for event in events:
+        if event.reading.condition == condition:
+            if event.move:
+                return
+            yield event
+
+
+def _change(quantity: str, before: Sequence[Event], after: Sequence[Event], turns: Decimal) -> Change:
+    first = next((e.reading for e in reversed(before) if e.reading.quantity == quantity), None)
+    last = next((e.reading for e in reversed(after) if e.reading.quantity == quantity), None)
+    if first is None or last is None or unit_of(first.unit).kind != unit_of(last.unit).kind:
+        return Change(quantity, first, last)
+    difference = decimal_of(last.value) - convert(decimal_of(first.value), first.unit, last.unit)
+    step = Decimal(1).scaleb(int(decimal_of(last.value).as_tuple().exponent))
+    per_turn = (difference / turns).quantize(step, ROUND_HALF_EVEN) if turns else None
+    return Change(quantity, first, last, difference, per_turn)
+
+
+def _settled(after: Sequence[Event]) -> str:
+    """Say whether the last two readings after a turn stood still: within one step of the display."""
+    if not after:
+        return "not read after it"
+    if len(after) == 1:
+        return "read once"
+    a, b = after[-2], after[-1]
+    first, last = decimal_of(a.reading.value), decimal_of(b.reading.value)
+    step = Decimal(1).scaleb(int(last.as_tuple().exponent))
+    if abs(last - first) <= step:
+        return "settled"
+    time = "" if a.at is None or b.at is None else f" in {b.at - a.at:.0f} s"
+    return f"still moving, {sign_words(last - first)}{time}"
+
+
+def _place(reading: Reading, sheet: Sheet, limits: Sequence[Limit]) -> tuple[str, bool | None]:
+    """Return where a reading lies within the first limit that holds for it, and whether it is within; empty without."""
+    assert reading.quantity is not None
+    name = sheet.quantity(reading.quantity).name
+    mine = applicable(reading.quantity, reading.condition or "", limits)
+    if not mine or unit_of(mine[0].unit).kind != unit_of(reading.unit).kind:
+        return "", None
+    value = decimal_of(reading.value)
+    low, high = (
+        None if bound is None else convert(decimal_of(bound), mine[0].unit, reading.unit)
+        for bound in (mine[0].low, mine[0].high)
+    )
+    unit = show_unit(reading.unit)
+    if low is not None and value < low:
+        return f"{name} {_plain(low - value)} {unit} below the limit", False
+    if high is not None and value > high:
+        return f"{name} {_plain(value - high)} {unit} above the limit", False
+    rooms = [f"{_plain(value - low)} above the lowest"] if low is not None else []
+    rooms += [f"{_plain(high - value)} below the highest"] if high is not None else []
+    return f"{name} within, {' and '.join(rooms)}", True
+
+
+def _plain(value: Decimal) -> str:
+    return f"{value.normalize():f}"
+
+
+def _as_told(file: ApplianceFile | None, screw: str, way: str, change: Change) -> str:
+    """Say how the first traced quantity went against the maker's word on the screw; empty where nothing is told."""
+    told = {} if file is None else {effect.screw: effect.richer for effect in file.screws}
+    if screw not in told or way not in _WAYS or not change.difference:
         return ""
-    return _drawn(steps, moves, series, sheet)
+    richer = told[screw] == _WAYS[way]
+    return "as the maker says" if richer == (change.difference > 0) else "against what the maker says"
 
 
-def _is_move(reading: Reading, sheet: Sheet) -> bool:
-    return reading.quantity is not None and sheet.quantity(reading.quantity).kind == "move"
+def _good_rows(
+    events: Sequence[Event], sheet: Sheet, limits: Sequence[Limit]
+) -> dict[str, tuple[tuple[Reading, ...], float | None]]:
+    """Return, by condition, the last row between two turns of which every value with a limit lay within it."""
+    good: dict[str, tuple[tuple[Reading, ...], float | None]] = {}
+    row: dict[str, dict[str, Event]] = {}
+
+    def close(condition: str) -> None:
+        held = row.pop(condition, {})
+        verdicts = [_place(e.reading, sheet, limits)[1] for e in held.values()]
+        if verdicts and any(verdicts) and False not in verdicts:
+            order = [held[q] for q in _traced(sheet) if q in held]
+            good[condition] = tuple(e.reading for e in order), order[-1].at
+
+    for event in events:
+        condition = event.reading.condition or ""
+        if event.move:
+            close(condition)
+        else:
+            row.setdefault(condition, {})[event.reading.quantity or ""] = event
+    for condition in list(row):
+        close(condition)
+    return good
 
 
-def _points(steps: Sequence[Reading], quantity: str) -> list[_Point]:
-    return [
-        _Point(place, float(one.value), one.value, one.unit)
-        for place, one in enumerate(steps)
-        if one.quantity == quantity and is_value_text(one.value)
-    ]
+# ---------------------------------------------------------------------- words
+def amount_words(move: TrailMove, sheet: Sheet) -> str:
+    """Return a turn in words: ``high-fire screw, 0.375 turn clockwise``."""
+    screw = next((one.name for one in sheet.screws if one.id == move.screw), "screw not said")
+    way = f" {move.way}" if move.way else ", way not said"
+    return f"{screw}, {show_value(move.reading.value, move.reading.unit)}{way}"
 
 
-def _drawn(steps: Sequence[Reading], moves: Sequence[int], series: dict[str, list[_Point]], sheet: Sheet) -> str:
-    last = max(len(steps) - 1, 1)
-
-    def x(place: int) -> float:
-        return _LEFT + (_WIDTH - _LEFT - _RIGHT) * place / last
-
-    names = " and ".join(sheet.quantity(name).name for name in series)
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" class="trail">',
-        f"<title>{names} in the order they were read, with the screws that were moved</title>",
-    ]
-    for place in moves:
-        parts.append(
-            f'<line x1="{x(place):.1f}" y1="{_TOP}" x2="{x(place):.1f}" y2="{_HEIGHT - _BOTTOM}" class="move"/>'
-            f'<text x="{x(place):.1f}" y="{_TOP - 6}" class="move">{steps[place].value} turn</text>'
-        )
-    for mark, (name, points) in zip(_MARKS, series.items(), strict=False):
-        if points:
-            parts += _line(mark, sheet.quantity(name), points, x)
-    for place, one in enumerate(steps):
-        before = steps[place - 1].condition if place else None
-        if one.condition and one.condition != before:
-            label = sheet.condition(one.condition).name
-            parts.append(f'<text x="{x(place):.1f}" y="{_HEIGHT - 8}" class="when">{label}</text>')
-    return "".join([*parts, "</svg>"])
+def sign_words(value: Decimal | None) -> str:
+    """Return a difference with its sign: ``+0.4``, ``−12``, ``0``; empty for None."""
+    if value is None:
+        return ""
+    return f"{value:+f}".replace("-", "−") if value else "0"
 
 
-def _line(mark: str, quantity: Quantity, points: Sequence[_Point], x: Callable[[int], float]) -> list[str]:
-    low, high = min(p.value for p in points), max(p.value for p in points)
-    span = (high - low) or 1.0
-
-    def y(value: float) -> float:
-        return _HEIGHT - _BOTTOM - 12 - (_HEIGHT - _TOP - _BOTTOM - 24) * (value - low) / span
-
-    path = " ".join(f"{x(p.step):.1f},{y(p.value):.1f}" for p in points)
-    parts = [f'<polyline points="{path}" class="{mark}"/>']
-    for p in points:
-        shape = (
-            f'<circle cx="{x(p.step):.1f}" cy="{y(p.value):.1f}" r="3" class="{mark}"/>'
-            if mark == "first"
-            else f'<rect x="{x(p.step) - 3:.1f}" y="{y(p.value) - 3:.1f}" width="6" height="6" class="{mark}"/>'
-        )
-        parts.append(f'{shape}<text x="{x(p.step):.1f}" y="{y(p.value) - 7:.1f}" class="{mark}">{p.text}</text>')
-    side, anchor = (4, "start") if mark == "first" else (_WIDTH - 4, "end")
-    label, unit = quantity.name, show_unit(points[0].unit)
-    parts.append(f'<text x="{side}" y="{_TOP + 2}" text-anchor="{anchor}" class="scale {mark}">{label} {unit}</text>')
-    return parts
+def change_words(change: Change, quantity: Quantity) -> str:
+    """Return what a turn did to a quantity: ``8.8 to 9.2 %: +0.4 (+1.1 a turn)``; what is missing is said."""
+    if change.before is None and change.after is None:
+        return "not read"
+    if change.before is None or change.after is None:
+        known = change.before or change.after
+        assert known is not None
+        when = "after" if change.before is None else "before"
+        return f"{show_value(known.value, known.unit)} {when} only"
+    span = f"{change.before.value} to {show_value(change.after.value, change.after.unit)}"
+    if change.difference is None:
+        return span
+    turn = f" ({sign_words(change.per_turn)} a turn)" if change.per_turn is not None else ""
+    return f"{span}: {sign_words(change.difference)}{turn}"

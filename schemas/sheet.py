@@ -250,6 +250,8 @@ class Sheet(Model):
 
     plotted: tuple[Name, ...] = ()
     """Quantities drawn in the plot of a tuning, the first on the left scale."""
+    traced: tuple[Name, ...] = ()
+    """Quantities compared before and after each turn, the first the one that a screw sets; empty: those plotted."""
 
     def quantity(self, name: str) -> Quantity:
         """Return a quantity by its id; KeyError if the sheet has none."""

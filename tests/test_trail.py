@@ -1,0 +1,278 @@
+"""The trail of a tuning, and a job's limits as a draft file: from typed talk to table, drawing and file."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+import xml.etree.ElementTree as ET
+from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from jobs.book import job_of, sheet_of
+from jobs.findings import trails_of
+from jobs.store import Store
+from jobs.trail import Trail, TrailMove, change_words, trail_of
+from jobs.trail_plot import trail_svg
+from schemas.appliance import ScrewEffect
+from schemas.load import load_appliance, load_sheet
+
+Command = Callable[..., tuple[int, str, str]]
+SHEET, _ = load_sheet("gas-boiler-start-up")
+FILE, _ = load_appliance("orrinvale-ov-240c")
+
+TALK = (
+    "High fire now. CO2 is eight point three, O2 six point one, CO forty-one.",
+    "Quarter turn clockwise on the high-fire screw.",
+    "CO2 is eight point eight, O2 five point two, CO fifty-five.",
+    "Another quarter turn clockwise on the high-fire screw.",
+    "CO2 is nine point four, O2 four point one, CO ninety-eight.",
+    "An eighth of a turn counterclockwise on the high-fire screw.",
+    "CO2 is nine point two, O2 four point five, CO seventy-four.",
+)
+
+
+@pytest.fixture
+def tuned(sayback: Command) -> str:
+    """A job in which the high-fire screw was turned three times."""
+    where = ("--site", "Tarn End Laundry", "--technician", "Iver Salt", "--number", "t2")
+    assert sayback("new", *where, "--appliance", "boiler; orrinvale-ov-240c")[0] == 0
+    assert sayback("add", "t2", *(part for line in TALK for part in ("--text", line)))[0] in (0, 1)
+    return "t2"
+
+
+def trail(tmp_path: Path) -> Trail:
+    with Store(tmp_path / "store") as store:
+        job = job_of(store, "t2")
+        (one,) = trails_of(store, job, sheet_of(store, job.head))
+        return one
+
+
+def test_each_turn_has_what_was_read_before_and_after_it(tuned: str, tmp_path: Path) -> None:
+    moves = trail(tmp_path).moves
+    assert [(m.turns, m.way) for m in moves] == [
+        (Decimal("0.25"), "clockwise"),
+        (Decimal("0.25"), "clockwise"),
+        (Decimal("0.125"), "counterclockwise"),
+    ]
+    co2 = [next(c for c in m.changes if c.quantity == "co2") for m in moves]
+    assert [(c.before.value, c.after.value) for c in co2 if c.before and c.after] == [
+        ("8.3", "8.8"),
+        ("8.8", "9.4"),
+        ("9.4", "9.2"),
+    ]
+    # 0.5 in a quarter turn are 2.0 a turn; −0.2 in an eighth −1.6.
+    assert [c.per_turn for c in co2] == [Decimal("2.0"), Decimal("2.4"), Decimal("-1.6")]
+    o2 = [next(c for c in m.changes if c.quantity == "o2").difference for m in moves]
+    co = [next(c for c in m.changes if c.quantity == "co").difference for m in moves]
+    assert o2 == [Decimal("-0.9"), Decimal("-1.1"), Decimal("0.4")]
+    assert co == [Decimal("14"), Decimal("43"), Decimal("-24")]
+
+
+def test_turns_add_up_by_screw(tuned: str, tmp_path: Path) -> None:
+    assert [m.sums for m in trail(tmp_path).moves] == [
+        (Decimal("0.25"), Decimal("0.25")),
+        (Decimal("0.50"), Decimal("0.50")),
+        (Decimal("0.375"), Decimal("0.625")),
+    ]
+
+
+def test_where_it_lies_within_the_limits_and_the_last_good_row(tuned: str, tmp_path: Path) -> None:
+    one = trail(tmp_path)
+    # Orrinvale's page 34: CO2 8.5 to 9.5, O2 4.0 to 5.9, CO at most 170.
+    assert one.moves[0].places == (
+        "CO2 within, 0.3 above the lowest and 0.7 below the highest",
+        "O2 within, 1.2 above the lowest and 0.7 below the highest",
+        "CO within, 115 below the highest",
+    )
+    readings, _ = one.good["high_fire"]
+    assert [r.value for r in readings] == ["9.2", "4.5", "74"]
+    assert [m.settled for m in one.moves] == ["read once"] * 3
+
+
+def test_the_last_good_row_is_not_one_outside(sayback: Command, tuned: str, tmp_path: Path) -> None:
+    more = ("An eighth of a turn clockwise on the high-fire screw.", "CO2 is nine point seven, O2 three point seven.")
+    assert sayback("add", tuned, *(part for line in more for part in ("--text", line)))[0] in (0, 1)
+    one = trail(tmp_path)
+    assert one.moves[-1].places[0] == "CO2 0.2 % above the limit"
+    assert [r.value for r in one.good["high_fire"][0]] == ["9.2", "4.5", "74"]
+
+
+def test_what_was_read_again_without_a_turn_says_whether_it_had_settled(
+    sayback: Command, tuned: str, tmp_path: Path
+) -> None:
+    assert sayback("add", tuned, "--text", "CO2 has gone up to nine point three now.")[0] in (0, 1)
+    assert trail(tmp_path).moves[-1].settled in ("settled", "read once")
+    assert sayback("add", tuned, "--text", "CO2 has gone up to nine point six now.")[0] in (0, 1)
+    assert "still moving, +0.3" in trail(tmp_path).moves[-1].settled
+
+
+def test_the_maker_s_word_on_the_screw(tuned: str, tmp_path: Path) -> None:
+    with Store(tmp_path / "store") as store:
+        job = job_of(store, tuned)
+    for richer, told in (("clockwise", "as the maker says"), ("counterclockwise", "against what the maker says")):
+        effect = ScrewEffect(screw="high_fire_screw", richer=richer)  # type: ignore[arg-type]  # one of its literals
+        one = trail_of(job, SHEET, "boiler", FILE.model_copy(update={"screws": (effect,)}), ())
+        assert {m.as_told for m in one.moves} == {told}
+    assert {m.as_told for m in trail_of(job, SHEET, "boiler", FILE, ()).moves} == {""}
+
+
+def test_a_corrected_value_is_no_part_of_it(sayback: Command, tuned: str, tmp_path: Path) -> None:
+    assert sayback("add", tuned, "--text", "Correction, that CO2 was nine point one.")[0] in (0, 1)
+    values = [e.reading.value for e in trail(tmp_path).events if e.reading.quantity == "co2"]
+    assert values == ["8.3", "8.8", "9.4", "9.1"]
+
+
+# ---------------------------------------------------------------- the drawing
+def test_the_drawing_has_points_band_and_moves(tuned: str, tmp_path: Path) -> None:
+    text = trail_svg(trail(tmp_path), SHEET)
+    drawing = ET.fromstring(text)
+    kinds = [(e.tag.rpartition("}")[2], e.get("class", "")) for e in drawing.iter()]
+    assert kinds.count(("circle", "first")) == 4
+    assert kinds.count(("rect", "point second")) == 4
+    assert kinds.count(("line", "move")) == 3
+    assert ("rect", "band first") in kinds
+    assert "in the order they were read" in text
+    # The band is CO2's 8.5 to 9.5: 8.3 lies below its lower edge, 9.2 inside.
+    band = next(e for e in drawing.iter() if e.get("class") == "band first")
+    top, bottom = float(band.get("y", "")), float(band.get("y", "")) + float(band.get("height", ""))
+    ys = [float(e.get("cy", "")) for e in drawing.iter() if e.get("class") == "first" and e.get("cy")]
+    assert ys[0] > bottom
+    assert top < ys[-1] < bottom
+
+
+def test_by_time_where_all_times_are_known(tuned: str, tmp_path: Path) -> None:
+    one = trail(tmp_path)
+    timed = replace(one, events=tuple(replace(e, at=1000.0 + 30 * n * n) for n, e in enumerate(one.events)))
+    text = trail_svg(timed, SHEET)
+    assert "CO2 and CO over time" in text
+    xs = [float(x) for x in re.findall(r'<circle cx="([0-9.]+)"', text)]
+    gaps = [b - a for a, b in pairwise(xs)]
+    assert gaps == sorted(gaps)
+    assert gaps[0] >= 18
+
+
+def test_nothing_is_drawn_without_a_turn(tuned: str, tmp_path: Path) -> None:
+    one = trail(tmp_path)
+    assert trail_svg(replace(one, moves=()), SHEET) == ""
+
+
+# ---------------------------------------------------------------- the command and the report
+def test_the_command_shows_table_data_and_drawing(sayback: Command, tuned: str, tmp_path: Path) -> None:
+    code, printed, _ = sayback("trail", tuned, "--svg", tmp_path / "t.svg")
+    assert code == 0
+    assert "+0.25 net, 0.25 in all" in printed
+    assert "8.3 to 8.8 %: +0.5 (+2.0 a" in printed
+    assert "Last row within all limits at high fire: CO2 9.2 %, O2 4.5 %, CO 74 ppm" in printed
+    ET.parse(tmp_path / "t.svg")
+    (data,) = json.loads(sayback("trail", tuned, "--json")[1])["trails"]
+    assert [m["turns"] for m in data["moves"]] == ["0.25", "0.25", "0.125"]
+    assert data["moves"][0]["changes"][0]["per_turn"] == "2.0"
+    code, _, told = sayback("trail", tuned, "--svg", tmp_path / "nowhere" / "t.svg")
+    assert code == 4
+    assert "cannot be written" in told
+
+
+def test_without_a_turn_it_says_so(sayback: Command, job: str) -> None:
+    assert "No turn of a screw is recorded." in sayback("trail", job)[1]
+
+
+_TELLING = re.compile(
+    r"\b(turn it|turn the|back off|screw it|should be turned|adjust it|needs to be turned|open it up)\b"
+)
+
+
+def test_it_gives_no_instruction(sayback: Command, tuned: str, tmp_path: Path) -> None:
+    printed = sayback("trail", tuned)[1] + trail_svg(trail(tmp_path), SHEET)
+    assert not _TELLING.search(printed.lower())
+    assert "safe" not in printed.lower()
+
+
+def test_the_report_has_the_trail(sayback: Command, tuned: str, tmp_path: Path) -> None:
+    assert sayback("report", tuned, "--to", tmp_path / "out")[0] == 0
+    data = json.loads((tmp_path / "out" / "t2.json").read_text(encoding="utf-8"))
+    assert data["traced"] == ["CO2", "O2", "CO"]
+    assert data["moves"][1]["changes"] == [
+        "8.8 to 9.4 %: +0.6 (+2.4 a turn)",
+        "5.2 to 4.1 %: −1.1 (−4.4 a turn)",
+        "55 to 98 ppm: +43 (+172 a turn)",
+    ]
+    assert data["last_within"] == ["high fire: CO2 9.2 %, O2 4.5 %, CO 74 ppm"]
+    html = (tmp_path / "out" / "t2.html").read_text(encoding="utf-8")
+    assert 'class="band first"' in html
+    assert "+0.375 net, 0.625 in all" in html
+
+
+def test_a_reading_on_one_side_only_is_told(tuned: str, tmp_path: Path) -> None:
+    move: TrailMove = trail(tmp_path).moves[0]
+    co2 = SHEET.quantity("co2")
+    change = move.changes[0]
+    assert change_words(replace(change, after=None, difference=None), co2) == "8.3 % before only"
+    assert change_words(replace(change, before=None, difference=None), co2) == "8.8 % after only"
+    assert change_words(replace(change, before=None, after=None, difference=None), co2) == "not read"
+
+
+# ---------------------------------------------------------------- limits as a draft file
+@pytest.fixture
+def quoted(sayback: Command) -> str:
+    """A job without an appliance file, in which two limits were quoted."""
+    where = ("--site", "Tarn End Laundry", "--technician", "Iver Salt", "--number", "t3")
+    assert sayback("new", *where)[0] == 0
+    lines = (
+        "It's running on natural gas.",
+        "Book says CO2 at high fire eight point five to nine point five.",
+        "CO at high fire no more than one hundred and seventy per the book.",
+    )
+    sayback("add", "t3", *(part for line in lines for part in ("--text", line)))
+    return "t3"
+
+
+def test_nothing_is_saved_that_was_not_read_back(sayback: Command, quoted: str, tmp_path: Path) -> None:
+    code, _, told = sayback("limits", quoted, "--save", tmp_path / "d.toml")
+    assert code == 2
+    assert "No limit of boiler is known" in told
+    assert not (tmp_path / "d.toml").exists()
+
+
+def test_limits_read_back_are_a_file_that_loads(sayback: Command, quoted: str, tmp_path: Path) -> None:
+    limits: list[dict[str, Any]] = json.loads(sayback("limits", quoted, "--json")[1])["limits"]
+    assert len(limits) == 2
+    path = tmp_path / "d.toml"
+    assert sayback("limits", quoted, "--agree", 1, "--agree", 2, "--by", "Iver Salt", "--save", path)[0] == 0
+    file, _ = load_appliance(str(path))
+    assert file.fuel == "natural_gas"
+    assert [(x.quantity, x.condition, x.low, x.high) for x in file.limits] == [
+        ("co2", "high_fire", "8.5", "9.5"),
+        ("co", "high_fire", None, "170"),
+    ]
+    assert "draft" in file.title
+    text = path.read_text(encoding="utf-8")
+    assert "read back to Iver Salt" in text
+    assert tomllib.loads(text)["document"].startswith("quoted on site in job t3")
+    # It is of use: a new job takes it, and its verdicts name it.
+    assert (
+        sayback("new", "--site", "X", "--technician", "Y", "--number", "t4", "--appliance", f"boiler; {path}")[0] == 0
+    )
+    code, _, told = sayback("limits", quoted, "--save", path)
+    assert code == 2
+    assert "is there already" in told
+
+
+def test_without_the_gas_there_is_no_file(sayback: Command, tmp_path: Path) -> None:
+    where = ("--site", "Tarn End Laundry", "--technician", "Iver Salt", "--number", "t5")
+    assert sayback("new", *where, "--appliance", "one", "--appliance", "two")[0] == 0
+    sayback("add", "t5", "--text", "Book says CO2 at high fire eight point five to nine point five.")
+    assert sayback("limits", "t5", "--agree", 1)[0] == 0
+    code, _, told = sayback("limits", "t5", "--save", tmp_path / "d.toml")
+    assert code == 2
+    assert "several appliances" in told
+    code, _, told = sayback("limits", "t5", "--save", tmp_path / "d.toml", "--appliance", "one")
+    assert code == 2
+    assert "gas of one is not recorded" in told
+    assert "no appliance 'three'" in sayback("limits", "t5", "--save", tmp_path / "d.toml", "--appliance", "three")[2]
