@@ -38,6 +38,8 @@ class Language(NamedTuple):
     degrees: tuple[str, ...]
     ordinals_of_things: dict[str, str]
     units: dict[str, tuple[str, ...]]
+    starts: frozenset[str]
+    """Words and signs that a number may begin with."""
 
 
 @cache
@@ -45,6 +47,8 @@ def language(code: str = "en") -> Language:
     """Return the tables of a shipped language file."""
     raw: dict[str, Any] = tomllib.loads(files("schemas").joinpath("language", f"{code}.toml").read_text("utf-8"))
     n, t = raw["numbers"], raw["times"]
+    beginnings = ("digits", "teens", "tens", "plural_tens", "hundred", "thousand", "points", "doubles", "fractions")
+    starts = {w for name in (*beginnings, "minus", "plus", "nothing", "sound_alikes") for w in n[name]}
     return Language(
         digits=n["digits"],
         teens=n["teens"],
@@ -71,6 +75,7 @@ def language(code: str = "en") -> Language:
         degrees=tuple(raw["words"]["degrees"]),
         ordinals_of_things=raw["words"]["ordinals_of_things"],
         units={code: tuple(said) for code, said in raw["units"].items()},
+        starts=frozenset(starts | {"a", "an", "-", "+", "."}),
     )
 
 

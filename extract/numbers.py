@@ -87,6 +87,8 @@ def numbers_at(tokens: Sequence[Token], i: int, lang: Language | None = None) ->
     """Yield ``(end, number, cost)`` for every stretch from token ``i`` that may be a number."""
     lang = lang or language()
     w = tokens[i].low
+    if tokens[i].kind in ("word", "mark") and w not in lang.starts:
+        return
     sign = ""
     j = i
     if w in lang.minus or (w == "-" and _is_minus(tokens, i)):
