@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
 
 from schemas.base import is_value_text
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Opinion
 
-__all__ = ["alternatives_of", "differences", "likeliest"]
+__all__ = ["Verdict", "View", "alternatives_of", "differences", "likeliest", "verdict"]
 
 _TWINS = {"1": "7", "7": "1", "3": "8", "8": "36", "6": "8", "9": "8", "0": "8", "5": "6"}
 
@@ -68,3 +71,106 @@ def _moved(value: str) -> list[str]:
     elif whole != "0":
         moved.append(f"{sign}0.{whole}{part}")
     return moved
+
+
+@dataclass(frozen=True)
+class View:
+    """What one reader made of one cut of a place: values with their shares, and the texts they come from.
+
+    ``even`` says that the light was evened out before: good for faint ink, and too keen on ghosts.
+    """
+
+    reader: str
+    cut: str
+    values: dict[str, float]
+    texts: dict[str, float]
+    even: bool = False
+
+    @property
+    def value(self) -> str:
+        """The likeliest value; empty for none."""
+        return next(iter(self.values), "")
+
+    @property
+    def share(self) -> float:
+        return next(iter(self.values.values()), 0.0)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The value that all views together hold likeliest, what else it may be, and why it may not be taken unasked."""
+
+    value: str
+    opinions: tuple[Opinion, ...] = ()
+    alternatives: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+
+_FLOOR = 1e-3
+SURE = 0.6
+GHOST_FREE = "without ghosts"
+
+
+def verdict(views: list[View]) -> Verdict:
+    """Weigh views of one number: the value with the highest sum of logarithms of its shares.
+
+    No doubt only where our reader holds it in every cut, one reading in even light and PP-OCR hold it too, and no
+    reading of PP-OCR holds another.
+    """
+    weights = [0.6 if view.reader == "pp-ocr" else 0.3 if view.even else 1.0 for view in views]
+    shown = sorted({value for view in views for value, share in view.values.items() if value and share > 0.02})
+    if not shown:
+        return Verdict("")
+    sums = {
+        value: sum(
+            weight * float(np.log(view.values.get(value, 0.0) + _FLOOR))
+            for view, weight in zip(views, weights, strict=True)
+        )
+        for value in shown
+    }
+    ranked = sorted(shown, key=lambda value: -sums[value])
+    best = _without_ghosts(ranked[0], views)
+    opinions = tuple(
+        Opinion(reader=f"{view.reader}, {view.cut}", text=view.value, score=round(min(view.share, 1.0), 4))
+        for view in views
+    )
+    others = [value for value in ranked if value != best and sums[value] > sums[best] - 12]
+    return Verdict(best, opinions, _alternatives(best, others), tuple(_reasons(best, views)))
+
+
+def _without_ghosts(value: str, views: list[View]) -> str:
+    """The value without leading figures that only unlit segments show: eights and ones, gone with faint ink."""
+    strong = next((view.value for view in views if view.cut == GHOST_FREE), "")
+    lead = value.removesuffix(strong)
+    return strong if strong and lead != value and set(lead) <= set("81") else value
+
+
+def _reasons(value: str, views: list[View]) -> list[Doubt]:
+    doubts = []
+    plain = [view for view in views if view.reader != "pp-ocr" and not view.even and view.cut != GHOST_FREE]
+    for view in plain:
+        if view.value != value and not (view.value == "" and view.cut == "widest"):
+            doubts.append(_doubt(value, view))
+        elif view.value == value and view.share < SURE and view.cut != "widest":
+            doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{view.reader} is not sure of it ({view.cut})"))
+    first = plain[0]
+    if next(iter(first.texts), "") != value and first.value == value:
+        doubts.append(Doubt(kind=DoubtKind.CUT_OFF, detail="a sign beside it could not be read"))
+    if not any(view.value == value for view in views if view.even):
+        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="not read so in even light"))
+    second = [view for view in views if view.reader == "pp-ocr"]
+    if not any(view.value == value for view in second):
+        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="read by one recogniser only"))
+    doubts += [_doubt(value, view) for view in second if view.value not in ("", value)]
+    return doubts
+
+
+def _doubt(value: str, view: View) -> Doubt:
+    same = view.value.lstrip("-") == value.lstrip("-")
+    kind = DoubtKind.SIGN_UNCLEAR if same else DoubtKind.DIGIT_UNSURE
+    return Doubt(kind=kind, detail=f"{view.reader} read {view.value or 'nothing'} ({view.cut})")
+
+
+def _alternatives(value: str, others: list[str]) -> tuple[str, ...]:
+    opinions = [Opinion(reader="", text=other, score=1 - at / 100) for at, other in enumerate(others[:6])]
+    return alternatives_of(value, opinions)

@@ -6,7 +6,7 @@ clockwise from the upper left. Nothing here reads.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import cv2
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from capture.photo import Pixels
 
-__all__ = ["Field", "Quad", "RowPlace", "back", "cut", "grey_of", "rectify", "tall_rows", "whole", "windows"]
+__all__ = ["Field", "Quad", "RowPlace", "back", "cut", "evened", "grey_of", "rectify", "tall_rows", "whole", "windows"]
 
 Quad = NDArray[np.float32]
 Field = NDArray[np.uint8]
@@ -27,12 +27,13 @@ _KEEP = 5
 
 @dataclass(frozen=True)
 class RowPlace:
-    """A row of characters in a straightened display: pixels of that display, upright."""
+    """A row of characters in a straightened display: pixels of that display, upright. ``dark``: dark ink on light ground."""
 
     left: float
     top: float
     right: float
     bottom: float
+    dark: bool = True
 
     @property
     def height(self) -> float:
@@ -41,7 +42,13 @@ class RowPlace:
     def widened(self, across: float, along: float) -> RowPlace:
         """The place with margins, in its own heights: ``across`` above and below, ``along`` left and right."""
         h = self.height
-        return RowPlace(self.left - along * h, self.top - across * h, self.right + along * h, self.bottom + across * h)
+        return replace(
+            self,
+            left=self.left - along * h,
+            top=self.top - across * h,
+            right=self.right + along * h,
+            bottom=self.bottom + across * h,
+        )
 
 
 def grey_of(pixels: Pixels) -> Field:
@@ -192,25 +199,52 @@ def cut(pixels: Pixels, quad: Quad, height: int) -> Pixels:
     return rectify(pixels, quad, height)[0]
 
 
-def tall_rows(flat: Pixels) -> list[RowPlace]:
-    """The rows of tall characters in a straightened display, the tallest first (at most two).
+def tall_rows(flat: Pixels, limit: int = 4) -> list[RowPlace]:
+    """The rows of tall characters in a straightened display, the best first.
 
-    Dark ink and light ink are both tried; strokes are joined across the gaps between segments; a row is a run of
-    shapes of one height on one line, with the small shapes (point, minus) between and just before them.
+    Dark ink and light ink are both tried, as they are and with the light evened out; strokes are joined across the gaps
+    between segments; a row is a run of shapes of one height on one line, with the small shapes (point, minus) between
+    and just before them.
     """
     grey = grey_of(flat)
     rows: list[tuple[float, RowPlace]] = []
     for dark in (True, False):
-        for mask in _ink(grey, dark):
-            rows += _rows_of(mask)
+        for mask in (*_ink(grey, dark), *_even_ink(grey, dark)):
+            rows += _rows_of(mask, dark)
     rows.sort(key=lambda row: -row[0])
     kept: list[RowPlace] = []
     for _, row in rows:
-        if all(_overlap(row, other) < 0.5 for other in kept):
+        if all(_alike(row, other) < 0.8 for other in kept):
             kept.append(row)
-        if len(kept) == 2:
+        if len(kept) == limit:
             break
     return kept
+
+
+def evened(grey: Field, dark: bool, stroke: int, reach: int) -> Field:
+    """Ink alone, equally strong under glare, lamp and shadow: 0 ground, 255 ink.
+
+    What is narrower than ``stroke`` pixels and darker (or lighter) than the ground beside it is ink; it is measured
+    against the strongest ink within ``reach`` pixels, but never raised more than fourfold.
+    """
+    soft = cv2.GaussianBlur(grey, (3, 3), 0)
+    kernel = cv2.getStructuringElement(cv2.MORPH_RECT, (stroke | 1, stroke | 1))
+    hat = cv2.morphologyEx(soft, cv2.MORPH_BLACKHAT if dark else cv2.MORPH_TOPHAT, kernel).astype(np.float32)
+    around = cv2.getStructuringElement(cv2.MORPH_RECT, (reach | 1, reach | 1))
+    strong = cv2.blur(cv2.dilate(cv2.blur(hat, (3, 3)), around), (reach | 1, reach | 1))
+    strong = np.maximum(strong, max(0.25 * float(np.percentile(hat, 99)), 4.0))
+    return cast(Field, np.clip(255 * hat / strong, 0, 255).astype(np.uint8))
+
+
+def _even_ink(grey: Field, dark: bool) -> list[Field]:
+    height = grey.shape[0]
+    even = evened(grey, dark, height // 5, height // 2)
+    masks = []
+    for level, reach in ((110, 28), (80, 20)):
+        join = cv2.getStructuringElement(cv2.MORPH_RECT, (max(3, height // 60), max(3, height // reach)))
+        mask = ((even > level) * 255).astype(np.uint8)
+        masks.append(cast(Field, cv2.morphologyEx(mask, cv2.MORPH_CLOSE, join)))
+    return masks
 
 
 def _ink(grey: Field, dark: bool) -> list[Field]:
@@ -229,7 +263,7 @@ def _ink(grey: Field, dark: bool) -> list[Field]:
     return masks
 
 
-def _rows_of(mask: Field) -> list[tuple[float, RowPlace]]:
+def _rows_of(mask: Field, dark: bool) -> list[tuple[float, RowPlace]]:
     height, width = mask.shape
     count, _, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     shapes = [tuple(int(v) for v in stats[i, :5]) for i in range(1, count)]
@@ -246,7 +280,7 @@ def _rows_of(mask: Field) -> list[tuple[float, RowPlace]]:
         line = [s for s in left if s[3] > 0.7 * seed[3] and abs(s[1] + s[3] / 2 - middle) < 0.3 * seed[3]]
         left = [s for s in left if s not in line]
         line = _run(line, seed)
-        rows.append(_row(line, mask))
+        rows.append(_row(line, mask, dark))
     return rows
 
 
@@ -262,7 +296,7 @@ def _run(line: list[tuple[int, ...]], seed: tuple[int, ...]) -> list[tuple[int, 
     return line[first : last + 1]
 
 
-def _row(line: list[tuple[int, ...]], mask: Field) -> tuple[float, RowPlace]:
+def _row(line: list[tuple[int, ...]], mask: Field, dark: bool) -> tuple[float, RowPlace]:
     """The row that a run of tall shapes belongs to, with everything of its height that stands beside it.
 
     A digit whose segments are not joined is several shapes; seen from above they are one stretch of ink.
@@ -277,7 +311,7 @@ def _row(line: list[tuple[int, ...]], mask: Field) -> tuple[float, RowPlace]:
     bars = [(a, b) for a, b in flat if 0.15 * h < b - a < 0.9 * h]
     x0 = min([a for a, b in bars if 0 <= x0 - b < 1.3 * h], default=x0)
     score = h * (1 + 0.15 * min(len(digits), 5))
-    return score, RowPlace(float(x0), float(top), float(x1), float(bottom))
+    return score, RowPlace(float(x0), float(top), float(x1), float(bottom), dark)
 
 
 def _stretches(band: Field) -> list[tuple[int, int, int, float]]:
@@ -303,11 +337,11 @@ def _grown(x0: int, x1: int, digits: list[tuple[int, int]], reach: float) -> tup
     return x0, x1
 
 
-def _overlap(a: RowPlace, b: RowPlace) -> float:
+def _alike(a: RowPlace, b: RowPlace) -> float:
+    """How much of both places taken together is shared (0 to 1)."""
     across = min(a.bottom, b.bottom) - max(a.top, b.top)
     along = min(a.right, b.right) - max(a.left, b.left)
     if across <= 0 or along <= 0:
         return 0.0
     inter = across * along
-    smaller = min(a.height * (a.right - a.left), b.height * (b.right - b.left))
-    return inter / max(smaller, 1.0)
+    return inter / max(a.height * (a.right - a.left) + b.height * (b.right - b.left) - inter, 1.0)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import os
 import subprocess
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -18,6 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.display import ALPHABET, DisplayReader, Table
 from capture.locate import Quad
 from capture.photo import Pixels
 from schemas.evidence import MadeBy
@@ -40,9 +41,13 @@ class Char:
 
 @dataclass(frozen=True)
 class Line:
-    """What a recogniser made of one crop. ``score`` is the mean certainty of the characters."""
+    """What a recogniser made of one crop. ``score`` is the mean certainty of the characters.
+
+    ``table`` is the same in the signs of numbers only, as our own reader gives it.
+    """
 
     chars: tuple[Char, ...]
+    table: Table | None = field(default=None, compare=False)
 
     @property
     def text(self) -> str:
@@ -74,6 +79,11 @@ class TextReader:
         recogniser: Any = engine._load_rec_model()  # type: ignore[no-untyped-call]  # rapidocr has no types
         self._session: Any = recogniser.session
         self._alphabet: list[str] = recogniser.postprocess_op.character
+        alike = {".": ".,·。", "-": "-–—−"}
+        self._signs = [
+            [at for at, char in enumerate(self._alphabet) if at and char in alike.get(sign, sign)]
+            for sign in ALPHABET[:-1]
+        ]
         folder = Path(engine.cfg.Global.model_root_dir)
         self.made_by = tuple(
             MadeBy(
@@ -111,7 +121,16 @@ class TextReader:
                 continue
             at = (step + 0.5) / len(best) * room / wide
             chars.append(Char(self._alphabet[code], float(table[step, code]), float(min(at, 1.0))))
-        return Line(tuple(chars))
+        return Line(tuple(chars), self._as_signs(table[: int(np.ceil(len(table) * wide / room)) + 1]))
+
+    def _as_signs(self, table: NDArray[np.float32]) -> Table:
+        """A table of the large alphabet in the signs of numbers; all other characters are one sign together."""
+        signs = np.zeros((len(table), len(ALPHABET) + 1), np.float32)
+        signs[:, 0] = table[:, 0]
+        for at, codes in enumerate(self._signs, 1):
+            signs[:, at] = table[:, codes].sum(axis=1)
+        signs[:, -1] = np.clip(1.0 - signs[:, :-1].sum(axis=1), 0, 1)
+        return signs
 
 
 def tesseract_line(crop: Pixels, allowed: str = "") -> str:
@@ -147,6 +166,7 @@ class Readers:
     """All recognisers of pictures, loaded once."""
 
     text: TextReader
+    display: DisplayReader
     made_by: tuple[MadeBy, ...]
 
 
@@ -154,7 +174,8 @@ def load_readers() -> Readers:
     """Load every recogniser that is installed."""
     cv2.setNumThreads(1)
     text = TextReader()
-    made_by = text.made_by
+    display = DisplayReader()
+    made_by = (*text.made_by, display.made_by)
     if _tesseract_version():
         made_by = (*made_by, MadeBy(reader="tesseract", version=_tesseract_version()))
-    return Readers(text, made_by)
+    return Readers(text, display, made_by)

@@ -1,110 +1,210 @@
-"""A display with one large number: find its window and tallest row, read it closely and widely, find its unit."""
+"""A display with one large number: find where it stands, read it in many cuts by two readers, and weigh them.
+
+Localisation is never trusted alone: every window and every row in it is read, rows in the same place are put together,
+and the place where the most and the largest digits are read alike wins. A number is taken only if all cuts of the
+place, narrow and wide, as it is and with the light evened out, hold the same value.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
-from capture.agree import alternatives_of, differences, likeliest
-from capture.locate import Quad, back, cut, rectify, tall_rows, windows
+from capture.agree import GHOST_FREE, View, verdict
+from capture.display import Table, grouped, texts_of
+from capture.hidden import hidden_places
+from capture.locate import Quad, back, cut, evened, grey_of, rectify, tall_rows, whole, windows
 from capture.photo import Pixels
-from capture.readers import LINE_HEIGHT, Line, Readers
+from capture.readers import LINE_HEIGHT, Readers
 from capture.rows import Token, grow
-from capture.words import number_in, split_number, unit_code
-from schemas.doubts import Doubt, DoubtKind
-from schemas.evidence import Box, Figure, Opinion
+from capture.unit import unit_beside
+from capture.words import number_in, split_number
+from schemas.evidence import Box, Figure
 
 __all__ = ["read_segments"]
 
+_CUTS = ((0.1, 0.12), (0.18, 0.35), (0.12, 0.7))
+"""How much wider than the row a cut is, in its heights: across, along."""
+
 
 @dataclass(frozen=True)
-class Candidate:
-    """A row of digits somewhere in the picture and what was read there, closely and more widely cut."""
+class Place:
+    """A row of characters somewhere in the picture, dark ink or light, and what was read there in two cuts."""
 
     quad: Quad
-    close: Line
-    wide: Line
+    dark: bool
+    value: str = ""
+    share: float = 0.0
 
     @property
-    def values(self) -> tuple[str, str]:
-        return _number(self.close), _number(self.wide)
+    def area(self) -> float:
+        return float(cv2.contourArea(self.quad))
 
     @property
     def rank(self) -> float:
-        close, wide = self.values
-        tall = float(np.linalg.norm(self.quad[3] - self.quad[0]))
-        sure = 2.0 * bool(close) + bool(wide) + 2.0 * (close == wide != "") + self.close.score
-        return float(sure * tall**0.5)
+        """How surely a large number stands here, and one that is as long as the place is."""
+        across = float(np.linalg.norm(self.quad[3] - self.quad[0]))
+        along = float(np.linalg.norm(self.quad[1] - self.quad[0]))
+        cells = sum(1.0 if char.isdigit() else 0.8 if char == "-" else 0.2 for char in self.value)
+        narrow = cells - 0.65 * self.value.count("1")
+        length = along / max(across, 1.0)
+        fits = min(1.0, length / (0.35 * narrow), 1.25 * cells / length)
+        few = (0.4, 0.85, 1.0)[min(sum(char.isdigit() for char in self.value), 3) - 1]
+        return float(self.share * fits**2 * few * self.area**0.5)
 
 
 def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list[Figure]:
     """The large number of a display as one figure, none where there is no number."""
-    candidates = [_candidate(quad, pixels, readers) for quad in _places(tokens, pixels)]
-    candidates = [candidate for candidate in candidates if any(candidate.values)]
-    if not candidates:
+    place = _best(_read_places(_places(tokens, pixels), pixels, readers), pixels, readers)
+    if place is None:
         return []
-    best = max(candidates, key=lambda candidate: candidate.rank)
-    close, wide = best.values
-    opinions = [
-        Opinion(reader="pp-ocr", text=close, score=best.close.score),
-        Opinion(reader="pp-ocr, wider", text=wide, score=best.wide.score),
-    ]
-    shown = likeliest(opinions)
-    doubts = differences(shown, opinions)
-    doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="read by one recogniser only"))
-    unit, text = _unit(tokens, best)
-    if not unit:
-        doubts.append(Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail=f"read as {text}" if text else "no unit found"))
+    views = views_of(place, pixels, readers)
+    weighed = verdict(views)
+    if not weighed.value:
+        return []
+    unit, unit_doubts = unit_beside(place.quad, tokens, pixels, readers)
+    doubts = [*weighed.doubts, *hidden_places(place.quad, place.dark, pixels), *unit_doubts]
     return [
         Figure(
             label="",
-            value=shown,
+            value=weighed.value,
             unit=unit,
-            box=_box(best.quad),
-            opinions=tuple(opinions),
-            alternatives=alternatives_of(shown, opinions),
+            box=_box(place.quad),
+            opinions=weighed.opinions,
+            alternatives=weighed.alternatives,
             doubts=tuple(doubts),
         )
     ]
 
 
-def _places(tokens: list[Token], pixels: Pixels) -> list[Quad]:
-    """Where digits may stand: tall rows in windows, and lines of text that begin with a digit."""
+def _places(tokens: list[Token], pixels: Pixels) -> list[Place]:
+    """Where digits may stand: tall rows in windows and in the whole picture, and lines of text with a number."""
     places = []
-    for window in windows(pixels):
+    for window in (*windows(pixels), whole(pixels)):
         flat, matrix = rectify(pixels, window)
-        places += [back(row, matrix) for row in tall_rows(flat)]
-    places += [grow(token.quad, -0.1, -0.1) for token in tokens if _number(token.line)]
+        places += [Place(back(row, matrix), row.dark) for row in tall_rows(flat)]
+    for token in tokens:
+        text = token.line.text.replace(" ", "").strip("'`,:;|、。·.")
+        if split_number(text)[0] or number_in(text):
+            quad = grow(token.quad, -0.1, -0.1)
+            places.append(Place(quad, _is_dark(cut(pixels, quad, 32))))
     return places
 
 
-def _candidate(quad: Quad, pixels: Pixels, readers: Readers) -> Candidate:
-    close = readers.text.read(cut(pixels, grow(quad, 0.2, 0.15), LINE_HEIGHT))
-    wide = readers.text.read(cut(pixels, grow(quad, 0.7, 0.3), LINE_HEIGHT))
-    return Candidate(quad, close, wide)
+def _read_places(places: list[Place], pixels: Pixels, readers: Readers) -> list[Place]:
+    """Every place with the value that its two cuts share, and how surely."""
+    read = []
+    crops = [cut(pixels, grow(place.quad, along, across), 32) for place in places for across, along in _CUTS[:2]]
+    tables = _tables(crops, readers)
+    for at, place in enumerate(places):
+        close, wide = (grouped(texts_of(table, 6)) for table in tables[2 * at : 2 * at + 2])
+        shares = {value: (close.get(value, 0.0) * wide.get(value, 0.0)) ** 0.5 for value in close if value}
+        if shares:
+            value = max(shares, key=lambda one: shares[one])
+            if shares[value] > 0.05:
+                read.append(Place(place.quad, place.dark, value, shares[value]))
+    return read
 
 
-def _number(line: Line) -> str:
-    """The number of a line of large digits, spaces between digits left out; empty where there is none."""
-    text = line.text.replace(" ", "").strip("'`,:;|、。·")
-    value, _ = split_number(text.removesuffix("."))
-    return value or number_in(text)
+def _tables(crops: list[Pixels], readers: Readers) -> list[Table]:
+    """Read crops in runs of like width: a run is as wide as its widest."""
+    order = sorted(range(len(crops)), key=lambda at: crops[at].shape[1])
+    tables: dict[int, Table] = {}
+    for start in range(0, len(order), 16):
+        part = order[start : start + 16]
+        tables.update(zip(part, readers.display.tables([crops[at] for at in part]), strict=True))
+    return [tables[at] for at in range(len(crops))]
 
 
-def _unit(tokens: list[Token], best: Candidate) -> tuple[str, str]:
-    """The unit nearest to the right end of the digits, as code and as text."""
-    end = (best.quad[1] + best.quad[2]) / 2
-    reach = 2.5 * float(np.linalg.norm(best.quad[3] - best.quad[0]))
-    near = []
-    for token in tokens:
-        away = float(np.linalg.norm(token.quad.mean(axis=0) - end))
-        if away < reach and unit_code(token.line.text):
-            near.append((away, unit_code(token.line.text), token.line.text))
-    rest = split_number(best.wide.text.replace(" ", ""))[1]
-    if rest:
-        near.append((0.0, unit_code(rest), rest))
-    return min(near)[1:] if near else ("", "")
+def _best(places: list[Place], pixels: Pixels, readers: Readers) -> Place | None:
+    """The place that wins: rows that lie on each other count together, large ones and sure ones more.
+
+    Keys, frames and pipes look like single digits to a reader of digits: PP-OCR is asked about the foremost places, and
+    one digit alone counts less than a row.
+    """
+    groups: list[list[Place]] = []
+    for place in sorted(places, key=lambda one: -one.rank):
+        for group in groups:
+            if _on_each_other(group[0].quad, place.quad):
+                group.append(place)
+                break
+        else:
+            groups.append([place])
+    if not groups:
+        return None
+    groups.sort(key=lambda group: -sum(place.rank for place in group[:4]))
+    # Of those that are nearly as sure, the largest: a row without its first digit is read as surely as the whole row.
+    best = [max((p for p in group if p.rank > 0.6 * group[0].rank), key=lambda p: p.area) for group in groups[:8]]
+    ranks = [
+        sum(place.rank for place in group[:4]) * _second_look(place, pixels, readers)
+        for group, place in zip(groups, best, strict=False)
+    ]
+    return best[int(np.argmax(ranks))]
+
+
+def _second_look(place: Place, pixels: Pixels, readers: Readers) -> float:
+    """How much PP-OCR speaks for a place: the share of the digits that it reads there too, 1 to 4."""
+    table = readers.text.read(cut(pixels, grow(place.quad, 0.2, 0.15), LINE_HEIGHT)).table
+    if table is None:
+        return 1.0
+    said = "".join(char for char in next(iter(texts_of(table, 4)), "") if char.isdigit())
+    digits = [char for char in place.value if char.isdigit()]
+    return 1.0 + 3.0 * sum(char in said for char in digits) / len(digits)
+
+
+def _on_each_other(a: Quad, b: Quad) -> bool:
+    """Whether one of two quads lies mostly on the other."""
+    shared, _ = cv2.intersectConvexConvex(a, b)
+    return bool(shared > 0.5 * min(cv2.contourArea(a), cv2.contourArea(b)))
+
+
+def views_of(place: Place, pixels: Pixels, readers: Readers) -> list[View]:
+    """The number read again and again: narrow, wide, squeezed, stretched, in even light, and by the other reader."""
+    quads = [grow(place.quad, along, across) for across, along in _CUTS]
+    plain = [cut(pixels, quad, 64) for quad in quads]
+    even = [_even(crop, place.dark, share) for crop, (share, _) in zip(plain, _CUTS, strict=True)]
+    wide, high = plain[1].shape[1], plain[1].shape[0]
+    shaped = [cv2.resize(plain[1], (max(round(wide * by), 8), high)) for by in (0.82, 1.2)]
+    names = ["close", "wider", "widest", "close, even light", "wider, even light", "widest, even light"]
+    names += ["squeezed", "stretched", GHOST_FREE]
+    strong = _strong(plain[1], place.dark, _CUTS[1][0])
+    tables = readers.display.tables([*plain, *even, *shaped, strong])  # type: ignore[list-item]  # cv2.resize says any array
+    views = [
+        View("display reader", name, grouped(texts_of(table)), texts_of(table), "even" in name)
+        for name, table in zip(names, tables, strict=True)
+    ]
+    for name, (across, along) in (("close", (0.15, 0.2)), ("wider", (0.3, 0.7))):
+        table = readers.text.read(cut(pixels, grow(place.quad, along, across), LINE_HEIGHT)).table
+        if table is not None:
+            views.append(View("pp-ocr", name, grouped(texts_of(table)), texts_of(table)))
+    return views
+
+
+def _is_dark(crop: Pixels) -> bool:
+    """Whether the ink of a tight cut is darker than its ground: the ink takes the smaller part."""
+    low, middle, high = np.percentile(grey_of(crop), (4, 50, 96))
+    return bool(middle - low > high - middle)
+
+
+def _even(crop: Pixels, dark: bool, margin: float) -> Pixels:
+    """A cut with the light evened out; ``margin`` is what it has above and below, in heights of its row."""
+    height = crop.shape[0] / (1 + 2 * margin)
+    ink = evened(grey_of(crop), dark, round(0.35 * height), round(0.9 * height))
+    return np.repeat((255 - ink if dark else ink)[:, :, None], 3, axis=2)
+
+
+def _strong(crop: Pixels, dark: bool, margin: float) -> Pixels:
+    """A cut in which only ink of at least half the common strength is left: segments that are not lit fall away."""
+    height = crop.shape[0] / (1 + 2 * margin)
+    stroke = round(0.35 * height) | 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_RECT, (stroke, stroke))
+    way = cv2.MORPH_BLACKHAT if dark else cv2.MORPH_TOPHAT
+    hat = cv2.morphologyEx(grey_of(crop), way, kernel).astype(np.float32)
+    full = max(float(np.percentile(hat, 97)), 1.0)
+    ink = np.clip(255 * (hat / full - 0.4) / 0.5, 0, 255).astype(np.uint8)
+    return np.repeat((255 - ink if dark else ink)[:, :, None], 3, axis=2)
 
 
 def _box(quad: Quad) -> Box:
