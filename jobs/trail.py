@@ -218,9 +218,9 @@ def _place(reading: Reading, sheet: Sheet, limits: Sequence[Limit]) -> tuple[str
         return f"{name} {_plain(low - value)} {unit} below the limit", False
     if high is not None and value > high:
         return f"{name} {_plain(value - high)} {unit} above the limit", False
-    rooms = [f"{_plain(value - low)} above the lowest"] if low is not None else []
-    rooms += [f"{_plain(high - value)} below the highest"] if high is not None else []
-    return f"{name} within, {' and '.join(rooms)}", True
+    rooms = [f"{_plain(value - low)} from the lowest"] if low is not None else []
+    rooms += [f"{_plain(high - value)} from the highest"] if high is not None else []
+    return f"{name} within, {', '.join(rooms)}", True
 
 
 def _plain(value: Decimal) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
+from itertools import groupby
 
 from checks.limits import applicable
 from jobs.trail import Event, Trail
@@ -18,6 +19,17 @@ _WIDTH, _HEIGHT = 680, 200
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46, 46, 22, 44
 _MARKS = ("first", "second")
 """How the series are drawn: the first with dots on the left scale, the second with squares on the right."""
+_LOOK = {
+    "polyline first": 'fill="none" stroke="#14414a" stroke-width="1.6"',
+    "polyline second": 'fill="none" stroke="#56636a" stroke-width="1.6" stroke-dasharray="5 3"',
+    "point first": 'fill="#14414a"',
+    "point second": 'fill="#ffffff" stroke="#56636a" stroke-width="1.4"',
+    "band first": 'fill="#e3ebea"',
+    "band second": 'fill="none" stroke="#b9c2c6" stroke-width="0.6" stroke-dasharray="2 3"',
+    "move": 'stroke="#1c2326" stroke-dasharray="1 3"',
+    "text": 'font-family="DejaVu Sans, sans-serif" font-size="9" text-anchor="middle" fill="#1c2326"',
+}
+"""Looks as attributes, for the PDF and a file of its own, which have no style sheet; on the page, that one rules."""
 _NEAREST = 18.0
 """Pixels between two events at least, so that values said in one breath can be told apart."""
 
@@ -42,7 +54,8 @@ def trail_svg(trail: Trail, sheet: Sheet) -> str:
     heads = " and ".join(one.quantity.name for one in series)
     over = "over time" if _timed(events) else "in the order they were read"
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" class="trail">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" class="trail" '
+        f"{_LOOK['text']}>",
         f"<title>{escape(heads)} {over}, with the screws that were turned and the limits</title>",
     ]
     drawn = [_line(one) for one in series if one.points]
@@ -134,16 +147,19 @@ def _line(series: _Series) -> tuple[list[str], list[str]]:
         bottom = _HEIGHT - _BOTTOM if low is None else y(low)
         bands.append(
             f'<rect x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" height="{max(bottom - top, 1):.1f}" '
-            f'class="band {mark}"/>'
+            f'class="band {mark}" {_LOOK[f"band {mark}"]}/>'
         )
-    path = " ".join(f"{x:.1f},{y(float(e.reading.value)):.1f}" for x, e in series.points)
-    parts = [f'<polyline points="{path}" class="{mark}"/>']
+    parts = []
+    for _, stretch in groupby(series.points, key=lambda point: point[1].reading.condition):
+        path = " ".join(f"{x:.1f},{y(float(e.reading.value)):.1f}" for x, e in stretch)
+        parts.append(f'<polyline points="{path}" class="{mark}" {_LOOK[f"polyline {mark}"]}/>')
+    look = _LOOK[f"point {mark}"]
     for x, event in series.points:
         at = y(float(event.reading.value))
         shape = (
-            f'<circle cx="{x:.1f}" cy="{at:.1f}" r="3" class="{mark}"/>'
+            f'<circle cx="{x:.1f}" cy="{at:.1f}" r="3" class="{mark}" {look}/>'
             if mark == "first"
-            else f'<rect x="{x - 3:.1f}" y="{at - 3:.1f}" width="6" height="6" class="point {mark}"/>'
+            else f'<rect x="{x - 3:.1f}" y="{at - 3:.1f}" width="6" height="6" class="point {mark}" {look}/>'
         )
         parts.append(f'{shape}<text x="{x:.1f}" y="{at - 7:.1f}" class="{mark}">{event.reading.value}</text>')
     side, anchor = (4, "start") if mark == "first" else (_WIDTH - 4, "end")
@@ -160,7 +176,8 @@ def _moves(events: Sequence[Event], xs: Sequence[float]) -> list[str]:
         if event.move:
             way = event.reading.note.partition(" ")[2]
             parts.append(
-                f'<line x1="{x:.1f}" y1="{_TOP}" x2="{x:.1f}" y2="{_HEIGHT - _BOTTOM}" class="move"/>'
+                f'<line x1="{x:.1f}" y1="{_TOP}" x2="{x:.1f}" y2="{_HEIGHT - _BOTTOM}" class="move" '
+                f"{_LOOK['move']}/>"
                 f'<text x="{x:.1f}" y="{_TOP - 8}" class="move">{event.reading.value} {escape(way)}</text>'
             )
     return parts

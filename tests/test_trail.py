@@ -87,9 +87,9 @@ def test_where_it_lies_within_the_limits_and_the_last_good_row(tuned: str, tmp_p
     one = trail(tmp_path)
     # Orrinvale's page 34: CO2 8.5 to 9.5, O2 4.0 to 5.9, CO at most 170.
     assert one.moves[0].places == (
-        "CO2 within, 0.3 above the lowest and 0.7 below the highest",
-        "O2 within, 1.2 above the lowest and 0.7 below the highest",
-        "CO within, 115 below the highest",
+        "CO2 within, 0.3 from the lowest, 0.7 from the highest",
+        "O2 within, 1.2 from the lowest, 0.7 from the highest",
+        "CO within, 115 from the highest",
     )
     readings, _ = one.good["high_fire"]
     assert [r.value for r in readings] == ["9.2", "4.5", "74"]
