@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pi_heif
 from numpy.typing import NDArray
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 
 from schemas.errors import BadInput
 from schemas.evidence import Clock
@@ -148,6 +148,8 @@ def _opened(path: Path) -> Iterator[tuple[Image.Image, str]]:
         with warnings.catch_warnings():
             # Pillow only warns of a picture of 90 to 180 million pixels; here the size is judged below.
             warnings.simplefilter("ignore")
+            # WeasyPrint, once imported, tells Pillow to fill in what a cut picture lacks: here that is damage.
+            ImageFile.LOAD_TRUNCATED_IMAGES = False
             with _decoder(path, media_type) as image:
                 _check_size(image, name)
                 yield image, media_type

@@ -8,6 +8,7 @@ is compared with what the journal has; only the difference is written.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import extract
 from jobs.agree import weigh
@@ -26,7 +27,7 @@ __all__ = ["bring_up_to_date", "extract_all", "setting_of"]
 
 def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
     """Journal what extraction and weighing find that the journal does not have yet."""
-    grammar = extract.compile_sheet(sheet)
+    grammar = _grammar(sheet.model_dump_json())
     while True:
         entries = store.entries(number)
         job = fold(entries)
@@ -36,6 +37,12 @@ def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
         except JournalMoved:
             continue  # another process added evidence meanwhile, which extraction has to see too
         return
+
+
+@lru_cache(maxsize=4)
+def _grammar(sheet: str) -> extract.Grammar:
+    """Compile a sheet once a process: it takes longer than reading a job. ``sheet`` is its JSON."""
+    return extract.compile_sheet(Sheet.model_validate_json(sheet))
 
 
 def setting_of(store: Store, job: Job) -> extract.Setting:

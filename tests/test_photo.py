@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFile
 
 from capture.photo import WORK_SIDE, identify_photo, open_photo, sniff_photo
 from schemas.errors import BadInput
@@ -264,3 +264,12 @@ def test_file_tells_the_same_types(tmp_path: Path) -> None:
             ["file", "-b", "--mime-type", path], check=True, capture_output=True, text=True
         ).stdout.strip()
         assert identify_photo(path).media_type == told
+
+
+def test_a_library_that_tolerates_cut_pictures_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)  # as WeasyPrint does when it is imported
+    path = tmp_path / "half.jpg"
+    Image.fromarray(np.random.default_rng(5).integers(0, 255, (120, 160, 3), np.uint8)).save(path)
+    path.write_bytes(path.read_bytes()[:2000])
+    with pytest.raises(BadInput, match="damaged or cut short"):
+        open_photo(path)
