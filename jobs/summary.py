@@ -115,7 +115,9 @@ class Summaries:
         """How many rows are known to be out of date."""
         with self._engine.begin() as connection:
             _tables.create_all(connection)
-            self._known = {row.number: row.hash for row in connection.execute(sa.select(_rows.c.number, _rows.c.hash))}
+            # What could not be read is tried again at each start: somebody may have put it right.
+            whole = sa.select(_rows.c.number, _rows.c.hash).where(_rows.c.fault == "")
+            self._known = {row.number: row.hash for row in connection.execute(whole)}
 
     def close(self) -> None:
         """Close the database."""

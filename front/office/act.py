@@ -16,7 +16,7 @@ from starlette.routing import Route
 from starlette.types import Message
 
 from front.office.desk import Opened
-from front.office.guard import form_of, must, who
+from front.office.guard import checked, must, who
 from front.office.people import ROLES, Person, named
 from front.office.read import next_place, question_then
 from front.office.state import done, office_of
@@ -46,8 +46,8 @@ def _posted(act: Act, *roles: str) -> Callable[[Request], Awaitable[Response]]:
 
     async def endpoint(request: Request) -> Response:
         must(request, *(roles or ("clerk", "technician")))
-        form = await form_of(request)
-        return await run_in_threadpool(act, request, form)
+        async with request.form(max_fields=60, max_files=0, max_part_size=1 << 16) as form:
+            return await run_in_threadpool(act, request, checked(request, form))
 
     return endpoint
 
@@ -127,6 +127,8 @@ def answer(request: Request, form: FormData) -> Response:
 
 def _answered(form: FormData, asked: Question, opened: Opened) -> tuple[tuple[Candidate, ...], decisions.How]:
     chosen, typed = _text(form, "choose", 20), _text(form, "typed", 300)
+    if chosen and typed:
+        raise WrongUse("An answer was chosen and another typed; send one of the two.")
     if chosen == "cannot tell":
         return (), "cannot tell"
     if chosen == "none":
@@ -309,8 +311,8 @@ async def upload(request: Request) -> Response:
     must(request, "clerk", "technician")
     number = await run_in_threadpool(_number, request)
     _bound(request, MOST_UPLOADED)
-    form = await form_of(request)
-    return await run_in_threadpool(_uploaded, request, form, number)
+    async with request.form(max_fields=60, max_files=20, max_part_size=1 << 16) as form:
+        return await run_in_threadpool(_uploaded, request, checked(request, form), number)
 
 
 def _bound(request: Request, most: int) -> None:
@@ -366,8 +368,8 @@ async def take_over(request: Request) -> Response:
     """Import a job from a zip that sayback packed."""
     must(request, "clerk", "technician")
     _bound(request, MOST_UPLOADED)
-    form = await form_of(request)
-    return await run_in_threadpool(_taken_over, request, form)
+    async with request.form(max_fields=60, max_files=1, max_part_size=1 << 16) as form:
+        return await run_in_threadpool(_taken_over, request, checked(request, form))
 
 
 def _taken_over(request: Request, form: FormData) -> Response:
@@ -388,7 +390,7 @@ def _taken_over(request: Request, form: FormData) -> Response:
 async def known_as(request: Request) -> Response:
     """Say who sits at this machine; where there are accounts, nobody says so themselves."""
     office = office_of(request)
-    form = await form_of(request)
+    form = checked(request, await request.form(max_fields=60, max_files=0))
     if office.default is None:
         raise HTTPException(403, "Here people log in; log out to be somebody else.")
     role = _text(form, "role", 20)

@@ -134,6 +134,7 @@ def _socket(host: str, port: int) -> socket.socket:
         made = socket.socket(found[0], found[1])
         made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         made.bind(found[4])
+        made.listen(100)  # whoever opens the address at once waits a moment instead of being refused
     except OSError as error:
         raise WrongUse(
             f"Nothing can be served on {host}, port {port} ({(error.strerror or str(error)).lower()}); another --port, "

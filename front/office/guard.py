@@ -18,7 +18,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from front.office.people import ROLES, Accounts, Person, named
 from schemas.errors import WrongUse
 
-__all__ = ["CSP", "Guard", "Who", "cookie_line", "form_of", "known_as", "must", "who"]
+__all__ = ["CSP", "Guard", "Who", "checked", "cookie_line", "known_as", "must", "who"]
 
 CSP = (
     "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; media-src 'self'; connect-src 'self'; "
@@ -66,13 +66,12 @@ def must(request: Request, *roles: str) -> Person:
     return person
 
 
-async def form_of(request: Request) -> FormData:
-    """Return the fields of a posted form, its token checked.
+def checked(request: Request, form: FormData) -> FormData:
+    """Return a posted form if its token is that of the session.
 
     Raises:
         HTTPException: 403 for a token that is not of this session.
     """
-    form = await request.form(max_files=20, max_fields=60, max_part_size=1 << 16)
     given = form.get("token") or request.headers.get("x-form-token", "")
     if not isinstance(given, str) or not hmac.compare_digest(given.encode(), who(request).token.encode()):
         raise HTTPException(403, "This form is not of your session, or too old; load the page again and send it again.")

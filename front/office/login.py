@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from front.office.guard import form_of, who
+from front.office.guard import checked, who
 from front.office.state import office_of, page
 
 __all__ = ["routes"]
@@ -22,7 +22,7 @@ def shown(request: Request) -> Response:
 
 async def log_in(request: Request) -> Response:
     """Check name and password; too many wrong ones have to wait."""
-    form = await form_of(request)
+    form = checked(request, await request.form(max_fields=10, max_files=0))
     return await run_in_threadpool(_checked, request, str(form.get("name", "")), str(form.get("password", "")))
 
 
@@ -46,7 +46,7 @@ def _checked(request: Request, name: str, password: str) -> Response:
 
 async def log_out(request: Request) -> Response:
     """End the session, here and in the store."""
-    await form_of(request)
+    checked(request, await request.form(max_fields=10, max_files=0))
     await run_in_threadpool(office_of(request).accounts.end, who(request).session)
     response = RedirectResponse("/login", 303)
     response.headers.append("set-cookie", request.app.state.cookie("") + "; Max-Age=0")

@@ -3,9 +3,9 @@
 
 const all = (selector, within = document) => [...within.querySelectorAll(selector)];
 const one = (selector, within = document) => within.querySelector(selector);
-const shownAt = performance.now();
 // A key meant for the page before must not answer the question that has just come up.
 const TOO_SOON_MS = 250;
+setTimeout(() => { document.body.dataset.ready = ""; }, TOO_SOON_MS);
 const POLL_MS = 2000;
 let sound = null;
 let sending = false;
@@ -64,7 +64,7 @@ function go(address) {
 
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented) return;
-  const field = event.target.closest("input:not([type=checkbox]):not([type=file]), select, textarea");
+  const field = document.activeElement.closest("input:not([type=checkbox]):not([type=file]), select, textarea");
   if (field) {
     if (event.key === "Escape") field.blur();
     return;
@@ -78,7 +78,7 @@ document.addEventListener("keydown", (event) => {
   const target = all("[data-key]").find((each) => each.dataset.key === event.key && visible(each));
   if (!target) return;
   done();
-  if ("settles" in target.dataset && performance.now() - shownAt < TOO_SOON_MS) return;
+  if ("settles" in target.dataset && !("ready" in document.body.dataset)) return;
   target.focus();
   if (target.matches("input")) target.select();
   else target.click();
