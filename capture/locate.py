@@ -27,7 +27,10 @@ _KEEP = 5
 
 @dataclass(frozen=True)
 class RowPlace:
-    """A row of characters in a straightened display: pixels of that display, upright. ``dark``: dark ink on light ground."""
+    """A row of characters in a straightened display: pixels of that display, upright.
+
+    ``dark``: dark ink on light ground.
+    """
 
     left: float
     top: float

@@ -7,9 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-import subprocess
 from dataclasses import dataclass, field
-from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, cast
@@ -23,7 +21,7 @@ from capture.locate import Quad
 from capture.photo import Pixels
 from schemas.evidence import MadeBy
 
-__all__ = ["LINE_HEIGHT", "Char", "Line", "Readers", "TextReader", "load_readers", "tesseract_line"]
+__all__ = ["LINE_HEIGHT", "Char", "Line", "Readers", "TextReader", "load_readers"]
 
 DETECT_SIDE = 1300
 """Text is looked for on at most this many pixels of the long side; crops are read from the full picture."""
@@ -133,34 +131,6 @@ class TextReader:
         return signs
 
 
-def tesseract_line(crop: Pixels, allowed: str = "") -> str:
-    """What tesseract makes of one line; empty where it is not installed or finds nothing.
-
-    ``allowed`` limits the characters.
-    """
-    import pytesseract
-
-    os.environ["OMP_THREAD_LIMIT"] = "1"
-    grey = cv2.copyMakeBorder(cv2.cvtColor(crop, cv2.COLOR_BGR2GRAY), 12, 12, 12, 12, cv2.BORDER_REPLICATE)
-    if np.median(grey) < 110:
-        grey = cv2.bitwise_not(grey)
-    config = "--psm 7 --oem 1" + (f" -c tessedit_char_whitelist={allowed}" if allowed else "")
-    try:
-        return str(pytesseract.image_to_string(grey, config=config, timeout=10)).strip()
-    except (pytesseract.TesseractError, pytesseract.TesseractNotFoundError, RuntimeError, subprocess.SubprocessError):
-        return ""
-
-
-@cache
-def _tesseract_version() -> str:
-    import pytesseract
-
-    try:
-        return str(pytesseract.get_tesseract_version())
-    except (pytesseract.TesseractNotFoundError, SystemExit):
-        return ""
-
-
 @dataclass(frozen=True)
 class Readers:
     """All recognisers of pictures, loaded once."""
@@ -175,7 +145,4 @@ def load_readers() -> Readers:
     cv2.setNumThreads(1)
     text = TextReader()
     display = DisplayReader()
-    made_by = (*text.made_by, display.made_by)
-    if _tesseract_version():
-        made_by = (*made_by, MadeBy(reader="tesseract", version=_tesseract_version()))
-    return Readers(text, display, made_by)
+    return Readers(text, display, (*text.made_by, display.made_by))

@@ -8,13 +8,19 @@ from typing import Literal
 import numpy as np
 
 from capture.agree import alternatives_of, differences, likeliest
+from capture.display import grouped, texts_of
 from capture.locate import Quad, cut
 from capture.photo import Pixels
-from capture.readers import LINE_HEIGHT, Readers, tesseract_line
+from capture.readers import LINE_HEIGHT, Readers
 from capture.rows import Row, Word, row_of_line, span
-from capture.words import is_moment, label_key, number_in
+from capture.words import is_moment, label_key, unit_code
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Opinion
+
+_CUTS = ((0.15, 0.05), (0.3, 0.12), (0.15, 0.25))
+"""How much wider than a number a cut of it is, in its heights: along, across."""
+_CONTRADICTS = 0.5
+_MOST = 2
 
 __all__ = ["is_table", "kind_of_table", "read_table"]
 
@@ -56,24 +62,49 @@ def _figure(row: Row, pixels: Pixels, readers: Readers) -> Figure:
     value = row.values[0]
     again = _again(row, value, pixels, readers)
     label_again = _label_again(row, pixels, readers)
-    close = span([value], 0.15, 0.05)
     opinions = [
         Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4)),
         Opinion(reader="pp-ocr, wider", text=_only_value(again), score=round(_score(again), 4)),
-        Opinion(reader="tesseract", text=number_in(tesseract_line(cut(pixels, close, 40), "0123456789.-")), score=0.5),
+        *_our_reading(row, value, pixels, readers),
     ]
     shown = likeliest(opinions)
-    doubts = differences(shown, opinions) + _label_doubts(row, label_again) + _unit_doubts(row, again)
+    unit = row.unit or again.unit
+    doubts = _value_doubts(shown, opinions) + _label_doubts(row, label_again)
+    doubts += _unit_doubts(row, again, pixels, readers)
     return Figure(
         label=row.label,
         value=shown,
-        unit=row.unit,
+        unit=unit,
         box=_box(value.quad),
         label_box=_box(span(row.label_words)) if row.label_words else None,
         opinions=tuple(opinions),
         alternatives=alternatives_of(shown, opinions),
         doubts=tuple(doubts),
     )
+
+
+def _our_reading(row: Row, value: Word, pixels: Pixels, readers: Readers) -> list[Opinion]:
+    """What the display reader makes of the number alone, in three cuts."""
+    cuts = [cut(pixels, span([value], along, across), 48) for along, across in _CUTS]
+    spreads = [grouped(texts_of(table)) for table in readers.display.tables(cuts)]
+    names = ("display reader", "display reader, wider", "display reader, high")
+    return [
+        Opinion(reader=name, text=next(iter(spread), ""), score=round(min(next(iter(spread.values()), 0.0), 1.0), 4))
+        for name, spread in zip(names, spreads, strict=True)
+    ]
+
+
+def _value_doubts(value: str, opinions: list[Opinion]) -> list[Doubt]:
+    """Doubts where PP-OCR holds it not in both cuts, or our reader in no cut or, against another value, in one only."""
+    second = [opinion for opinion in opinions if opinion.reader.startswith("pp-ocr")]
+    ours = [opinion for opinion in opinions if not opinion.reader.startswith("pp-ocr")]
+    doubts = differences(value, second)
+    held = sum(opinion.text == value for opinion in ours)
+    others = [opinion for opinion in ours if opinion.text not in ("", value) and opinion.score > _CONTRADICTS]
+    if not held or (held < _MOST and others):
+        said = others or ours
+        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{said[0].reader} read {said[0].text or 'nothing'}"))
+    return doubts
 
 
 def _again(row: Row, value: Word, pixels: Pixels, readers: Readers) -> Row:
@@ -117,12 +148,17 @@ def _label_doubts(row: Row, again: str) -> list[Doubt]:
     return []
 
 
-def _unit_doubts(row: Row, again: Row) -> list[Doubt]:
+def _unit_doubts(row: Row, again: Row, pixels: Pixels, readers: Readers) -> list[Doubt]:
     unread = [word.text for word in again.words if not word.value and word not in again.unit_words]
-    if row.unit != again.unit or (not row.unit and unread):
-        other = again.unit_text or " ".join(unread) or "none"
-        return [Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail=f"read as {row.unit_text or 'none'} and as {other}")]
-    return []
+    unread = [text for text in unread if any(char.isalnum() or char == "%" for char in text)]
+    if row.unit == again.unit and (row.unit or not unread):
+        return []
+    if not row.unit and again.unit:  # seen in the wider piece only: a third look must find it too
+        third = readers.text.read(cut(pixels, span(again.unit_words, 0.3, 0.1), LINE_HEIGHT)).text
+        if unit_code(third) == again.unit:
+            return []
+    other = again.unit_text or " ".join(unread) or "none"
+    return [Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail=f"read as {row.unit_text or 'none'} and as {other}")]
 
 
 def _crowded(row: Row, value: Word) -> Figure:

@@ -15,6 +15,8 @@ __all__ = ["is_moment", "label_key", "number_in", "split_number", "tidy_label", 
 _NUMBER = re.compile(r"([-–−—]?)(\d{1,8})(?:[.,·](\d{1,4}))?", re.ASCII)
 _GLUED = re.compile(r"([-–−—]?\d{1,8}(?:[.,·]\d{1,4})?)(\D.*)?", re.ASCII)
 _MOMENT = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\b\d{1,2}:\d{2}\b", re.ASCII)
+# What recognisers make of a frame's edge or a speck before a number. Nothing that could be a minus is among them.
+_SPECKS = "☑☐□■▪•·|¦[](){}<>'`´:;,"
 _DEGREES = re.compile(r"[°º˚*'`´“”\"^.oO]{0,2}\s*([cCfF℃℉])")
 # The digit 0 stands for the letter O in no formula of flue gas; recognisers mix them up both ways.
 _SYMBOLS = {"02": "O2", "O2": "O2", "C02": "CO2", "CO2": "CO2", "C0": "CO", "CO": "CO", "N0": "NO", "NO": "NO",
@@ -36,7 +38,7 @@ def number_in(text: str) -> str:
 
 def split_number(word: str) -> tuple[str, str]:
     """Split ``20.2mbar`` into value text and rest; the value is empty where the word does not begin with a number."""
-    match = _GLUED.fullmatch(word)
+    match = _GLUED.fullmatch(word.lstrip(_SPECKS) or word)
     if not match:
         return "", word
     value = number_in(match[1])
