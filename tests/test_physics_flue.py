@@ -7,7 +7,6 @@ from decimal import Decimal
 from typing import Any
 
 import cantera
-import CoolProp.CoolProp as coolprop
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,6 +15,7 @@ from physics import flue
 from physics.fuels import FUELS, LATENT_HEAT, burning, elements_of, gas_of
 from physics.laws import CO2_MAX, CO2_MAX_BAND
 from schemas.errors import BadInput
+from tests.references import coolprop
 
 # The names that cantera's nasa_gas.yaml (NASA polynomials) and CoolProp give to our gases.
 CANTERA = {
@@ -47,7 +47,7 @@ METHANE, PROPANE, BUTANE = FUELS["methane"], FUELS["propane"], FUELS["butane"]
 
 def mixture(name: str) -> dict[str, float]:
     """A reference natural gas of GERG/AGA-8 as CoolProp holds it."""
-    state = coolprop.AbstractState("HEOS", f"{name}.mix")
+    state = coolprop().AbstractState("HEOS", f"{name}.mix")
     return {COOLPROP[f]: x for f, x in zip(state.fluid_names(), state.get_mole_fractions(), strict=True)}
 
 
@@ -231,7 +231,7 @@ def gross_by_cantera(phase: Any, name: str) -> float:
     gas = gas_of({name: 1.0}).elements
     net = enthalpy[CANTERA[name]] + (gas.c + gas.h / 4) * enthalpy["O2"]
     net -= gas.c * enthalpy["CO2"] + gas.h / 2 * enthalpy["H2O"]
-    vapour, liquid = (coolprop.PropsSI("H", "T", kelvin, "Q", q, "Water") for q in (1, 0))
+    vapour, liquid = (coolprop().PropsSI("H", "T", kelvin, "Q", q, "Water") for q in (1, 0))
     return float(net + gas.h / 2 * (vapour - liquid) * 18.015268e-6)
 
 
@@ -254,7 +254,7 @@ def test_heat_of_the_example_of_iso_6976() -> None:
 
 
 def test_latent_heat_is_that_of_iapws() -> None:
-    vapour, liquid = (coolprop.PropsSI("H", "T", 298.15, "Q", q, "Water") for q in (1, 0))
+    vapour, liquid = (coolprop().PropsSI("H", "T", 298.15, "Q", q, "Water") for q in (1, 0))
     assert pytest.approx((vapour - liquid) * 18.015268e-6, abs=0.01) == LATENT_HEAT
 
 
@@ -305,7 +305,7 @@ def efficiency_by_cantera(phase: Any, mix: Mapping[str, float], o2: float, flue_
     enthalpy = {s.name: s.thermo for s in phase.species()}
     made = wet["H2O"]
     if flue_c < 100:
-        ceiling = coolprop.PropsSI("P", "T", flue_c + 273.15, "Q", 0, "Water")
+        ceiling = coolprop().PropsSI("P", "T", flue_c + 273.15, "Q", 0, "Water")
         made = min(made, (1 - wet["H2O"]) * ceiling / (101325 - ceiling))
     left = {**wet, "H2O": made}
     sensible = sum(
@@ -313,7 +313,7 @@ def efficiency_by_cantera(phase: Any, mix: Mapping[str, float], o2: float, flue_
     )
     # One mole of fuel makes gas.elements.c moles of CO2 (none of it in these fuels beforehand), which scales the flue.
     moles = gas.elements.c / wet["CO2"]
-    liquid = [coolprop.PropsSI("H", "T", t + 273.15, "P", 101325, "Water") * 18.015268e-6 for t in (air_c, flue_c)]
+    liquid = [coolprop().PropsSI("H", "T", t + 273.15, "P", 101325, "Water") * 18.015268e-6 for t in (air_c, flue_c)]
     if made < wet["H2O"]:
         sensible += (wet["H2O"] - made) * (liquid[1] - liquid[0])
     return float(100 - 100 * moles * (sensible + made * 43.99) / gas.gross)
@@ -381,7 +381,7 @@ def test_condensate_of_natural_gas() -> None:
 )
 def test_dew_point(gas_phase: Any, fuel: str, excess: float, expected: float) -> None:
     wet = burned(gas_phase, FUEL_MIXES[fuel], excess)
-    reference = coolprop.PropsSI("T", "P", wet["H2O"] * 101325, "Q", 0, "Water") - 273.15
+    reference = coolprop().PropsSI("T", "P", wet["H2O"] * 101325, "Q", 0, "Water") - 273.15
     assert reference == pytest.approx(expected, abs=0.06)
     o2 = max(0.0, dry(wet, "O2"))
     assert flue.dew_point(o2, gas_of(FUEL_MIXES[fuel])) == pytest.approx(reference, abs=0.02)
@@ -391,7 +391,7 @@ def test_dew_point_at_altitude_and_in_moist_air() -> None:
     o2 = next(x / 1000 for x in range(20000) if flue.excess_air(x / 1000, METHANE) >= 30)
     # Computed with CoolProp 8.0.0: 50.4 °C at 84.307 kPa (5,000 ft); 55.8 °C with air of 25 °C and 50 % humidity.
     assert flue.dew_point(o2, METHANE, 84307) == pytest.approx(50.4, abs=0.1)
-    vapour = 0.5 * coolprop.PropsSI("P", "T", 298.15, "Q", 0, "Water")
+    vapour = 0.5 * coolprop().PropsSI("P", "T", 298.15, "Q", 0, "Water")
     assert flue.dew_point(o2, METHANE, air_vapour=vapour) == pytest.approx(55.8, abs=0.1)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
-import CoolProp.CoolProp as coolprop
 import pytest
 from fluids import ATMOSPHERE_1976
 from hypothesis import given
@@ -14,6 +13,7 @@ from hypothesis import strategies as st
 from physics import gas_supply, water
 from schemas.errors import BadInput
 from schemas.units import convert
+from tests.references import coolprop
 
 PSI, INCH_WATER, FOOT, GALLON, BTU_PER_HOUR = 6894.757, 249.08891, 0.3048, 3.785411784e-3, 0.29307107
 CUBIC_FOOT = 0.028316846592
@@ -74,17 +74,17 @@ def test_standard_atmosphere(feet: float, psia: float | None) -> None:
 
 def test_air_density_of_the_sensible_heat_factor() -> None:
     # 70 °F at sea level: density in lb/ft³ · heat capacity in Btu/(lb °F) · 60 = 1.08, both by CoolProp for dry air.
-    heat = coolprop.PropsSI("C", "T", celsius(70) + 273.15, "P", 101325, "Air") / 4186.8
+    heat = coolprop().PropsSI("C", "T", celsius(70) + 273.15, "P", 101325, "Air") / 4186.8
     density = gas_supply.air_density(celsius(70)) / 16.018463
     assert density * heat * 60 == pytest.approx(1.08, abs=0.005)
     assert gas_supply.air_density(celsius(70)) == pytest.approx(
-        coolprop.PropsSI("D", "T", celsius(70) + 273.15, "P", 101325, "Air"), rel=1e-3
+        coolprop().PropsSI("D", "T", celsius(70) + 273.15, "P", 101325, "Air"), rel=1e-3
     )
 
 
 def test_moist_air_is_lighter() -> None:
-    vapour = 0.5 * coolprop.PropsSI("P", "T", 298.15, "Q", 0, "Water")
-    reference = 1 / coolprop.HAPropsSI("Vha", "T", 298.15, "P", 101325, "R", 0.5)
+    vapour = 0.5 * coolprop().PropsSI("P", "T", 298.15, "Q", 0, "Water")
+    reference = 1 / coolprop().HAPropsSI("Vha", "T", 298.15, "P", 101325, "R", 0.5)
     assert gas_supply.air_density(25, vapour=vapour) == pytest.approx(reference, rel=1e-3)
 
 
@@ -133,7 +133,7 @@ def test_a_tight_pipe_comes_back(gauge: float, start: float, end: float) -> None
 )
 def test_water_factor(fahrenheit: float, expected: float) -> None:
     kelvin = celsius(fahrenheit) + 273.15
-    per_kelvin = coolprop.PropsSI("D", "T", kelvin, "P", 3e5, "Water") * coolprop.PropsSI(
+    per_kelvin = coolprop().PropsSI("D", "T", kelvin, "P", 3e5, "Water") * coolprop().PropsSI(
         "C", "T", kelvin, "P", 3e5, "Water"
     )
     reference = GALLON / 60 * per_kelvin / 1.8 / BTU_PER_HOUR
@@ -156,15 +156,15 @@ def test_weight_of_a_gallon() -> None:
 @pytest.mark.parametrize("temperature", [1, 10, 25, 60, 95, 119])
 def test_water_is_that_of_iapws(temperature: float) -> None:
     kelvin = temperature + 273.15
-    assert water.density(temperature) == pytest.approx(coolprop.PropsSI("D", "T", kelvin, "P", 3e5, "Water"), abs=0.2)
+    assert water.density(temperature) == pytest.approx(coolprop().PropsSI("D", "T", kelvin, "P", 3e5, "Water"), abs=0.2)
     assert water.heat_capacity(temperature) == pytest.approx(
-        coolprop.PropsSI("C", "T", kelvin, "P", 3e5, "Water"), abs=1.0
+        coolprop().PropsSI("C", "T", kelvin, "P", 3e5, "Water"), abs=1.0
     )
 
 
 @pytest.mark.parametrize("temperature", [5, 30, 54.4444, 60, 100, 180, 300])
 def test_saturation_is_that_of_iapws(temperature: float) -> None:
-    reference = coolprop.PropsSI("P", "T", temperature + 273.15, "Q", 0, "Water")
+    reference = coolprop().PropsSI("P", "T", temperature + 273.15, "Q", 0, "Water")
     assert water.saturation_pressure(temperature) == pytest.approx(reference, rel=3e-4)
     assert water.saturation_temperature(reference) == pytest.approx(temperature, abs=0.01)
 
