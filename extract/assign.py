@@ -463,7 +463,8 @@ def _edge(
         cost += 0.8
     if not name.ids and not name.vague:
         adjacent = hi - lo == 1 or (v.unit and hi - lo == 2)
-        return cost + (0.0 if adjacent else 0.6)
+        named = 0.8 if _alone(v, grammar) else 0.0  # "the pump does eighteen litres a minute"
+        return cost + (0.0 if adjacent else 0.6) + named
     badly = _fit(v, name, grammar, system)
     return cost + (badly if badly < MISMATCH else 99.0)
 

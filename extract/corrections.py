@@ -158,11 +158,16 @@ def plural(b: Book, p: Parsed) -> bool:
 
 def swaps(b: Book, p: Parsed) -> bool:
     """ "Flip those": the last two readings change places."""
-    if not any(s.has("swap") for s in p.sentence.segments) or p.values:
+    if not any(s.has("swap") for s in p.sentence.segments) or len(p.values) > 1:
         return False
     group = [r for r in b.group() if b.measured(r)][-2:]
     if len(group) != 2 or group[0].unit != group[1].unit:
         return False
+    for v in p.values:  # "other way round, supply's the one forty": one of them is said once more
+        said = {text for text, _ in v.number.choices}
+        swapped = [other.value for r, other in (group, group[::-1]) if v.name and r.quantity in v.name.ids]
+        if not said & set(swapped):
+            return False
     for r, other in (group, group[::-1]):
         doubts = tuple(d for d in r.doubts if d.kind != DoubtKind.RELATION)
         new = r.model_copy(update={"id": b.new_id(), "value": other.value, "doubts": doubts, "asked_with": None})

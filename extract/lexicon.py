@@ -299,6 +299,8 @@ class Grammar:
                 return False
             if before in lang.one_after or (nxt is not None and nxt.low in lang.one_before):
                 return False
+            if i > 1 and tokens[i - 2].low == "the" and not likes[i - 1] and (nxt is None or nxt.kind == "mark"):
+                return False  # "that's the bottom one,"
         return w not in ("second", "third", "fourth")
 
 

@@ -10,6 +10,7 @@ from extract.book import Book
 from extract.clauses import Segment
 from extract.context import LAST_KEPT, RECENT, Open
 from extract.doubt import FIT, HEDGES, doubt
+from extract.guards import contradicted, not_understood
 from extract.numbers import Number
 from extract.parse import Parsed, best_fit
 from extract.place import place
@@ -56,6 +57,7 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
             return
         found = unnamed(b, v, p, s)
         if found is None:
+            contradicted(b, v, p)
             return
         quantity, target, more = found
         if more:
@@ -70,6 +72,9 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
         alternatives += [Alternative(quantity=q, why="the words can be read so") for q in v.rivals[:1]]
     if quantity is None:
         return
+    strange = not_understood(b, v, p)
+    if strange and not doubts:
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"“{strange}” beside it is not known"))
     make_reading(b, quantity, v, p, s, doubts, alternatives, target)
 
 

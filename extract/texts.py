@@ -128,7 +128,9 @@ def _mentioned(
             if end <= start:
                 break
             if form != "code":
-                if not linked or not _name_like(tokens, start, end, kinds):
+                if not (linked or _labelled(tokens, item.end, start, end, kinds)):
+                    break
+                if not _name_like(tokens, start, end, kinds):
                     break
                 value = text[tokens[start].start : tokens[end - 1].end]
             else:
@@ -212,6 +214,15 @@ def _name_like(tokens: Sequence[Token], start: int, end: int, kinds: dict[int, I
     if known and not (single and end - start > 1):
         return False
     return tokens[start].text[:1].isupper() or tokens[start].kind == "number"
+
+
+def _labelled(tokens: Sequence[Token], label: int, start: int, end: int, kinds: dict[int, Item]) -> bool:
+    """ "Technician Ada Quill", "analyser Torvin 5": a name right behind its label, in capitals throughout."""
+    if start != label or end - start < 2:
+        return False
+    strange = kinds.get(start)
+    capital = all(t.text[:1].isupper() or t.kind == "number" for t in tokens[start:end])
+    return capital and strange is not None and strange.kind == "word"
 
 
 def _code_like(tokens: Sequence[Token], start: int, end: int, grammar: Grammar) -> bool:
