@@ -230,7 +230,7 @@ def _as_sound(rows: Sequence[dict[str, str]], grammar: Grammar, clips: int) -> b
 
 
 def _noisy(text: str, voice: str, pace: int, snr_db: float, noise: np.random.Generator) -> bytes:
-    """Return a wav of the words in a burner's noise; the level is speech over noise where there is speech."""
+    """Return a wav of the words in a burner's noise; ``snr_db`` is speech over noise from first to last word."""
     from samples.burner import FIRING, RATE, burner
 
     command = ["espeak-ng", "-v", voice, "-s", str(pace), "--stdout", text]
@@ -242,9 +242,10 @@ def _noisy(text: str, voice: str, pace: int, snr_db: float, noise: np.random.Gen
     speech = np.interp(np.arange(length) * rate / RATE, np.arange(len(speech)), speech)
     around = np.zeros(int(0.7 * RATE))
     clip: NDArray[np.float64] = np.concatenate([around, speech, around])
-    loud = np.abs(speech) > 0.05 * np.abs(speech).max()
+    spoken = np.flatnonzero(np.abs(speech) > 0.01 * np.abs(speech).max())
+    words = speech[spoken[0] : spoken[-1] + 1]
     hiss = burner(len(clip), FIRING["high"], noise)
-    hiss *= np.sqrt(np.mean(speech[loud] ** 2) / np.mean(hiss**2)) / 10 ** (snr_db / 20)
+    hiss *= np.sqrt(np.mean(words**2) / np.mean(hiss**2)) / 10 ** (snr_db / 20)
     mixed = clip + hiss
     mixed = mixed / np.abs(mixed).max() * 0.8
     out = io.BytesIO()
