@@ -104,7 +104,7 @@ class Alarms:
 
     def __init__(self, sheet: Sheet, code: str = "en") -> None:
         self.words = _words(code)
-        self.said = [_compiled(s.id, p, self.words) for s in sheet.stops for p in s.said]
+        self.said = [_compiled(s.id, p, self.words) for s in sheet.stops for p in (*s.said, *s.sounds_like)]
         self.unlike = {
             s.id: tuple(_compiled(s.id, p, self.words) for p in s.look_alikes) for s in sheet.stops if s.said
         }

@@ -204,6 +204,8 @@ class Stop(Model):
     id: Name
     name: str
     said: tuple[str, ...] = ()
+    sounds_like: tuple[str, ...] = ()
+    """What recognisers write instead, in the same notation."""
     look_alikes: tuple[str, ...] = ()
     quantity: Name | None = None
     also: tuple[Name, ...] = ()

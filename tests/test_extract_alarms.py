@@ -145,6 +145,15 @@ def test_the_worst_of_what_may_have_been_said_counts() -> None:
     assert [a.stop for a in alarms_of(utterance(("I can spell gas", 1.0), second="I can smell gas"))] == ["gas_smell"]
 
 
+@pytest.mark.parametrize(
+    ("text", "stop"),
+    [("It lit with a band.", "late_ignition"), ("the C O a lot of it's sounding", "alarm_sounding")],
+)
+def test_what_recognisers_write_instead_counts(text: str, stop: str) -> None:
+    # both were heard of "it lit with a bang" and "the CO alarm is sounding" in a burner's noise (sounds_like)
+    assert stop in said(text)
+
+
 def test_each_stop_is_told_once_an_utterance_and_numbers_are_still_read() -> None:
     one = utterance(("Smell of gas! I smell gas. Ambient CO forty parts per million.", 1.0))
     context, operations = step(one, one.start, start(Setting(units="us")), grammar())
