@@ -11,6 +11,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, TypeAdapter, ValidationError
@@ -363,6 +364,7 @@ def seal(draft: Draft, *, job: str, seq: int, at: datetime, prev: str) -> Row:
     return Row(**{**vars(row), "hash": row.computed_hash()})
 
 
+@lru_cache(maxsize=8192)
 def parse(row: Row) -> Entry:
     """Return the entry that a row holds.
 

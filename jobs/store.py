@@ -10,6 +10,7 @@ import os
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import fields
 from datetime import datetime
 from pathlib import Path
 
@@ -222,8 +223,9 @@ class Store:
             head = _head(connection, number)
             if head is None:
                 raise self._no_such(number)
-            query = sa.select(_entries).where(_entries.c.job == number).order_by(_entries.c.seq)
-            rows = tuple(Row(**row) for row in connection.execute(query).mappings())
+            columns = (_entries.c[one.name] for one in fields(Row))
+            query = sa.select(*columns).where(_entries.c.job == number).order_by(_entries.c.seq)
+            rows = tuple(Row(*row) for row in connection.execute(query))
         return rows, head
 
     def integrity(self) -> tuple[str, ...]:
@@ -264,15 +266,19 @@ class Store:
             raise StoreFailed(_sentence(self.home, error)) from error
 
 
-def engine_of(file: Path) -> sa.Engine:
-    """Return an engine on an SQLite file whose transactions are on the disk once they are committed."""
+def engine_of(file: Path, *, durable: bool = True) -> sa.Engine:
+    """Return an engine on an SQLite file.
+
+    A transaction is on the disk once it is committed. Not ``durable``: the last ones may be undone by a power failure,
+    which is enough for what can be made again.
+    """
     address = sa.URL.create("sqlite", database=str(file))
     engine = sa.create_engine(address, connect_args={"timeout": _BUSY_SECONDS})
 
     @sa.event.listens_for(engine, "connect")
     def _connect(connection: sqlite3.Connection, _: object) -> None:
         connection.isolation_level = None  # the driver opens no transaction of its own; _begin does
-        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        for pragma in ("journal_mode=WAL", f"synchronous={'FULL' if durable else 'NORMAL'}", "foreign_keys=ON"):
             connection.execute(f"PRAGMA {pragma}")
 
     @sa.event.listens_for(engine, "begin")

@@ -15,12 +15,15 @@ import sqlalchemy as sa
 
 from jobs.book import job_of, sheet_of
 from jobs.findings import findings_of
+from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.reserve import waiting_for
+from jobs.reserve import Waiting, waiting_for
 from jobs.store import Store, engine_of
 from schemas.errors import SaybackError
+from schemas.findings import Finding
+from schemas.questions import Question
 
-__all__ = ["PAGE", "Order", "Page", "Summaries", "Summary"]
+__all__ = ["PAGE", "Order", "Page", "Summaries", "Summary", "summary_of"]
 
 PAGE = 50
 """Jobs on one page of the list."""
@@ -106,7 +109,7 @@ class Summaries:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._engine = engine_of(store.home / "summary.sqlite")
+        self._engine = engine_of(store.home / "summary.sqlite", durable=False)
         self._lock = threading.Lock()
         self._known: dict[str, str] = {}
         self.version = 0
@@ -126,9 +129,13 @@ class Summaries:
     def refresh(self, number: str) -> Summary:
         """Make the row of one job anew and return it."""
         made = _summary(self._store, number)
+        self.put(made)
+        return made
+
+    def put(self, made: Summary) -> None:
+        """Keep a row that was made elsewhere, with :func:`summary_of`."""
         with self._lock:
             self._put([made])
-        return made
 
     def catch_up(self, most: int = 100) -> int:
         """Make at most so many rows anew that are out of date, and return how many still are."""
@@ -215,10 +222,17 @@ def _summary(store: Store, number: str) -> Summary:
     except SaybackError as error:
         # One job that cannot be read must not take the list away from all the others.
         return Summary(number, last, fault=str(error))
+    return summary_of(job, findings, questions, waiting)
+
+
+def summary_of(
+    job: Job, findings: Sequence[Finding], questions: Sequence[Question], waiting: Sequence[Waiting]
+) -> Summary:
+    """Return the row of a job; ``findings`` are those that are not superseded."""
     dealt_with = {one.stop for one in job.dealt_with}
     asked = {one.question.id for one in waiting if one.question is not None}
     return Summary(
-        number=number,
+        number=job.number,
         hash=job.hash,
         site=job.head.site,
         customer=job.head.customer,

@@ -60,6 +60,7 @@ def build(store: Store, default: Person | None, *, secure: bool = False) -> Star
         lifespan=life,
     )
     app.state.office = Office(desk, accounts, reader, exports, default)
+    app.state.office.pages.globals["version"] = files.version()
     app.state.cookie = lambda value: cookie_line(value, secure=secure)
     app.state.known_as = lambda request, person: cookie_line(known_as(accounts, request, person), secure=secure)
     app.add_middleware(Guard, accounts=accounts, default=default, secure=secure)

@@ -131,7 +131,7 @@ def _is_loopback(host: str) -> bool:
 def _socket(host: str, port: int) -> socket.socket:
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
-        made = socket.socket(found[0], found[1])
+        made = socket.socket(*found[:3])
         made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         made.bind(found[4])
         made.listen(100)  # whoever opens the address at once waits a moment instead of being refused

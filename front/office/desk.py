@@ -16,7 +16,7 @@ from jobs.journal import TOOL, Answered, DoesNotApply, Edited, Entry, LimitReadB
 from jobs.questions import open_questions
 from jobs.reserve import Waiting, waiting_for
 from jobs.store import Store
-from jobs.summary import Summaries
+from jobs.summary import Summaries, summary_of
 from schemas.errors import WrongUse
 from schemas.findings import Finding
 from schemas.questions import Question
@@ -35,6 +35,8 @@ class Opened:
     entries: Sequence[Entry]
     job: Job
     sheet: Sheet
+    found: tuple[Finding, ...]
+    """All findings, as the journal keeps them; ``findings`` are those that still count."""
     findings: tuple[Finding, ...]
     questions: tuple[Question, ...]
     waiting: tuple[Waiting, ...]
@@ -117,9 +119,12 @@ class Desk:
 
     def changed(self, number: str) -> Opened:
         """Judge a job anew after a decision, bring its line in the list up to date, and return it."""
-        check_job(self.store, number)
-        self.summaries.refresh(number)
-        return self.open(number)
+        made = self.open(number)
+        if made.job.checked_at is None or made.found != made.job.findings:
+            check_job(self.store, number)
+            made = self.open(number)
+        self.summaries.put(summary_of(made.job, made.findings, made.questions, made.waiting))
+        return made
 
     def as_it_was(self, number: str, position: int) -> Opened:
         """Return a job as it stood after an entry of its journal."""
@@ -131,6 +136,7 @@ def opened(store: Store, entries: Sequence[Entry]) -> Opened:
     """Return the job that entries tell, judged."""
     job = fold(entries)
     sheet = sheet_of(store, job.head)
-    findings = tuple(one for one in findings_of(store, job) if not one.superseded)
+    found = findings_of(store, job)
+    findings = tuple(one for one in found if not one.superseded)
     questions = open_questions(job, sheet)
-    return Opened(entries, job, sheet, findings, questions, tuple(waiting_for(job, sheet, questions, findings)))
+    return Opened(entries, job, sheet, found, findings, questions, tuple(waiting_for(job, sheet, questions, findings)))

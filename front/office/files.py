@@ -25,7 +25,7 @@ from jobs.workbook import workbook
 from schemas.errors import WrongUse
 from schemas.readings import Source
 
-__all__ = ["routes"]
+__all__ = ["routes", "version"]
 
 _FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 _NOTHING = "default-src 'none'; sandbox; frame-ancestors 'none'"
@@ -172,14 +172,20 @@ def _own(name: str) -> bytes:
     return files("front.office").joinpath(name).read_bytes()
 
 
+@cache
+def version() -> str:
+    """Return what tells one edition of our style and script from another, so that a browser may keep them."""
+    return hashlib.sha256(_own("office.css") + _own("office.js")).hexdigest()[:12]
+
+
 def style(request: Request) -> Response:
     """Our style."""
-    return Response(_own("office.css"), media_type="text/css", headers={"cache-control": "no-cache"})
+    return Response(_own("office.css"), media_type="text/css", headers=_FOREVER)
 
 
 def script(request: Request) -> Response:
     """Our script."""
-    return Response(_own("office.js"), media_type="text/javascript", headers={"cache-control": "no-cache"})
+    return Response(_own("office.js"), media_type="text/javascript", headers=_FOREVER)
 
 
 def icon(request: Request) -> Response:
