@@ -153,7 +153,7 @@ class Book:
             return
         if condition != self.c.state and not self.touched_phase:
             self.c.phase = None
-        self.c.state, self.c.state_at = condition, self.at
+        self.c.state, self.c.state_at, self.c.astray = condition, self.at, ""
         if not general:
             self.c.furthest = self.g.order[condition]
 

@@ -75,6 +75,8 @@ class Context:
     open: tuple[Open, ...] = ()
     since_appliance: tuple[str, ...] = ()
     cut: str | None = None
+    astray: str = ""
+    """Words that may have named another firing rate or appliance than the one taken for granted."""
     correcting: bool = False
 
     def copy(self) -> Context:

@@ -8,22 +8,118 @@ from __future__ import annotations
 
 from extract.assign import Value
 from extract.book import Book
+from extract.clauses import Segment
 from extract.context import RECENT
 from extract.doubt import doubt
+from extract.lexicon import Item
 from extract.parse import Parsed
 from extract.values import fit
 from schemas.doubts import DoubtKind
-from schemas.readings import Alternative, Reading
+from schemas.readings import Alternative, Reading, Relabel
 
-__all__ = ["contradicted", "not_understood"]
+__all__ = ["contradicted", "not_understood", "unknown_between", "unknown_within", "unresolved", "went_astray"]
+
+LONE = 2  # a clause of so few words in front of a value may be its firing rate, its appliance, a correction
+SHORT = 6  # a sentence of so few words may be an announcement
+LONG = 9  # a correction is no longer than this
+POINTERS = frozenset(("that", "those", "this", "it", "them"))
 
 
 def not_understood(b: Book, v: Value, p: Parsed) -> str:
-    """The first word beside a value, in its own clause, that is not known; empty where all are."""
-    for n, i in enumerate(p.laid.items):
-        if p.laid.segment_of[n] == v.segment and i.kind == "word":
-            return b.tokens[i.start].text
+    """Why a value is not taken for a reading of here and now though nothing speaks against it; empty if it may be.
+
+    A word in its own clause that is not known, or a lone one in front of it; words of other people, other times, of
+    what might be.
+    """
+    s = p.sentence.segments[v.segment]
+    unknown = _unknown(b, s)
+    if not unknown:
+        for before in p.sentence.segments[: v.segment]:
+            if len(before.items) <= LONE and not (before.numbers or before.quantities or before.conditions):
+                unknown = unknown or _unknown(b, before)
+    if unknown:
+        return f"“{unknown}” beside it is not known"
+    for i in s.items:
+        if i.kind in ("plain", "cue", "word"):
+            for k in range(i.start, i.end):
+                if b.tokens[k].low in b.g.lang.aside:
+                    return f"“{b.tokens[k].low}”: it may not be of here and now"
     return ""
+
+
+def _unknown(b: Book, s: Segment) -> str:
+    return next((b.tokens[i.start].text for i in s.items if _strange(b, i)), "")
+
+
+def _strange(b: Book, i: Item) -> bool:
+    """A word that is not known, and no number word that was passed over."""
+    low = b.tokens[i.start].low
+    return i.kind == "word" and low not in b.g.lang.starts and low not in b.g.lang.turned
+
+
+def unknown_within(b: Book, p: Parsed, start: int, end: int) -> str:
+    """The first unknown word of the clauses that tokens ``start`` to ``end`` are in."""
+    for s in p.sentence.segments:
+        if any(start <= i.start < end for i in s.items):
+            word = _unknown(b, s)
+            if word:
+                return word
+    return ""
+
+
+def unknown_between(b: Book, p: Parsed, start: int, end: int) -> str:
+    """The first unknown word among tokens ``start`` to ``end``."""
+    found = (i for i in p.laid.items if _strange(b, i) and start <= i.start < end)
+    return next((b.tokens[i.start].text for i in found), "")
+
+
+def went_astray(b: Book, p: Parsed) -> None:
+    """ "Going to blorven": somewhere that is not known. What is read there is not of the firing rate before.
+
+    With several appliances a short sentence of nothing but unknown words may be the next one's name.
+    """
+    if p.values or p.names or p.checks or p.moves or p.captures or any(x.conditions for x in p.sentence.segments):
+        return
+    if p.sentence.mark == "?" or any(x.kind not in ("reading", "instruction") for x in p.sentence.segments):
+        return
+    items = p.laid.items
+    if any(i.role("elsewhere") for i in items):
+        b.c.astray = next(b.tokens[i.start].text for i in items if i.role("elsewhere"))
+        return
+    if not 0 < len(items) <= SHORT:
+        return
+    unknown = [i for i in items if _strange(b, i)]
+    if not unknown or items[-1] is not unknown[-1]:
+        return
+    lows = [b.tokens[i.start].low for i in items]
+    if any(w in b.g.lang.motion for w in lows):
+        b.c.astray = b.tokens[unknown[-1].start].text
+    elif b.c.several() and all(i.kind in ("word", "plain") for i in items):
+        b.c.appliance_lost = True
+
+
+def unresolved(b: Book, p: Parsed, last: Reading | None) -> None:
+    """A correction that nothing came of, with a word that is not known: the last reading is asked about.
+
+    "Nope, that's the blorven"; and "blorven that last one", which may be a way of taking it back.
+    """
+    if last is None or last.id not in b.c.readings or not last.taken or len(p.laid.items) > LONG:
+        return
+    if b.at - b.c.times.get(last.id, float("-inf")) > RECENT or p.sentence.mark == "?":
+        return
+    items = [i for i in p.laid.items if i.kind != "plain" or b.tokens[i.start].low in POINTERS]
+    unknown = [i for i in items if _strange(b, i)]
+    if not unknown:
+        return
+    corrects = any(i.role("correct") or i.role("undo") for i in items)
+    points = _strange(b, items[0]) and len(p.laid.items) <= SHORT and not (p.values or p.names)
+    points = points and not any(x.conditions for x in p.sentence.segments)
+    points = points and any(b.tokens[i.start].low in POINTERS for i in items[1:2])
+    if not (corrects or points):
+        return
+    text = doubt(DoubtKind.TO_CONFIRM, f"“{b.tokens[unknown[0].start].text}” behind it may have been a correction")
+    src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
+    b.emit(Relabel(target=last.id, doubts=(*last.doubts, text), source=src, why=text.detail))
 
 
 def contradicted(b: Book, v: Value, p: Parsed) -> bool:

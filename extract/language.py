@@ -33,6 +33,9 @@ class Language(NamedTuple):
     ordinals: dict[str, int]
     cues: dict[str, tuple[str, ...]]
     plain: frozenset[str]
+    aside: frozenset[str]
+    motion: frozenset[str]
+    turned: frozenset[str]
     one_after: frozenset[str]
     one_before: frozenset[str]
     degrees: tuple[str, ...]
@@ -70,6 +73,9 @@ def language(code: str = "en") -> Language:
         ordinals=t["ordinals"],
         cues={name: tuple(phrases) for name, phrases in raw["cues"].items()} | {"undo": _undo(raw["undo"])},
         plain=frozenset((*raw["words"]["plain"], *raw["words"]["more"])),
+        aside=frozenset(raw["words"]["aside"]),
+        motion=frozenset(raw["words"]["motion"]),
+        turned=frozenset(raw["words"]["turned"]),
         one_after=frozenset(raw["words"]["one_after"]),
         one_before=frozenset(raw["words"]["one_before"]),
         degrees=tuple(raw["words"]["degrees"]),

@@ -13,12 +13,6 @@ from extract.tokens import Token
 __all__ = ["Move", "moves_of"]
 
 TURN = "{turn}"
-TURNED = frozenset(
-    (
-        "gave", "give", "turned", "turning", "gone", "went", "put", "took", "wound", "screwed", "backed", "opened",
-        "closed", "nudged", "tweaked", "moved", "adjusted", "brought", "run", "ran", "trimmed",
-    )
-)  # fmt: skip
 
 
 class Move(NamedTuple):
@@ -47,7 +41,8 @@ def moves_of(
     short = [(n, i) for n, i in enumerate(laid.items) if i.get("short screw") and not i.get("screw")]
     directions = _directions(laid, tokens, amounts, bool(screws))
     shares = [v for v in values if v.number.digits.endswith("/") and not v.unit and v not in amounts]
-    turned = any(_turned(s, tokens) for s in sentence.segments)
+    turned = any(s.says(grammar.lang.turned, tokens) for s in sentence.segments)
+    worded = turned or any(s.has("turn_words") for s in sentence.segments)
     if amounts and directions:
         amounts = sorted([*amounts, *shares], key=lambda v: v.place)
     elif len(shares) == 1 and (
@@ -56,7 +51,7 @@ def moves_of(
         amounts = shares
     if not amounts:
         return []
-    if not directions and not screws and not any(s.has("turn_words") or _turned(s, tokens) for s in sentence.segments):
+    if not (directions or screws or worded):
         return []
     named = screws or short
     out: list[Move] = []
@@ -83,11 +78,6 @@ def _beside_turn(v: Value, laid: Laid, tokens: Sequence[Token]) -> bool:
     """ "a quarter turn": the next item is a turn word though not read as the unit."""
     nxt = laid.items[v.place + 1] if v.place + 1 < len(laid.items) else None
     return not v.unit and nxt is not None and nxt.role("turn_words") and tokens[nxt.start].low != "turned"
-
-
-def _turned(s: object, tokens: Sequence[Token]) -> bool:
-    items = getattr(s, "items", ())
-    return any(tokens[k].low in TURNED for i in items for k in range(i.start, i.end))
 
 
 def _directions(

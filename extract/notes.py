@@ -6,6 +6,7 @@ from extract.book import Book
 from extract.circumstances import before_now
 from extract.context import SCREW_KEPT
 from extract.doubt import FIT, HEDGES, doubt
+from extract.guards import unknown_between, unknown_within
 from extract.heard import name_misgiving
 from extract.lexicon import Item
 from extract.moves import Move
@@ -76,10 +77,13 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
     tags: tuple[str | None, ...] = (b.appliance_for(checked.quantity),)
     if any(i.get("appliance") == ("*",) for i in p.laid.items) and not b.g.quantities[checked.quantity].every_job:
         tags = b.c.appliances
+    good = checked.state in ("passed", "done")
+    strange = unknown_between(b, p, checked.start, checked.end) if good else ""
     for tag in tags:
         reading = Reading(
             id=b.new_id(), quantity=checked.quantity, condition="", value=checked.state, appliance=tag,
             source=b.source(checked.start, checked.end),
+            doubts=(doubt(DoubtKind.TO_CONFIRM, f"“{strange}” beside it is not known"),) if strange else (),
         )  # fmt: skip
         old = b.c.at_slot(checked.quantity, "", "", tag)
         if old is not None and old.value == checked.state:
@@ -87,7 +91,7 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
         b.settle(reading, old.id if old else None, "told again")
 
 
-def record_move(b: Book, m: Move) -> None:
+def record_move(b: Book, m: Move, p: Parsed) -> None:
     """A screw was turned: its own record, and what was read before becomes the before."""
     assert b.g.move is not None
     assert m.value is not None
@@ -101,6 +105,9 @@ def record_move(b: Book, m: Move) -> None:
         doubts.append(doubt(DoubtKind.DIRECTION_UNCLEAR, "which way was not said"))
     if m.intended:
         doubts.append(doubt(DoubtKind.TO_CONFIRM, "was it turned, or is it still to be?"))
+    strange = unknown_within(b, p, m.start, m.end)
+    if strange:
+        doubts.append(doubt(DoubtKind.TO_CONFIRM, f"“{strange}” beside it is not known"))
     if m.value.start in b.misgivings:
         doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, b.misgivings[m.value.start].why))
     if m.value.hedge:

@@ -9,15 +9,13 @@ from extract.book import Book
 from extract.circumstances import appliances, phases, states
 from extract.context import Context, Setting, Topic
 from extract.corrections import bind_back, completes_move, interrupted, named_afterwards, relabels, swaps, undo
+from extract.guards import unresolved, went_astray
 from extract.lexicon import Grammar
 from extract.notes import quote_limits, record_check, record_choices, record_move, record_text
 from extract.parse import Parsed, parse
 from extract.take import take_value
 from schemas.evidence import Utterance
-from schemas.readings import (
-    Operation,
-    Remove,
-)
+from schemas.readings import Operation, Record, Remove
 
 __all__ = ["start", "step"]
 
@@ -42,7 +40,11 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     for alarm in alarms_said(utterance, grammar.alarms, heard.tokens):
         book.emit(alarm)
     for parsed in heard.sentences:
+        last, done = book.last_of(), len(book.operations)
         sentence(book, parsed)
+        went_astray(book, parsed)
+        if all(isinstance(op, Record) for op in book.operations[done:]):
+            unresolved(book, parsed, last)
     finish(book)
     return book.c, tuple(book.operations)
 
@@ -73,7 +75,7 @@ def sentence(b: Book, p: Parsed) -> None:
     for checked in p.checks:
         record_check(b, checked, p)
     for one in p.moves:
-        record_move(b, one)
+        record_move(b, one, p)
     for v in p.clock:
         take_value(b, v, p)
     for v in p.values:

@@ -74,7 +74,7 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
         return
     strange = not_understood(b, v, p)
     if strange and not doubts:
-        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"“{strange}” beside it is not known"))
+        doubts.append(doubt(DoubtKind.TO_CONFIRM, strange))
     make_reading(b, quantity, v, p, s, doubts, alternatives, target)
 
 
@@ -329,6 +329,9 @@ def make_reading(
         condition, known = target.condition, target.condition is not None
     if not known:
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
+    elif v.condition is None and target is None and q.conditions and (b.c.astray or s.has("elsewhere")):
+        where = f"“{b.c.astray}” may be another one" if b.c.astray else "another firing rate was named"
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, where))
     phase = target.phase if target is not None and v.condition is None else b.phase_for(condition)
     appliance = target.appliance if target is not None else b.appliance_for(quantity)
     if not q.every_job and b.c.several() and (appliance is None or b.c.appliance_lost) and target is None:

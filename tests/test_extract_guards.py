@@ -1,0 +1,103 @@
+"""Structural safety: words that nobody foresaw make the extractor ask, never take another value.
+
+The nonsense words stand for whatever a technician may say that is in no list of ours.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from bench.extract import predict, scorer
+from extract.tokens import tokenize
+from schemas.doubts import DoubtKind
+from tests.test_extract_talk import grammar, kinds, talk
+
+TALK = Path(__file__).parent / "data" / "talk.jsonl"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "High fire, the blorven CO2 is nine one.",  # whose?
+        "High fire CO2 stracket nine one.",
+        "Blorven, high fire CO2 nine one.",  # another appliance, or a correction
+        "High fire CO2, they had nine one.",  # other people's
+        "High fire CO2 might be nine one.",
+        "High fire CO2 would be nine one.",
+        "High fire CO2 was expected at nine one.",
+        "Mulding high fire CO2 printed nine one.",
+    ],
+)
+def test_guards_ask_about_a_value_beside_words_that_are_not_understood(text: str) -> None:
+    context, _ = talk(text)
+    assert not any(r.taken for r in context.readings.values())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "High fire CO2 reads nine one.",
+        "Right, she's at high fire, CO2 nine one.",
+        "I get nine one CO2, high fire.",
+    ],
+)
+def test_guards_let_plain_talk_through(text: str) -> None:
+    context, _ = talk(text)
+    assert [r.value for r in context.readings.values() if r.taken] == ["9.1"]
+
+
+def test_guards_condition_that_is_not_known_is_not_the_one_before() -> None:
+    for going in ("Going to blorven.", "Now over to the stracket.", "Mid fire now."):
+        context, _ = talk("High fire.", going, "CO2 nine one.")
+        (reading,) = context.readings.values()
+        assert kinds(reading) == {DoubtKind.CONDITION_UNCLEAR}
+        context, _ = talk("High fire.", going, "Low fire.", "CO2 nine one.")
+        (reading,) = context.readings.values()
+        assert reading.taken
+
+
+def test_guards_correction_that_was_not_understood_asks() -> None:
+    for text in ("Nope, that's the blorven.", "Mulding that.", "Sorry, that was stracket."):
+        context, _ = talk("High fire CO2 nine one.", text)
+        (reading,) = context.readings.values()
+        assert kinds(reading) == {DoubtKind.TO_CONFIRM}, text
+
+
+def test_guards_bare_number_against_the_last_reading_is_a_conflict() -> None:
+    context, _ = talk("High fire stack is one thirty four.", "Let me quelp the fronnel.", "One twenty four.")
+    (reading,) = context.readings.values()
+    assert (reading.value, kinds(reading)) == ("124", {DoubtKind.CONFLICT})
+    assert reading.alternatives[0].value == "134"
+
+
+def test_guards_check_and_move_with_words_in_between_are_asked() -> None:
+    context, _ = talk("Trap mulding filled.")
+    assert not any(r.taken for r in context.readings.values())
+    context, _ = talk("High fire, quarter turn fronnel on the high fire screw, clockwise.")
+    assert not any(r.taken for r in context.readings.values())
+
+
+@pytest.mark.slow
+def test_guards_any_phrase_replaced_by_nonsense_is_hardly_ever_taken_wrong() -> None:
+    """Every phrase of ours in turn becomes a word that nobody knows: at most 4 in 100 such talks go silently wrong."""
+    score = scorer(TALK)
+    if score is None:
+        pytest.skip("the corpus' scorer is not beside this repository")  # ../shared is not part of it
+    wrong = tried = 0
+    for item in [json.loads(x) for x in TALK.read_text("utf-8").splitlines()][::4]:
+        before = score.summary(score.score_item(item, predict(item, grammar(), []))[0])["silent_wrong"]
+        for n, u in enumerate(item["utterances"]):
+            tokens = tokenize(u["text"])
+            for i in grammar().rows(tokens)[0].items if tokens else ():
+                if i.kind in ("number", "unit", "mark", "filler", "word", "plain"):
+                    continue
+                text = u["text"][: tokens[i.start].start] + "blorven" + u["text"][tokens[i.end - 1].end :]
+                talked = [dict(x, text=text) if k == n else x for k, x in enumerate(item["utterances"])]
+                found = score.score_item(item, predict({**item, "utterances": talked}, grammar(), []))[0]
+                tried += 1
+                wrong += score.summary(found)["silent_wrong"] > before
+    assert tried > 300
+    assert wrong <= 0.04 * tried
