@@ -21,7 +21,7 @@ from capture.locate import Quad
 from capture.photo import Pixels
 from schemas.evidence import MadeBy
 
-__all__ = ["LINE_HEIGHT", "Char", "Line", "Readers", "TextReader", "load_readers"]
+__all__ = ["DETECT_SIDE", "LINE_HEIGHT", "Char", "Line", "Readers", "TextReader", "load_readers"]
 
 DETECT_SIDE = 1300
 """Text is looked for on at most this many pixels of the long side; crops are read from the full picture."""
@@ -94,9 +94,9 @@ class TextReader:
             for file in sorted(folder.glob(pattern))
         )
 
-    def find(self, pixels: Pixels) -> list[Quad]:
-        """The quads of all lines of text, from top to bottom."""
-        shrink = min(1.0, DETECT_SIDE / max(pixels.shape[:2]))
+    def find(self, pixels: Pixels, side: int = DETECT_SIDE) -> list[Quad]:
+        """The quads of all lines of text, from top to bottom, looked for on ``side`` pixels of the long side."""
+        shrink = min(1.0, side / max(pixels.shape[:2]))
         small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else pixels
         found = self._detector(small)
         boxes = [] if found.boxes is None else found.boxes

@@ -9,11 +9,13 @@ from typing import Literal
 from capture.advice import advice_on
 from capture.locate import cut
 from capture.photo import Pixels, open_photo
-from capture.readers import LINE_HEIGHT, Readers, load_readers
+from capture.readers import DETECT_SIDE, LINE_HEIGHT, Readers, load_readers
 from capture.rows import Row, Token, rows_of
 from capture.segments import read_segments
 from capture.table import is_table, kind_of_table, read_table
 from schemas.evidence import Box, Figure, Look
+
+SMALL_SIDE = 512
 
 Display = Literal["segments", "screen", "slip", "plate", "unknown"]
 
@@ -29,6 +31,10 @@ def look(path: Path, sha256: str, readers: Readers) -> Look:
     photo = open_photo(path)
     tokens = _tokens(photo.pixels, readers)
     rows = rows_of(tokens)
+    if not is_table(rows):  # print of thin dots falls apart in a large picture, and is whole in a small one
+        softer = _tokens(photo.pixels, readers, SMALL_SIDE)
+        if is_table(softer_rows := rows_of(softer)):
+            tokens, rows = softer, softer_rows
     printed = [(row.text, row.quad) for row in rows if not row.values and row.text]
     display, figures = _read(rows, tokens, photo.pixels, readers)
     return Look(
@@ -52,9 +58,11 @@ def _read(rows: list[Row], tokens: list[Token], pixels: Pixels, readers: Readers
     return ("segments" if figures else "unknown"), figures
 
 
-def _tokens(pixels: Pixels, readers: Readers) -> list[Token]:
+def _tokens(pixels: Pixels, readers: Readers, side: int = DETECT_SIDE) -> list[Token]:
     """Every line of text in the picture with what it says; what was read as nothing is left out."""
-    tokens = [Token(quad, readers.text.read(cut(pixels, quad, LINE_HEIGHT))) for quad in readers.text.find(pixels)]
+    tokens = [
+        Token(quad, readers.text.read(cut(pixels, quad, LINE_HEIGHT))) for quad in readers.text.find(pixels, side)
+    ]
     return [token for token in tokens if token.line.text.strip() and token.line.score > 0.3]
 
 

@@ -7,7 +7,8 @@ place, narrow and wide, as it is and with the light evened out, hold the same va
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
 
 import cv2
 import numpy as np
@@ -27,6 +28,9 @@ __all__ = ["read_segments"]
 
 _CUTS = ((0.1, 0.12), (0.18, 0.35), (0.12, 0.7))
 """How much wider than the row a cut is, in its heights: across, along."""
+
+
+_SEARCH_SIDE = 1000
 
 
 @dataclass(frozen=True)
@@ -52,12 +56,12 @@ class Place:
         length = along / max(across, 1.0)
         fits = min(1.0, length / (0.35 * narrow), 1.25 * cells / length)
         few = (0.4, 0.85, 1.0)[min(sum(char.isdigit() for char in self.value), 3) - 1]
-        return float(self.share * fits**2 * few * self.area**0.5)
+        return float(self.share**1.5 * fits**2 * few * self.area**0.5)
 
 
 def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list[Figure]:
     """The large number of a display as one figure, none where there is no number."""
-    place = _best(_read_places(_places(tokens, pixels), pixels, readers), pixels, readers)
+    place = _find(tokens, pixels, readers)
     if place is None:
         return []
     views = views_of(place, pixels, readers)
@@ -77,6 +81,16 @@ def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list
             doubts=tuple(doubts),
         )
     ]
+
+
+def _find(tokens: list[Token], pixels: Pixels, readers: Readers) -> Place | None:
+    """Where the large number stands. It is looked for in a smaller picture: it is large."""
+    shrink = min(1.0, _SEARCH_SIDE / max(pixels.shape[:2]))
+    if shrink < 1:
+        pixels = np.asarray(cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA), np.uint8)
+        tokens = [replace(token, quad=token.quad * np.float32(shrink)) for token in tokens]
+    place = _best(_read_places(_places(tokens, pixels), pixels, readers), pixels, readers)
+    return place and replace(place, quad=place.quad / np.float32(shrink))
 
 
 def _places(tokens: list[Token], pixels: Pixels) -> list[Place]:
@@ -119,7 +133,7 @@ def _tables(crops: list[Pixels], readers: Readers) -> list[Table]:
 
 
 def _best(places: list[Place], pixels: Pixels, readers: Readers) -> Place | None:
-    """The place that wins: rows that lie on each other count together, large ones and sure ones more.
+    """The place that wins: rows that lie on each other and are read alike count together, large and sure ones more.
 
     Keys, frames and pipes look like single digits to a reader of digits: PP-OCR is asked about the foremost places, and
     one digit alone counts less than a row.
@@ -127,7 +141,7 @@ def _best(places: list[Place], pixels: Pixels, readers: Readers) -> Place | None
     groups: list[list[Place]] = []
     for place in sorted(places, key=lambda one: -one.rank):
         for group in groups:
-            if _on_each_other(group[0].quad, place.quad):
+            if group[0].value == place.value and _on_each_other(group[0].quad, place.quad):
                 group.append(place)
                 break
         else:
@@ -145,13 +159,14 @@ def _best(places: list[Place], pixels: Pixels, readers: Readers) -> Place | None
 
 
 def _second_look(place: Place, pixels: Pixels, readers: Readers) -> float:
-    """How much PP-OCR speaks for a place: the share of the digits that it reads there too, 1 to 4."""
+    """How much PP-OCR speaks for a place: from 1, no digit alike, to 7, the same digits in the same order."""
     table = readers.text.read(cut(pixels, grow(place.quad, 0.2, 0.15), LINE_HEIGHT)).table
     if table is None:
         return 1.0
-    said = "".join(char for char in next(iter(texts_of(table, 4)), "") if char.isdigit())
-    digits = [char for char in place.value if char.isdigit()]
-    return 1.0 + 3.0 * sum(char in said for char in digits) / len(digits)
+    said, digits = (
+        "".join(char for char in text if char.isdigit()) for text in (next(iter(texts_of(table, 4)), ""), place.value)
+    )
+    return 1.0 + 6.0 * SequenceMatcher(None, said, digits, autojunk=False).ratio() ** 2
 
 
 def _on_each_other(a: Quad, b: Quad) -> bool:

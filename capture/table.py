@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -28,7 +29,10 @@ Kind = Literal["screen", "slip", "plate"]
 
 # Words of rating plates (EN 15502-1 clause on data plates names serial number, heat input and output, pressure).
 _PLATE_WORDS = re.compile(r"\b(model|type|serial|s/?n|ser\.? ?no|input|output|max\.?|min\.?|kw|btu/?h|volts?)\b", re.I)
-_CODE = re.compile(r"[A-Z0-9][A-Z0-9./-]{2,}", re.ASCII)
+_THOUSANDS = re.compile(r"\d{1,3},\d{3}", re.ASCII)
+_POINT_BEFORE_THREE = re.compile(r"\d{1,3}\.\d{3}", re.ASCII)
+_LONGEST = 6
+"""words; a longer row of a plate is a sentence"""
 
 
 def is_table(rows: list[Row]) -> bool:
@@ -50,7 +54,9 @@ def read_table(rows: list[Row], pixels: Pixels, readers: Readers, kind: Kind) ->
     figures = []
     for row in rows:
         if len(row.values) == 1:
-            figures.append(_figure(row, pixels, readers))
+            figures.append(_figure(row, pixels, readers, kind))
+        elif kind == "plate" and row.values:
+            figures.append(_words_of(row))
         elif row.values:
             figures += [_crowded(row, value) for value in row.values]
         elif kind == "plate" and (code := _code(row)):
@@ -58,7 +64,7 @@ def read_table(rows: list[Row], pixels: Pixels, readers: Readers, kind: Kind) ->
     return figures
 
 
-def _figure(row: Row, pixels: Pixels, readers: Readers) -> Figure:
+def _figure(row: Row, pixels: Pixels, readers: Readers, kind: Kind) -> Figure:
     value = row.values[0]
     again = _again(row, value, pixels, readers)
     label_again = _label_again(row, pixels, readers)
@@ -67,8 +73,14 @@ def _figure(row: Row, pixels: Pixels, readers: Readers) -> Figure:
         Opinion(reader="pp-ocr, wider", text=_only_value(again), score=round(_score(again), 4)),
         *_our_reading(row, value, pixels, readers),
     ]
+    grouped_by_comma = kind == "plate" and bool(_THOUSANDS.fullmatch(value.text))
+    if grouped_by_comma:
+        opinions = [o.model_copy(update={"text": _without_comma(o.text)}) for o in opinions]
     shown = likeliest(opinions)
     unit = row.unit or again.unit
+    alternatives = alternatives_of(shown, opinions)
+    if grouped_by_comma:
+        alternatives = (value.value, *(other for other in alternatives if other != value.value))
     doubts = _value_doubts(shown, opinions) + _label_doubts(row, label_again)
     doubts += _unit_doubts(row, again, pixels, readers)
     return Figure(
@@ -78,9 +90,14 @@ def _figure(row: Row, pixels: Pixels, readers: Readers) -> Figure:
         box=_box(value.quad),
         label_box=_box(span(row.label_words)) if row.label_words else None,
         opinions=tuple(opinions),
-        alternatives=alternatives_of(shown, opinions),
+        alternatives=alternatives,
         doubts=tuple(doubts),
     )
+
+
+def _without_comma(text: str) -> str:
+    """A value whose point was a comma between thousands; recognisers that lose a nought behind it are left as read."""
+    return text.replace(".", "") if _POINT_BEFORE_THREE.fullmatch(text) else text
 
 
 def _our_reading(row: Row, value: Word, pixels: Pixels, readers: Readers) -> list[Opinion]:
@@ -169,15 +186,49 @@ def _crowded(row: Row, value: Word) -> Figure:
     )
 
 
+def _words_of(row: Row) -> Figure:
+    """A row of a plate that is text with numbers in it, such as volts, hertz and phases: one value, to be confirmed."""
+    label, words = _parted(list(row.words))
+    return _text_figure(label, words)
+
+
 def _code(row: Row) -> Figure | None:
     """A row of a plate that holds words instead of a number, such as a model: always to be confirmed."""
-    if len(row.words) < 2 or not _CODE.fullmatch(row.words[-1].text) or is_moment(row.text):
+    if len(row.words) < 2 or is_moment(row.text) or not 0 < len(row.words) <= _LONGEST:
         return None
-    value = row.words[-1]
-    label = " ".join(word.text for word in row.words[:-1])
+    label, words = _parted(list(row.words))
+    if not label or not _same_gap_as_columns(words, row):
+        return None
+    return _text_figure(label, words)
+
+
+def _parted(words: list[Word]) -> tuple[list[Word], list[Word]]:
+    """A plate's row parted at its widest gap: label and value stand in two columns."""
+    gaps = [float(np.linalg.norm(b.quad[0] - a.quad[1])) for a, b in pairwise(words)]
+    at = int(np.argmax(gaps)) + 1
+    return words[:at], words[at:]
+
+
+def _same_gap_as_columns(words: list[Word], row: Row) -> bool:
+    """Whether the value stands clear of its label, as columns do: more than a height away. A heading does not."""
+    before = row.words[len(row.words) - len(words) - 1]
+    gap = float(np.linalg.norm(words[0].quad[0] - before.quad[1]))
+    return gap > float(np.linalg.norm(words[0].quad[3] - words[0].quad[0]))
+
+
+def _text_figure(label: list[Word], words: list[Word]) -> Figure:
     doubt = Doubt(kind=DoubtKind.TO_CONFIRM, detail="words on a plate are read by one reader only")
-    opinion = Opinion(reader="pp-ocr", text=value.text, score=round(value.score, 4))
-    return Figure(label=label, value=value.text, unit="", box=_box(value.quad), opinions=(opinion,), doubts=(doubt,))
+    text = " ".join(word.text for word in words)
+    opinion = Opinion(reader="pp-ocr", text=text, score=round(min(word.score for word in words), 4))
+    return Figure(
+        label=" ".join(word.text for word in label),
+        value=text,
+        unit="",
+        box=_box(span(words)),
+        label_box=_box(span(label)),
+        opinions=(opinion,),
+        doubts=(doubt,),
+    )
 
 
 def _box(quad: Quad) -> Box:

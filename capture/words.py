@@ -65,7 +65,7 @@ def unit_code(text: str) -> str:
 
 
 def _unit_key(text: str) -> str:
-    return re.sub(r"[\s._]", "", text).lower()
+    return re.sub(r"[\s.,_]", "", text).lower()
 
 
 @cache
