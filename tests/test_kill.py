@@ -30,6 +30,7 @@ def times(folder: Path, way: str, number: int, limit: int = 600) -> int:
     return int(count[1])
 
 
+@pytest.mark.slow
 def test_some_kills(tmp_path: Path) -> None:
     assert times(tmp_path, "steps", 9) >= 12
     assert times(tmp_path, "moments", 8) == 8
