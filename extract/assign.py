@@ -20,6 +20,7 @@ __all__ = ["Name", "Value", "assign", "conditions_of", "values_of"]
 
 NONE = 4.0  # leaving a value without a quantity
 BREAK = 1.0  # a comma between value and quantity
+STRANGE = 1.2  # a word that is not known between a value and a name behind it
 BETWEEN = 1.5  # another value or quantity in between
 STEP = 0.1  # each item in between
 FIT = 0.6  # how much the fit of the number weighs
@@ -459,6 +460,8 @@ def _edge(
         link = next((w for w in between if w in ("on", "of", "for", "in")), "")
         # "nine one on the CO2" links; "nine one CO 72" leans the other way
         cost += 0.2 if link else 0.6
+        # "thirty navy and the flame signal is five": over a word that is not known nothing leans forward
+        cost += STRANGE * sum(1 for i in laid.items[lo + 1 : hi] if i.kind == "word")
     if name.implied:
         cost += 0.8
     if not name.ids and not name.vague:
