@@ -10,7 +10,7 @@ from extract.doubt import TESTS, broken
 from extract.heard import misgivings
 from extract.lexicon import Grammar, Item
 from extract.parse import Heard
-from schemas.doubts import DoubtKind
+from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Utterance
 from schemas.readings import (
     Change,
@@ -54,6 +54,7 @@ class Book:
         self.touched_phase = False
         self.last_condition: str | None = None
         self.names: Sequence[Name] = ()
+        self.elsewhere = ""  # who heard what is read here, if it was not the best hypothesis
         if at - context.at > SILENCE:
             context.state, context.topic, context.pending = None, None, None
         context.at = at
@@ -85,7 +86,7 @@ class Book:
             utterance=self.u.number,
             start=first,
             end=last,
-            span=(a, b),
+            span=None if self.elsewhere else (a, b),
             heard=self.u.text[a:b],
         )
 
@@ -164,6 +165,9 @@ class Book:
 
     def settle(self, reading: Reading, target: str | None, why: str) -> None:
         """Put the reading to the laws and record it."""
+        if self.elsewhere and not any(d.kind == DoubtKind.HEARD_UNCLEARLY for d in reading.doubts):
+            unsure = Doubt(kind=DoubtKind.HEARD_UNCLEARLY, detail=f"only {self.elsewhere} has it so")
+            reading = reading.model_copy(update={"doubts": (*reading.doubts, unsure)})
         if reading.quantity is not None and reading.condition is not None and not _unfit(reading):
             others = [r for r in self.c.live() if r.id != target and r.source.box is None]
             found = broken(reading, others, self.g, self.c.setting)

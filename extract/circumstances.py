@@ -6,8 +6,10 @@ from typing import Literal
 
 from extract.book import Book
 from extract.clauses import PAST, Segment
+from extract.doubt import doubt
 from extract.lexicon import Item
 from extract.parse import Parsed
+from schemas.doubts import DoubtKind
 from schemas.readings import (
     Relabel,
 )
@@ -36,6 +38,8 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
             continue  # "the number twelve wrench": the job's own list of appliances has no such one
         if tag not in b.c.appliances:
             b.c.appliances = (*b.c.appliances, tag)
+            if len(b.c.appliances) > 1:
+                unnamed_before(b)
         out.append((n, tag))
     if len({t for _, t in out}) > 1 and not (p.values or p.checks or p.moves or p.captures):
         b.c.appliance, b.c.appliance_lost = None, True  # "boiler one and boiler two are both at high fire"
@@ -43,6 +47,16 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
     if out and (p.values or p.checks or p.moves or not b.group()):
         b.use_appliance(out[0][1])
     return out
+
+
+def unnamed_before(b: Book) -> None:
+    """There are several appliances after all: whose are the readings that were taken without one?"""
+    text = doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance")
+    for r in list(b.c.live()):
+        if r.appliance is None and r.taken and r.quantity is not None and r.source.box is None:
+            q = b.g.quantities[r.quantity]
+            if not q.every_job and q.form != "words":
+                b.emit(Relabel(target=r.id, doubts=(text,), source=r.source, why=text.detail))
 
 
 def phases(b: Book, p: Parsed) -> None:

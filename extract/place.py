@@ -6,6 +6,7 @@ from extract.assign import Value
 from extract.book import Book
 from extract.context import LAST_KEPT, RECENT
 from extract.doubt import doubt
+from extract.heard import sound_alike
 from extract.parse import Parsed
 from schemas.doubts import DoubtKind
 from schemas.readings import (
@@ -43,6 +44,10 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         return
     same = old.value == reading.value and old.unit == reading.unit
     if same and p.sentence.continues and b.c.correcting and old.id in b.made:
+        other = misheard_again(b, reading, old)
+        if other.doubts and not reading.doubts:
+            b.settle(other, old.id, "corrected")
+            return
         text = doubt(DoubtKind.HEARD_UNCLEARLY, "it was corrected, but to the same value")
         b.emit(Relabel(target=old.id, doubts=(*old.doubts, text), source=reading.source, why=text.detail))
         return
@@ -65,6 +70,8 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
     elif refines(b, old, reading):
         why = "said again in full"
     if why:
+        if why == "corrected":
+            reading = misheard_again(b, reading, old)
         b.settle(reading, old.id, why)
         b.c.correcting = False
         return
@@ -112,6 +119,29 @@ def ask_appliance(b: Book, reading: Reading) -> None:
         }
     )  # fmt: skip
     b.settle(reading, None, "")
+
+
+def misheard_again(b: Book, new: Reading, old: Reading) -> Reading:
+    """A heard correction to -teen or -ty is asked about: that may be what had to be corrected. Offered first is what
+    shares more digits with the value corrected: "one twenty eight, correction, one eighteen" heard as 128 and 180."""
+    other = sound_alike(new.value)
+    if b.u.second_opinion is None or new.doubts or not other:
+        return new
+    first, second = new.value, other
+    if _shared(other, old.value) > _shared(new.value, old.value) or new.value == old.value:
+        first, second = second, first
+    return new.model_copy(
+        update={
+            "value": first,
+            "doubts": (doubt(DoubtKind.HEARD_UNCLEARLY, f"{second} sounds alike"),),
+            "alternatives": (Alternative(value=second, unit=new.unit, why="sounds alike"), *new.alternatives),
+        }
+    )
+
+
+def _shared(a: str, b: str) -> int:
+    """How many digits stand at the same place."""
+    return sum(x == y for x, y in zip(a, b, strict=False)) if len(a) == len(b) else 0
 
 
 def says_change(b: Book, p: Parsed, v: Value) -> bool:

@@ -10,9 +10,10 @@ from extract.circumstances import appliances, phases, states
 from extract.context import Context, Setting, Topic
 from extract.corrections import bind_back, completes_move, interrupted, named_afterwards, relabels, swaps, undo
 from extract.guards import unresolved, went_astray
+from extract.heard import best_heard
 from extract.lexicon import Grammar
 from extract.notes import quote_limits, record_check, record_choices, record_move, record_text
-from extract.parse import Parsed, parse
+from extract.parse import Parsed
 from extract.take import take_value
 from schemas.evidence import Utterance
 from schemas.readings import Operation, Record, Remove
@@ -35,8 +36,9 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     ``context`` is left as it was.
     """
     after = context.copy()
-    heard = parse(utterance.text, after, grammar)
+    utterance, heard, elsewhere = best_heard(utterance, after, grammar)
     book = Book(after, grammar, utterance, at, heard)
+    book.elsewhere = elsewhere
     for alarm in alarms_said(utterance, grammar.alarms, heard.tokens):
         book.emit(alarm)
     for parsed in heard.sentences:

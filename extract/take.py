@@ -25,6 +25,9 @@ from schemas.readings import (
 __all__ = ["make_reading", "quantity_of", "take_value"]
 
 
+MISSED = "may have been said"
+
+
 def take_value(b: Book, v: Value, p: Parsed) -> None:
     """Record one value, or pass it over."""
     s = p.sentence.segments[v.segment]
@@ -46,8 +49,12 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
         if more:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the name fits several quantities"))
             alternatives += [Alternative(quantity=q, why="also so called") for q in more[:2]]
-        if name.by_unit and any(n.segment == v.segment and not n.used and n.ids and not n.implied for n in p.names):
-            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the unit is not that of the quantity named"))
+        waiting = [n for n in p.names if name.by_unit and not n.used and n.ids and not n.implied]
+        fitting = [q for n in waiting for _, q in best_fit(v, n.ids, b.g, system)]
+        if fitting or any(n.segment == v.segment for n in waiting):
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "another quantity was named, and no value for it"))
+            alternatives += [Alternative(quantity=quantity, why="the unit says so")] if fitting else []
+            quantity = fitting[0] if fitting else quantity
         if v.strangers and not name.by_unit:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "words that are not known stand in between"))
         elif v.followed and not v.unit:
@@ -191,7 +198,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     adjusting = topic is not None and only_one_adjusted(b, topic.ids)
     if topic is not None and b.at - topic.at < RECENT and (pointing or v.condition or adjusting) and alone:
         fits = best_fit(v, topic.ids, b.g, system)
-        if fits:
+        # "it's turning fifty" behind an efficiency: what would be unusual is of something else
+        if fits and any(c.usual for c in fit(v.number, v.unit, b.g.measures[fits[0][1]], system).choices):
             return fits[0][1], None, []
     if v.condition is None and bare(b, p, anywhere=True):
         b.c.open = (*b.c.open, Open(v.number, v.unit, b.source(v.start, v.end), b.at, None))
@@ -309,7 +317,9 @@ def make_reading(
         doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, misgiving.why))
         for o in misgiving.others:
             g = fit(o.number, o.unit or v.unit, b.g.measures[quantity], b.c.setting.units)
-            alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="may have been said"))
+            alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why=MISSED))
+    elif b.u.second_opinion is not None and lone_digit(b, v, quantity):
+        doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, "a digit may be missing"))
     if v.number.cut:
         doubts.append(doubt(DoubtKind.CUT_OFF, "it ends in the middle of a number"))
     if v.hedge:
@@ -320,6 +330,12 @@ def make_reading(
     elif s.doubtful == "question":
         doubts.append(doubt(DoubtKind.TO_CONFIRM, "it was said as a question"))
     value, unit = f.choices[0].value, f.choices[0].unit
+    fuller = next(
+        (a for a in alternatives if a.value and a.why == MISSED and fuller_than(a.value, b, v, quantity)), None
+    )
+    if fuller is not None:
+        alternatives = [Alternative(value=value, unit=unit, why=MISSED), *(a for a in alternatives if a is not fuller)]
+        value, unit = str(fuller.value), str(fuller.unit)
     for other in v.others:
         g = fit(other._replace(sign=other.sign or v.number.sign), v.unit, b.g.measures[quantity], b.c.setting.units)
         alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="also said"))
@@ -347,6 +363,22 @@ def make_reading(
         b.settle(reading, takes_place_of.id, "named afterwards")
         return
     place(b, reading, v, p, target)
+
+
+def fuller_than(other: str, b: Book, v: Value, quantity: str) -> bool:
+    """Whether another hearing has more of the number: 8.08 for "8.0 wait", 7.9 for a lone 9 with decimals shown."""
+    said = v.number.first
+    return (other.startswith(said) and "." in said and len(other) > len(said)) or (
+        lone_digit(b, v, quantity) and "." in other and other.endswith(said)
+    )
+
+
+def lone_digit(b: Book, v: Value, quantity: str) -> bool:
+    """ "CO2 eight" of a quantity that instruments show with decimals: recognisers lose the second of "eight eight"."""
+    measure = b.g.measures[quantity]
+    places = measure.decimals.get(v.unit or measure.default(b.c.setting.units), ())
+    text = v.number.first
+    return len(text) == 1 and bool(places) and 0 not in places
 
 
 def fused(b: Book, quantity: str, v: Value, p: Parsed) -> bool:
