@@ -108,6 +108,7 @@ class Verdict:
 
 _FLOOR = 1e-3
 SURE = 0.6
+VERY_SURE = 0.9
 GHOST_FREE = "without ghosts"
 
 
@@ -146,22 +147,44 @@ def _without_ghosts(value: str, views: list[View]) -> str:
 
 
 def _reasons(value: str, views: list[View]) -> list[Doubt]:
-    doubts = []
+    """Why a value may not be taken: none where our reader, in even light too, and PP-OCR hold it."""
     plain = [view for view in views if view.reader != "pp-ocr" and not view.even and view.cut != GHOST_FREE]
-    for view in plain:
-        if view.value != value and not (view.value == "" and view.cut == "widest"):
-            doubts.append(_doubt(value, view))
-        elif view.value == value and view.share < SURE and view.cut != "widest":
-            doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{view.reader} is not sure of it ({view.cut})"))
-    first = plain[0]
-    if next(iter(first.texts), "") != value and first.value == value:
-        doubts.append(Doubt(kind=DoubtKind.CUT_OFF, detail="a sign beside it could not be read"))
-    if not any(view.value == value for view in views if view.even):
-        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="not read so in even light"))
     second = [view for view in views if view.reader == "pp-ocr"]
-    if not any(view.value == value for view in second):
+    even = sum(view.value == value for view in views if view.even)
+    sure = all(view.value == value and view.share > VERY_SURE for view in plain)
+    doubts = _own_reasons(value, plain)
+    if not even:
+        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="not read so in even light"))
+    held = any(view.value == value for view in second)
+    for view in second:
+        if view.value in ("", value):
+            continue
+        # A frame's edge or the unit, read as one more figure in the wider cut only.
+        if held and value in view.value and view is second[-1]:
+            continue
+        # PP-OCR loses points: its digits bear the value out where everything else is very sure.
+        if sure and even > 1 and view.value == value.replace(".", ""):
+            held = True
+            continue
+        doubts.append(_doubt(value, view))
+    if not held and not (sure and even > 1):
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="read by one recogniser only"))
-    doubts += [_doubt(value, view) for view in second if view.value not in ("", value)]
+    return doubts
+
+
+def _own_reasons(value: str, plain: list[View]) -> list[Doubt]:
+    """Doubts from our reader: the close and the wider cut must hold the value surely, and all but one of the rest."""
+    doubts = []
+    others = [view for view in plain if view.value != value and not (view.value == "" and view.cut == "widest")]
+    if len(others) > 1 or any(view in others for view in plain[:2]):
+        doubts += [_doubt(value, view) for view in others]
+    doubts += [
+        Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{view.reader} is not sure of it ({view.cut})")
+        for view in plain[:2]
+        if view.value == value and view.share < SURE
+    ]
+    if next(iter(plain[0].texts), "") != value == plain[0].value:
+        doubts.append(Doubt(kind=DoubtKind.CUT_OFF, detail="a sign beside it could not be read"))
     return doubts
 
 
