@@ -9,14 +9,14 @@ from checks.limits import known_limits
 from checks.rows import Rows
 from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.fold import Job, fold
-from jobs.journal import Checked, Draft
+from jobs.journal import Checked, Draft, Entry
 from jobs.store import JournalMoved, Store
 from jobs.trail import Trail, trail_of
 from schemas.appliance import ApplianceFile
 from schemas.findings import Finding, Limit, LimitOrigin
 from schemas.sheet import Sheet
 
-__all__ = ["check_job", "findings_of", "known_limits_of", "limits_of", "trails_of"]
+__all__ = ["check_job", "findings_of", "keep_findings", "known_limits_of", "limits_of", "trails_of"]
 
 
 def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
@@ -77,12 +77,19 @@ def check_job(store: Store, number: str) -> Job:
     """Check a job, journal the findings if they are not the same as before, and return the job with them."""
     while True:
         job = job_of(store, number)
-        found = findings_of(store, job)
-        if job.checked_at is not None and found == job.findings:
-            return job
-        body = Checked(position=job.position, findings=found)
         try:
-            store.append(number, [Draft(body)], after=job.position)
+            added = keep_findings(store, job, findings_of(store, job))
         except JournalMoved:
             continue  # judged on what has changed meanwhile
-        return fold(store.entries(number))
+        return fold(store.entries(number)) if added else job
+
+
+def keep_findings(store: Store, job: Job, found: tuple[Finding, ...]) -> tuple[Entry, ...]:
+    """Journal the findings on a job if they are not the same as before; return the entry, if one was written.
+
+    Raises:
+        JournalMoved: the journal has gone on since the job was folded.
+    """
+    if job.checked_at is not None and found == job.findings:
+        return ()
+    return store.append(job.number, [Draft(Checked(position=job.position, findings=found))], after=job.position)

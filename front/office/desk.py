@@ -5,17 +5,17 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from front.show import verdicts
 from jobs.book import sheet_of
-from jobs.findings import check_job, findings_of
+from jobs.findings import findings_of, keep_findings
 from jobs.fold import Job, fold
 from jobs.journal import TOOL, Answered, DoesNotApply, Edited, Entry, LimitReadBack, SentBack, StopDealtWith, Undone
 from jobs.questions import open_questions
 from jobs.reserve import Waiting, waiting_for
-from jobs.store import Store
+from jobs.store import JournalMoved, Store
 from jobs.summary import Summaries, summary_of
 from schemas.errors import WrongUse
 from schemas.findings import Finding
@@ -109,20 +109,31 @@ class Desk:
             kept = self._opened.get(number)
         if kept is not None and kept.job.hash == last:
             return kept
-        made = opened(self.store, self.store.entries(number))
+        return self._keep(opened(self.store, self.store.entries(number)))
+
+    def _judged(self, number: str) -> tuple[Opened, tuple[Entry, ...]]:
+        while True:
+            made = self.open(number)
+            try:
+                return made, keep_findings(self.store, made.job, made.found)
+            except JournalMoved:
+                continue  # somebody else was at it too
+
+    def _keep(self, made: Opened) -> Opened:
         with self._lock:
-            self._opened[number] = made
-            self._opened.move_to_end(number)
+            self._opened[made.job.number] = made
+            self._opened.move_to_end(made.job.number)
             while len(self._opened) > _KEPT:
                 self._opened.popitem(last=False)
         return made
 
     def changed(self, number: str) -> Opened:
         """Judge a job anew after a decision, bring its line in the list up to date, and return it."""
-        made = self.open(number)
-        if made.job.checked_at is None or made.found != made.job.findings:
-            check_job(self.store, number)
-            made = self.open(number)
+        made, added = self._judged(number)
+        if added:
+            # That the findings were kept changes nothing that they were worked out from.
+            entries = (*made.entries, *added)
+            made = self._keep(replace(made, entries=entries, job=fold(entries)))
         self.summaries.put(summary_of(made.job, made.findings, made.questions, made.waiting))
         return made
 

@@ -5,10 +5,16 @@ const all = (selector, within = document) => [...within.querySelectorAll(selecto
 const one = (selector, within = document) => within.querySelector(selector);
 // A key meant for the page before must not answer the question that has just come up.
 const TOO_SOON_MS = 250;
-setTimeout(() => { document.body.dataset.ready = ""; }, TOO_SOON_MS);
 const POLL_MS = 2000;
 let sound = null;
 let sending = false;
+let waking = 0;
+
+function justShown() {
+  delete document.body.dataset.ready;
+  clearTimeout(waking);
+  waking = setTimeout(() => { document.body.dataset.ready = ""; }, TOO_SOON_MS);
+}
 
 // -- keys ---------------------------------------------------------------------------------------------------------------
 
@@ -131,15 +137,35 @@ document.addEventListener("submit", async (event) => {
     const said = await answer.json();
     if (answer.ok) {
       for (const field of all("[data-draft]", form)) sessionStorage.removeItem(draft(field));
-      go(said.go);
-      return;
+      await enter(said.go);
+    } else {
+      tell(said.error);
     }
-    tell(said.error);
   } catch {
     tell("The office does not answer. What you typed is kept; start it again if it was closed, and send this once more.");
   }
   sending = false;
 });
+
+// The page that follows an answer takes the place of this one without being opened anew: that is several times quicker.
+async function enter(address) {
+  const answer = await fetch(address, { headers: { accept: "text/html" } });
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  if (!answer.ok || !one("main", fresh)) { go(address); return; }
+  for (const part of ["main", "#told", "#wrong", ".bar"]) one(part).replaceChildren(...one(part, fresh).childNodes);
+  for (const name of ["job", "position"]) {
+    if (name in fresh.body.dataset) document.body.dataset[name] = fresh.body.dataset[name];
+    else delete document.body.dataset[name];
+  }
+  document.title = fresh.title;
+  history.pushState(null, "", address);
+  sound?.pause();
+  scrollTo(0, 0);
+  one("main").focus({ preventScroll: true });
+  shown();
+}
+
+window.addEventListener("popstate", () => location.reload());
 
 const draft = (field) => `draft ${location.pathname} ${field.name}`;
 
@@ -176,12 +202,11 @@ function upload(form) {
 
 // -- what others do meanwhile -------------------------------------------------------------------------------------------
 
-const job = document.body.dataset.job;
-const atJob = job && location.pathname === `/job/${encodeURIComponent(job)}`;
-let position = Number(document.body.dataset.position);
+const page = document.body.dataset;
 let reading = "";
 
 async function look(now = false) {
+  const job = page.job;
   if (!job || (document.hidden && !now)) return;
   let state;
   try {
@@ -192,14 +217,15 @@ async function look(now = false) {
     return; // closed for the moment; the next look tells
   }
   const uploads = JSON.stringify([state.uploads, state.busy && state.unread]);
-  const changed = state.position !== position;
-  if (atJob && (changed || uploads !== reading)) {
+  if (job !== page.job) return; // another page has come meanwhile
+  const changed = state.position > Number(page.position);
+  if (location.pathname === `/job/${encodeURIComponent(job)}` && (changed || uploads !== reading)) {
     reading = uploads;
-    position = state.position;
+    page.position = state.position;
     if (!document.activeElement.closest("form") || now) await redraw();
     progress(state);
   } else if (changed) {
-    position = state.position;
+    page.position = state.position;
     others(state);
   }
 }
@@ -231,7 +257,7 @@ function others(state) {
   const link = document.createElement("a");
   const mine = location.pathname.match(/\/question\/([^/]+)$/)?.[1];
   const gone = mine && !state.questions.includes(mine) ? "This question is settled. " : "";
-  link.href = gone ? `/job/${encodeURIComponent(job)}` : location.pathname;
+  link.href = gone ? `/job/${encodeURIComponent(page.job)}` : location.pathname;
   link.dataset.key = "r";
   link.textContent = "Show the job as it is now (r)";
   line.className = "note";
@@ -239,8 +265,13 @@ function others(state) {
   one("#told").replaceChildren(line);
 }
 
-showKeys();
-keepDrafts();
+function shown() {
+  justShown();
+  showKeys();
+  keepDrafts();
+}
+
+shown();
 if (location.hash === "#value") one("#value")?.focus();
 else if (location.hash) one(location.hash)?.scrollIntoView();
-if (job) setInterval(look, POLL_MS);
+setInterval(look, POLL_MS);
