@@ -135,7 +135,7 @@ def verdict(views: list[View]) -> Verdict:
         Opinion(reader=f"{view.reader}, {view.cut}", text=view.value, score=round(min(view.share, 1.0), 4))
         for view in views
     )
-    others = [value for value in ranked if value != best and sums[value] > sums[best] - 12]
+    others = [value for value in ranked if value != best]
     return Verdict(best, opinions, _alternatives(best, others), tuple(_reasons(best, views)))
 
 
