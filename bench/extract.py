@@ -1,4 +1,4 @@
-"""python -m bench.extract GOLD.jsonl [--out PRED.jsonl] [--sheet NAME] [--curve]
+"""python -m bench.extract GOLD.jsonl [--out PRED.jsonl] [--sheet NAME] [--curve] [--peers]
 
 Runs every item of a gold file as its own job, in one run with one set of options, and prints the bars of the issue.
 Exit 1 where a bar is not met, 3 where the file cannot be used.
@@ -18,6 +18,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+from bench import peers
 from bench.names import QUANTITIES, UNITS, note_for, to_corpus
 from extract import (
     Context,
@@ -31,6 +32,7 @@ from extract import (
 from schemas.evidence import Hypothesis, MadeBy, Utterance
 from schemas.load import load_sheet
 from schemas.readings import Reading
+from schemas.sheet import Sheet
 
 BY = MadeBy(reader="typed", version="1")
 # (name in the scorer's summary, words, bar on dev, bar on the hidden file, whether more is better)
@@ -123,13 +125,15 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--out", type=Path, help="write the predictions here")
     parser.add_argument("--sheet", default="gas-boiler-start-up")
     parser.add_argument("--curve", action="store_true", help="also show silent-wrong against asked for other margins")
+    parser.add_argument("--peers", action="store_true", help="also measure other people's readers of numbers and units")
     args = parser.parse_args(argv)
     if not args.gold.is_file():
         print(f"There is no gold file {args.gold}; give the path of a JSONL file such as ../shared/corpus/dev.jsonl.")
         return 3
     items = [json.loads(line) for line in args.gold.read_text("utf-8").splitlines() if line.strip()]
     begun = time.perf_counter()
-    grammar = compile_sheet(load_sheet(args.sheet)[0])
+    sheet = load_sheet(args.sheet)[0]
+    grammar = compile_sheet(sheet)
     compiled = time.perf_counter() - begun
     times: list[float] = []
     predictions = [predict(item, grammar, times) for item in items]
@@ -171,7 +175,26 @@ def main(argv: list[str] | None = None) -> int:
     )
     if args.curve:
         _curve(items, grammar, score)
+    if args.peers:
+        _peers(items, summary, sheet, score)
     return 0 if met_all else 1
+
+
+def _peers(items: list[dict[str, Any]], ours: dict[str, float], sheet: Sheet, score: ModuleType) -> None:
+    """Print the peers' figures beside ours: the same items, one adapter (bench/peers.py) for all of them."""
+    readers, missing = peers.load()
+    print(f"{'per 100':18} {'silent-wrong':>12} {'exact':>6} {'right':>6} {'needed asked':>13} {'values found':>13}")
+    table = {"sayback": ours}
+    for name, read in readers.items():
+        total = score.collections.Counter()
+        for item in items:
+            total += score.score_item(item, peers.predict(item, read, sheet))[0]
+        table[name] = score.summary(total)
+    for name, s in table.items():
+        row = f"{name:18} {s['silent_wrong']:12.1f} {s['exact']:6.1f} {s['right']:6.1f}"
+        print(f"{row} {s['held']:13.1f} {s['value_recall']:13.1f}")
+    for sentence in missing:
+        print(sentence)
 
 
 def _curve(items: list[dict[str, Any]], grammar: Grammar, score: ModuleType) -> None:
