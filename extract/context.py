@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from extract.numbers import Number
 from schemas.appliance import Fuel
 from schemas.job import JobAppliance
 from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Relabel, Remove, Source
 
-__all__ = ["Context", "Setting", "Topic", "apply"]
+__all__ = ["Context", "Known", "Setting", "Topic", "apply"]
 
 SILENCE = 1800.0  # seconds after which a firing rate said before is no longer taken for granted
 RECENT = 60.0  # seconds within which "it" still means the quantity named last
@@ -19,14 +19,27 @@ SCREW_KEPT = 180.0  # seconds within which "another eighth" still means the same
 LAST_KEPT = 120.0  # seconds within which "no, that's the static" still means the last reading
 
 
+class Known(NamedTuple):
+    """What the file of an appliance says of a quantity."""
+
+    appliance: str
+    quantity: str
+    value: str
+    unit: str
+
+
 @dataclass(frozen=True)
 class Setting:
-    """What the job's head says: usual units, appliances, and what the appliance file says of fuel and governor."""
+    """What the job's head says: usual units, appliances, and what the appliance file says of fuel and governor.
+
+    ``known`` is what the appliance files say that a rating plate says too.
+    """
 
     units: Literal["us", "uk"]
     appliances: tuple[JobAppliance, ...] = ()
     fuel: Fuel | None = None
     governor: Literal["zero or negative", "positive", "not said"] = "not said"
+    known: tuple[Known, ...] = ()
 
 
 @dataclass(frozen=True)

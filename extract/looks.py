@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from decimal import Decimal
 from difflib import SequenceMatcher
 
 from extract.book import DISPLAY_SLACK, phase_at
-from extract.context import Context
+from extract.context import Context, Known
 from extract.doubt import TESTS, broken, doubt
 from extract.lexicon import Grammar
 from extract.numbers import Number
@@ -40,7 +42,7 @@ def bind_look(
         if found:
             reading = reading.model_copy(update={"doubts": (*reading.doubts, found[0])})
         failed = {d.kind.value for d in reading.doubts}
-        reading = reading.model_copy(update={"passed": tuple(t for t in TESTS if t not in failed)})
+        reading = reading.model_copy(update={"passed": (*reading.passed, *(t for t in TESTS if t not in failed))})
         made.append(reading)
     operations = tuple(Record(reading=r) for r in made)
     for r in made:
@@ -87,6 +89,7 @@ def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, gra
     appliance = None if q is not None and q.every_job else (announced.appliance if announced else c.tag())
     if c.several() and appliance is None and not (q is not None and q.every_job):
         doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))
+    doubts, says_so = _against_file(quantity, value, unit, appliance, doubts, c.setting.known)
     return Reading(
         id=f"{look.evidence[:16]}-f{n}",
         quantity=quantity,
@@ -98,7 +101,31 @@ def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, gra
         source=Source(evidence=look.evidence, box=figure.box, heard=figure.value),
         alternatives=tuple(alternatives),
         doubts=tuple(doubts),
+        passed=(says_so,) if says_so else (),
     )
+
+
+_SETTLED_BY_THE_FILE = frozenset((DoubtKind.TO_CONFIRM, DoubtKind.DIGIT_UNSURE, DoubtKind.HIDDEN))
+
+
+def _against_file(
+    quantity: str | None, value: str, unit: str, appliance: str | None, doubts: list[Doubt], known: Sequence[Known]
+) -> tuple[list[Doubt], str]:
+    """Weigh a figure against the appliance file: the same is a second source, another value is a doubt."""
+    told = [one for one in known if one.quantity == quantity and appliance in (None, one.appliance)]
+    if not told:
+        return doubts, ""
+    if any(one.unit == unit and _same(one.value, value) for one in told):
+        return [d for d in doubts if d.kind not in _SETTLED_BY_THE_FILE], "agrees with the appliance file"
+    text = f"the appliance file says {told[0].value.replace('_', ' ')}"
+    return [*doubts, doubt(DoubtKind.SOURCES_DISAGREE, text)], ""
+
+
+def _same(one: str, other: str) -> bool:
+    if is_value_text(one) and is_value_text(other):
+        return Decimal(one) == Decimal(other)
+    letters = ["".join(c for c in text.casefold() if c.isalnum()) for text in (one, other)]
+    return letters[0] == letters[1]
 
 
 def _plain(text: str) -> str:

@@ -31,7 +31,7 @@ def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
     while True:
         entries = store.entries(number)
         job = fold(entries)
-        found = extract_all(job, sheet, grammar, setting_of(store, job))
+        found = extract_all(job, sheet, grammar, setting_of(store, job, sheet))
         try:
             store.append(number, _difference(entries, found), after=job.position)
         except JournalMoved:
@@ -45,7 +45,7 @@ def _grammar(sheet: str) -> extract.Grammar:
     return extract.compile_sheet(Sheet.model_validate_json(sheet))
 
 
-def setting_of(store: Store, job: Job) -> extract.Setting:
+def setting_of(store: Store, job: Job, sheet: Sheet) -> extract.Setting:
     """Return what extraction has to know of a job beforehand.
 
     Fuel and governor only where every appliance has a file and all of them agree.
@@ -58,6 +58,13 @@ def setting_of(store: Store, job: Job) -> extract.Setting:
         appliances=job.appliances,
         fuel=fuels.pop() if len(fuels) == 1 else None,
         governor=governors.pop() if len(governors) == 1 else "not said",
+        known=tuple(
+            extract.Known(one.tag, q.id, told, file.input_unit if q.kind == "number" else "")
+            for one, file in zip(job.appliances, files, strict=True)
+            if file is not None
+            for q in sheet.quantities
+            if q.in_file and (told := getattr(file, q.in_file))
+        ),
     )
 
 

@@ -128,7 +128,7 @@ def typed_reserved(store: Store, number: str, text: str) -> tuple[str, ...]:
     evidence = Evidence(sha256=_TYPED, kind="typed", media_type="text/plain", name="typed", size=1)
     filed = Filed(evidence, job.position + 1, utterances=(utterance,), read=True)
     tried = replace(job, filed=(*job.filed, filed))
-    found = extract_all(tried, sheet, extract.compile_sheet(sheet), setting_of(store, job))
+    found = extract_all(tried, sheet, extract.compile_sheet(sheet), setting_of(store, job, sheet))
     touched: list[str | None] = []
     for body in found.values():
         if isinstance(body, Operated) and body.evidence == _TYPED:

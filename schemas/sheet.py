@@ -94,6 +94,8 @@ class Quantity(Model):
     """It belongs to the visit, not to an appliance (ambient CO, site)."""
     maker_limits: bool = False
     """The maker sets limits for it: without any, the verdict is "cannot tell"."""
+    in_file: Literal["", "maker", "model", "fuel", "input_high", "input_low"] = ""
+    """Where the appliance file tells it too: a plate that says the same needs no question, another is asked about."""
     lowest_of: Name | None = None
     """A plate value: the lowest that this other quantity may be."""
     highest_of: Name | None = None

@@ -195,6 +195,7 @@ class Setting:
     appliances: tuple[Any, ...]
     fuel: str | None
     governor: str
+    known: tuple[extract.Known, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from extract import Context, Grammar, Setting, bind_look, compile_sheet, start, step
+from extract import Context, Grammar, Known, Setting, bind_look, compile_sheet, start, step
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Hypothesis, Look, MadeBy, Utterance
 from schemas.load import load_sheet
@@ -116,6 +116,26 @@ def test_looks_plate_values() -> None:
     assert found["model"] == ("OV-240C", True)
     assert found["input_max"] == ("240000", True)
     assert found["inlet_pressure_max"] == ("14.0", True)
+
+
+def test_looks_plate_is_weighed_against_the_appliance_file() -> None:
+    """A plate that says what the file says needs no question; one that says otherwise is asked though read surely."""
+    unsure = Doubt(kind=DoubtKind.DIGIT_UNSURE)
+    words = Doubt(kind=DoubtKind.TO_CONFIRM)
+    known = (
+        Known("boiler", "model", "OV-240C", ""), Known("boiler", "input_max", "240000", "[Btu_IT]/h"),
+        Known("boiler", "input_min", "60000", "[Btu_IT]/h"), Known("boiler", "fuel", "natural_gas", ""),
+    )  # fmt: skip
+    plate = look(
+        figure("MODEL", "OV 240C", doubts=(words,)), figure("INPUT MAX", "240,000", "Btu/h", doubts=(unsure,)),
+        figure("INPUT MIN", "66,000", "Btu/h"), figure("GAS", "PROPANE"), display="plate",
+    )  # fmt: skip
+    found = {r.quantity: r for r in bound(plate, None, start(Setting(units="us", known=known)))}
+    assert found["model"].taken
+    assert found["input_max"].taken
+    assert "agrees with the appliance file" in found["input_max"].passed
+    for quantity in ("input_min", "fuel"):
+        assert DoubtKind.SOURCES_DISAGREE in {doubt.kind for doubt in found[quantity].doubts}
 
 
 def test_looks_are_pure() -> None:

@@ -16,6 +16,7 @@ from jobs.fold import Job
 from jobs.store import Store
 from schemas.doubts import DoubtKind
 from schemas.errors import WrongUse
+from schemas.sheet import Sheet
 from tests import jobs_doubles as doubles
 from tests.jobs_doubles import NOON, Ears, photo, sound
 
@@ -249,12 +250,12 @@ def test_extraction_sees_what_another_process_added_meanwhile(
     real = extraction.setting_of
     calls = 0
 
-    def meanwhile(store: Store, job: Job) -> extract.Setting:
+    def meanwhile(store: Store, job: Job, sheet: Sheet) -> extract.Setting:
         nonlocal calls
         calls += 1
         if calls == 1:
             add(store, "job-1", [tmp_path / "other"], senses=Ears().senses(), author="Bo")
-        return real(store, job)
+        return real(store, job, sheet)
 
     monkeypatch.setattr(extraction, "setting_of", meanwhile)
     job = give(store, tmp_path, sound(["5 high_fire co2 9.3 %"], NOON))
