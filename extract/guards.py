@@ -17,7 +17,15 @@ from extract.values import fit
 from schemas.doubts import DoubtKind
 from schemas.readings import Alternative, Reading, Relabel
 
-__all__ = ["contradicted", "not_understood", "unknown_between", "unknown_within", "unresolved", "went_astray"]
+__all__ = [
+    "contradicted",
+    "not_understood",
+    "two_conditions",
+    "unknown_between",
+    "unknown_within",
+    "unresolved",
+    "went_astray",
+]
 
 LONE = 2  # a clause of so few words in front of a value may be its firing rate, its appliance, a correction
 SHORT = 6  # a sentence of so few words may be an announcement
@@ -45,6 +53,14 @@ def not_understood(b: Book, v: Value, p: Parsed) -> str:
                 if b.tokens[k].low in b.g.lang.aside:
                     return f"“{b.tokens[k].low}”: it may not be of here and now"
     return ""
+
+
+def two_conditions(b: Book, v: Value, p: Parsed) -> bool:
+    """ "High fire the same as low, nine one": two conditions for one value, neither of them a more general word."""
+    s = p.sentence.segments[v.segment]
+    near = [c for x in p.sentence.segments[max(0, v.segment - 1) : v.segment + 1] for c in x.conditions]
+    named = {c.value for c in near if c.kind == "condition" and not b.g.conditions[c.value].yields}
+    return len(named) > 1 and len(p.values) == 1 and bool(s.numbers)
 
 
 def _unknown(b: Book, s: Segment) -> str:
@@ -78,6 +94,10 @@ def went_astray(b: Book, p: Parsed) -> None:
 
     With several appliances a short sentence of nothing but unknown words may be the next one's name.
     """
+    share = next((v for v in p.values if v.unit == "%" and v.name is None), None)
+    if share is not None and not any(n.ids for n in p.names):
+        b.c.astray = share.number.first + " %"  # "taking it down to sixty percent"
+        return
     if p.values or p.names or p.checks or p.moves or p.captures or any(x.conditions for x in p.sentence.segments):
         return
     if p.sentence.mark == "?" or any(x.kind not in ("reading", "instruction") for x in p.sentence.segments):

@@ -10,7 +10,7 @@ from extract.book import Book
 from extract.clauses import Segment
 from extract.context import LAST_KEPT, RECENT, Open
 from extract.doubt import FIT, HEDGES, doubt
-from extract.guards import contradicted, not_understood
+from extract.guards import contradicted, not_understood, two_conditions
 from extract.numbers import Number
 from extract.parse import Parsed, best_fit
 from extract.place import place
@@ -345,6 +345,8 @@ def make_reading(
         condition, known = target.condition, target.condition is not None
     if not known:
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
+    elif q.conditions and v.place >= 0 and two_conditions(b, v, p):
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "two conditions were named"))
     elif v.condition is None and target is None and q.conditions and (b.c.astray or s.has("elsewhere")):
         where = f"“{b.c.astray}” may be another one" if b.c.astray else "another firing rate was named"
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, where))

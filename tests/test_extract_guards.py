@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 
 from bench.extract import predict, scorer
+from extract import Setting, start, step
 from extract.tokens import tokenize
 from schemas.doubts import DoubtKind
-from tests.test_extract_talk import grammar, kinds, talk
+from tests.test_extract_talk import grammar, heard, kinds, talk
 
 TALK = Path(__file__).parent / "data" / "talk.jsonl"
 
@@ -29,6 +30,8 @@ TALK = Path(__file__).parent / "data" / "talk.jsonl"
         "High fire CO2 would be nine one.",
         "High fire CO2 was expected at nine one.",
         "Mulding high fire CO2 printed nine one.",
+        "The book figure for high fire CO2 is nine one.",
+        "High fire CO2 same as low fire, nine one.",
     ],
 )
 def test_guards_ask_about_a_value_beside_words_that_are_not_understood(text: str) -> None:
@@ -57,6 +60,34 @@ def test_guards_condition_that_is_not_known_is_not_the_one_before() -> None:
         context, _ = talk("High fire.", going, "Low fire.", "CO2 nine one.")
         (reading,) = context.readings.values()
         assert reading.taken
+
+
+def test_guards_share_of_the_rate_is_no_firing_rate_of_the_sheet() -> None:
+    context, _ = talk("High fire.", "Taking it down to sixty percent.", "CO2 eight eight.")
+    (reading,) = context.readings.values()
+    assert kinds(reading) == {DoubtKind.CONDITION_UNCLEAR}
+
+
+def test_guards_heard_numbers_that_sound_alike_or_lack_a_digit_are_asked() -> None:
+    texts = (("High fire flue temp one twenty eight.", "128"), ("Correction, 180.", "Correction, 180."))
+    context = start(Setting(units="us"))
+    for n, (text, second) in enumerate(texts):
+        context, _ = step(heard(text, n, second=second), 5.0 * n, context, grammar())
+    (reading,) = context.readings.values()
+    assert (reading.value, kinds(reading)) == ("118", {DoubtKind.HEARD_UNCLEARLY})
+    assert reading.alternatives[0].value == "180"
+    context, _ = step(heard("High fire, C O two, eight.", second="2-8"), 0.0, start(Setting(units="us")), grammar())
+    assert not any(r.taken for r in context.readings.values())
+
+
+def test_guards_hearing_that_makes_sense_is_read_and_asked() -> None:
+    best = heard(
+        "High fire, and less seven point oh.", 0, ("High fire, inlet seven point oh.", 0.1), second="in let 7.0"
+    )
+    context, _ = step(best, 0.0, start(Setting(units="us")), grammar())
+    (reading,) = context.readings.values()
+    assert (reading.quantity, reading.value) == ("inlet_pressure", "7.0")
+    assert DoubtKind.HEARD_UNCLEARLY in kinds(reading)
 
 
 def test_guards_correction_that_was_not_understood_asks() -> None:
