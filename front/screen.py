@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -14,9 +15,14 @@ from rich.table import Table
 __all__ = ["clock", "columns", "note", "out", "print_json", "rows_of"]
 
 
+_PIPED = 130
+"""Columns where nothing says how wide the reader's are."""
+
+
 def out() -> Console:
-    """Return a console on standard output; rich honours NO_COLOR and a pipe. Long lines wrap, nothing is cut."""
-    return Console(file=sys.stdout, highlight=False, emoji=False, markup=False)
+    """Return a console on standard output; rich honours NO_COLOR and COLUMNS. Long lines wrap, nothing is cut."""
+    wide = None if sys.stdout.isatty() or "COLUMNS" in os.environ else _PIPED
+    return Console(file=sys.stdout, width=wide, highlight=False, emoji=False, markup=False)
 
 
 def note(text: str) -> None:

@@ -13,7 +13,7 @@ from jobs.book import job_of, sheet_of
 from jobs.findings import findings_of
 from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.show import say_value
+from jobs.show import say_note, say_value
 from jobs.store import Store, home_folder
 from jobs.table import JobRow
 from schemas.findings import Finding
@@ -97,7 +97,7 @@ def source_of(source: Source, names: dict[str, str]) -> str:
     name = names.get(source.evidence, source.evidence[:8])
     if source.box is not None:
         (left, top), _, (right, bottom), _ = source.box.corners
-        return f"{name} box {left:.0f},{top:.0f} to {right:.0f},{bottom:.0f}"
+        return f"{name} at {left:.0f},{top:.0f}–{right:.0f},{bottom:.0f}"
     return f"{name} {clock(source.start)}" if source.start is not None and name != "typed" else name
 
 
@@ -129,7 +129,7 @@ def _cells(
     place = " ".join(part for part in (condition, _PHASES[one.phase]) if part)
     value = say_value(one.value, one.unit, sheet, one.quantity)
     value = f"about {value}" if one.approx else value
-    value = f"{value} ({one.note})" if one.note else value
+    value = f"{value} ({say_note(one.note, sheet)})" if one.note else value
     settled = f"open: {one.doubts[0].kind}" if row.how == "open" and one.doubts else row.how
     if row.how in ("answered", "edited"):
         settled = f"{settled} by {row.by}"

@@ -12,7 +12,7 @@ from datetime import datetime
 from jobs.findings import known_limits_of
 from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.show import say_value, show_value
+from jobs.show import say_note, say_value, show_value
 from jobs.table import JobRow
 from jobs.trail import Trail, amount_words, change_words, sign_words, trail_of
 from schemas.appliance import ApplianceFile
@@ -298,7 +298,7 @@ def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[s
     one = row.reading
     text = say_value(one.value, one.unit, sheet, one.quantity)
     text = f"about {text}" if one.approx else text
-    text = f"{text} ({one.note})" if one.note else text
+    text = f"{text} ({say_note(one.note, sheet)})" if one.note else text
     settled: str = row.how
     if row.how in ("answered", "edited"):
         settled = f"{row.how} by {row.by}"

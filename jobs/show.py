@@ -5,9 +5,9 @@ from __future__ import annotations
 from schemas.findings import Limit
 from schemas.readings import Phase, Reading
 from schemas.sheet import Sheet
-from schemas.units import show_unit
+from schemas.units import show_unit, units
 
-__all__ = ["name_of", "phase_words", "place_of", "say_limit", "say_value", "show_value"]
+__all__ = ["name_of", "phase_words", "place_of", "say_limit", "say_note", "say_value", "show_value"]
 
 _PHASE = {"before": "before the adjustment", "after": "after the adjustment"}
 
@@ -33,6 +33,12 @@ def say_limit(limit: Limit) -> str:
     if limit.high is not None:
         return f"at most {show_value(limit.high, limit.unit)}"
     return f"at least {show_value(limit.low or '', limit.unit)}"
+
+
+def say_note(note: str, sheet: Sheet) -> str:
+    """Return what belongs to a value in words: ``high-fire screw cw``, ``5 ft³``; other notes stay as they are."""
+    names = {one.id: one.name for one in sheet.screws} | {code: unit.show for code, unit in units().items()}
+    return " ".join(names.get(word, word) for word in note.split(" "))
 
 
 def phase_words(phase: Phase) -> str:
