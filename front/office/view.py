@@ -29,6 +29,7 @@ from jobs.timeline import Filed
 from schemas.evidence import Box, Utterance
 from schemas.questions import Candidate, Question
 from schemas.readings import Reading, Source
+from schemas.units import show_unit, units
 
 __all__ = [
     "Choice",
@@ -348,7 +349,8 @@ def pieces(one: Utterance, readings: Sequence[Reading], opened: Opened) -> list[
 def photos(opened: Opened) -> list[dict[str, object]]:
     """Return the photos with the boxes that were read, in pixels of the upright picture."""
     by_box: dict[tuple[str, Box], Reading] = {}
-    for row in opened.job.rows.values():
+    # Also those that stand under a spoken value, or were taken back: the picture shows what was read in it.
+    for row in (*opened.job.gone, *opened.job.rows.values()):
         if row.reading.source.box is not None:
             by_box[row.reading.source.evidence, row.reading.source.box] = row.reading
     made: list[dict[str, object]] = []
@@ -356,15 +358,16 @@ def photos(opened: Opened) -> list[dict[str, object]]:
         if filed.evidence.kind != "photo":
             continue
         boxes = []
+        size = max(filed.look.width, filed.look.height) // 45 if filed.look else 0
         for number, figure in enumerate(filed.look.figures if filed.look else (), 1):
             reading = by_box.get((filed.sha256, figure.box))
             boxes.append(
                 {
                     "number": number,
                     "points": " ".join(f"{x:.0f},{y:.0f}" for x, y in figure.box.corners),
-                    "x": f"{min(x for x, _ in figure.box.corners):.0f}",
-                    "y": f"{min(y for _, y in figure.box.corners):.0f}",
-                    "shown": " ".join(part for part in (figure.label, figure.value, figure.unit) if part),
+                    "x": f"{min(x for x, _ in figure.box.corners) - size / 3:.0f}",
+                    "y": f"{sum(y for _, y in figure.box.corners) / 4 + size / 3:.0f}",
+                    "shown": " ".join(part for part in (figure.label, figure.value, _unit_words(figure.unit)) if part),
                     "reading": address(opened, "reading", reading.id) if reading else "",
                     "told": f"{name_of(reading, opened.sheet)} {value_words(reading, opened)}" if reading else "",
                     "doubts": "; ".join(str(doubt.kind) for doubt in figure.doubts),
@@ -375,11 +378,17 @@ def photos(opened: Opened) -> list[dict[str, object]]:
                 "filed": filed,
                 "look": filed.look,
                 "boxes": boxes,
+                "size": size,
                 "time": moment(filed, 0.0),
                 "address": address(opened, "evidence", filed.sha256),
             }
         )
     return made
+
+
+def _unit_words(code: str) -> str:
+    """Return a unit that was read in trade notation; whatever is no unit of ours stands as it was read."""
+    return show_unit(code) if code in units() else code
 
 
 def doings(opened: Opened) -> Iterator[dict[str, str]]:
