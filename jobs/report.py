@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from itertools import zip_longest
 
 from jobs.findings import known_limits_of
 from jobs.fold import Job
@@ -26,6 +27,8 @@ from schemas.units import units
 
 __all__ = ["Line", "Picture", "Proof", "Report", "Section", "Value", "report_of"]
 
+_SETTLED = {"taken unasked": "unasked", "agreed by voice and photo": "voice and photo"}
+"""How a value was settled, in the few words that a column has room for."""
 _GRAVEST = ("stop", "outside", "conflicting", "caution", "look again", "cannot tell", "within")
 
 
@@ -277,21 +280,22 @@ def _lines(
         places = [c for c in known if any(row.reading.condition == c for row in mine)]
         for place in places:
             rows = [row for row in mine if row.reading.condition == place]
-            found = next((row for row in reversed(rows) if row.reading.phase == "before"), None)
-            left = next((row for row in reversed(rows) if row.reading.phase != "before"), None)
-            limit = _limit(findings, [row for row in (left, found) if row])
-            verdict = _verdict(findings, left or found)
+            before = [row for row in rows if row.reading.phase == "before"]
+            after = [row for row in rows if row.reading.phase != "before"]
             condition = "not told" if place is None else (sheet.condition(place).name if place else "")
-            yield Line(
-                quantity=quantity.id,
-                name=quantity.name,
-                condition=condition,
-                found=_value(found, sheet, findings, marks) if found else None,
-                left=_value(left, sheet, findings, marks) if left else None,
-                limit=_limit_words(limit),
-                limit_from=_origin(limit),
-                verdict=verdict,
-            )
+            # Two values of one slot, still open, are two lines: none hides behind the other.
+            for found, left in zip_longest(before, after):
+                limit = _limit(findings, [row for row in (left, found) if row])
+                yield Line(
+                    quantity=quantity.id,
+                    name=quantity.name,
+                    condition=condition,
+                    found=_value(found, sheet, findings, marks) if found else None,
+                    left=_value(left, sheet, findings, marks) if left else None,
+                    limit=_limit_words(limit),
+                    limit_from=_origin(limit),
+                    verdict=_verdict(findings, left or found),
+                )
 
 
 def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str]) -> Value:
@@ -299,7 +303,7 @@ def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[s
     text = say_value(one.value, one.unit, sheet, one.quantity)
     text = f"about {text}" if one.approx else text
     text = f"{text} ({say_note(one.note, sheet)})" if one.note else text
-    settled: str = row.how
+    settled = _SETTLED.get(row.how, row.how)
     if row.how in ("answered", "edited"):
         settled = f"{row.how} by {row.by}"
     elif row.how == "open":
