@@ -257,6 +257,7 @@ def _text(readings: Sequence[Reading], candidates: Sequence[Candidate], sheet: S
             .strip()
         )
     text = f"{place}: {text}" if place and same_place else text
+    text = text.replace("..", ".")  # a unit that ends with a point ends the sentence too
     return text[0].upper() + text[1:]
 
 
