@@ -53,15 +53,19 @@ class Item(NamedTuple):
 
     def get(self, kind: str) -> Any:
         """What this is as a ``kind``, None if it is none."""
-        if self.kind == kind:
-            return self.value
-        for other, value in self.also:
+        if self[0] == kind:  # by place, not by name: this is asked a hundred times a sentence
+            return self[3]
+        for other, value in self[5]:
             if other == kind:
                 return value
         return None
 
     def role(self, name: str) -> bool:
         """Whether it is a cue with this role."""
+        if self[0] == "cue":
+            return name in self[3]
+        if not self[5]:
+            return False
         roles = self.get("cue")
         return roles is not None and name in roles
 
