@@ -38,8 +38,8 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
             continue  # "the number twelve wrench": the job's own list of appliances has no such one
         if tag not in b.c.appliances:
             b.c.appliances = (*b.c.appliances, tag)
-            if len(b.c.appliances) > 1:
-                unnamed_before(b)
+            if len(b.c.appliances) > 1 or tag not in ("1", "A"):
+                unnamed_before(b)  # "boiler two" means that there is a boiler one
         out.append((n, tag))
     if len({t for _, t in out}) > 1 and not (p.values or p.checks or p.moves or p.captures):
         b.c.appliance, b.c.appliance_lost = None, True  # "boiler one and boiler two are both at high fire"
