@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from capture.display import OTHER
 from schemas.base import is_value_text
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Opinion
@@ -175,7 +176,7 @@ def _reasons(value: str, views: list[View]) -> list[Doubt]:
 def _own_reasons(value: str, plain: list[View]) -> list[Doubt]:
     """Doubts from our reader: the close and the wider cut must hold the value surely, and all but one of the rest."""
     doubts = []
-    others = [view for view in plain if view.value != value and not (view.value == "" and view.cut == "widest")]
+    others = [view for view in plain if view.value != value and not _holds_words(view)]
     if len(others) > 1 or any(view in others for view in plain[:2]):
         doubts += [_doubt(value, view) for view in others]
     doubts += [
@@ -186,6 +187,11 @@ def _own_reasons(value: str, plain: list[View]) -> list[Doubt]:
     if next(iter(plain[0].texts), "") != value == plain[0].value:
         doubts.append(Doubt(kind=DoubtKind.CUT_OFF, detail="a sign beside it could not be read"))
     return doubts
+
+
+def _holds_words(view: View) -> bool:
+    """Whether a cut is so wide that words beside the number are in it; a minus alone is no word."""
+    return view.cut == "widest" and not view.value and OTHER in next(iter(view.texts), "")
 
 
 def _doubt(value: str, view: View) -> Doubt:

@@ -21,6 +21,7 @@ __all__ = ["hidden_places"]
 _ROW = 48
 _BESIDE = 1.2
 _ACROSS = 0.3
+_BLOB = 20
 
 
 def hidden_places(number: Quad, dark: bool, pixels: Pixels) -> list[Doubt]:
@@ -47,7 +48,7 @@ def hidden_places(number: Quad, dark: bool, pixels: Pixels) -> list[Doubt]:
 
 def _covered(zone: NDArray[np.float32]) -> bool:
     """Whether a zone beside a number (its far end first) is covered by a thing whose edge is no straight frame."""
-    blob = np.ones((_ROW // 4, _ROW // 4), np.uint8)  # larger than a stroke of a legend or a unit
+    blob = np.ones((_BLOB, _BLOB), np.uint8)  # larger than a stroke of a legend or a unit
     mask = cv2.morphologyEx((zone > 30).astype(np.uint8), cv2.MORPH_OPEN, blob) > 0
     share = float(mask.mean())
     if share < 0.12:

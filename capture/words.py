@@ -65,7 +65,8 @@ def unit_code(text: str) -> str:
 
 
 def _unit_key(text: str) -> str:
-    return re.sub(r"[\s.,_]", "", text).lower()
+    # The digit 0 stands in no unit: recognisers write it for the letter of water.
+    return re.sub(r"[\s.,_]", "", text).lower().replace("h20", "h2o")
 
 
 @cache

@@ -38,7 +38,7 @@ _BEHIND = ("plaster", "blocks", "casing", "lagging", "bench")
 
 
 def photo_of_number(
-    rng: np.random.Generator, hidden: str = "", size: tuple[int, int] = (1200, 1600)
+    rng: np.random.Generator, hidden: str = "", size: tuple[int, int] = (1024, 768)
 ) -> tuple[Image, str, str]:
     """A photo of one large number (RGB), the number and its unit; ``hidden`` is one of HIDEABLE or nothing."""
     number = random_number(rng)
