@@ -2,8 +2,9 @@
 
     python3 -m training.make_crops FOLDER [--count 400000] [--digits digits.npz] [--workers 16] [--seed 1]
 
-Four kinds, mixed by `SHARES`: rendered seven-segment rows, lines of print and of dots (numbers beside words, as on
-screens and slips), rows put together from real digit crops, and rows that say nothing. Every chunk has its own seed,
+Five kinds, mixed by `SHARES`: rendered seven-segment rows, lines of print and of dots (numbers beside words, as on
+screens and slips), rows put together from real digit crops, rows that say nothing, and pieces of what stands around
+displays (walls, pipes, frames, keys), which say nothing either. Every chunk has its own seed,
 so the same recipe gives the same crops on any number of workers.
 """
 
@@ -14,6 +15,7 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path
 
@@ -22,16 +24,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from schemas.errors import BadInput
+from training.render.bodies import mount
 from training.render.crops import HEIGHT, REJECT, LineCrop, _light, random_crop, random_number
 from training.render.dots import OWN, ink_of, write_dots
 from training.render.lettering import CORE_FONTS, WIDE_FONTS, font, text_mask
-from training.render.styles import LOOKS, UNITS, pick
+from training.render.photo import take_photo
+from training.render.picture import Box, rect, to_srgb
+from training.render.scene import BACKGROUNDS, background
+from training.render.styles import LOOKS, UNITS, pick, random_body, random_look
 
 ALPHABET = "0123456789.-" + REJECT
 """What the reader can say; the blank of CTC comes before them as code 0."""
 CHUNK = 2000
 MAX_WIDTH = 384
-SHARES = {"segments": 0.55, "text": 0.3, "real": 0.1, "nothing": 0.05}
+SHARES = {"segments": 0.52, "text": 0.3, "real": 0.1, "nothing": 0.03, "scene": 0.05}
 
 # Beside the renderer's list: faces with a slashed or dotted nought, faces of matrix printers and terminals.
 # Debian: fonts-3270 fonts-anonymous-pro fonts-fantasque-sans fonts-freefont-ttf fonts-hack fonts-inconsolata
@@ -232,6 +238,47 @@ def nothing_line(rng: np.random.Generator) -> LineCrop:
     return LineCrop(_light(flat, int(rng.integers(3)), rng), "")
 
 
+class Scenes:
+    """Pieces of pictures without a number: a new picture after every `EACH` pieces."""
+
+    EACH = 25
+
+    def __init__(self) -> None:
+        self._left = 0
+        self._grey = np.zeros((8, 8), np.float32)
+
+    def __call__(self, rng: np.random.Generator) -> LineCrop:
+        """One piece of any size and shape, 32 pixels high."""
+        if not self._left:
+            self._grey, self._left = _scene(rng), self.EACH
+        self._left -= 1
+        height, width = self._grey.shape
+        tall = int(height * rng.uniform(0.06, 0.5))
+        wide = int(np.clip(tall * rng.uniform(0.4, 5), 8, width - 1))
+        y, x = int(rng.integers(0, height - tall)), int(rng.integers(0, width - wide))
+        piece = self._grey[y : y + tall, x : x + wide]
+        across = int(np.clip(round(wide / tall * HEIGHT), 8, MAX_WIDTH))
+        flat = cv2.resize(piece, (across, HEIGHT), interpolation=cv2.INTER_AREA).astype(np.float32)
+        return LineCrop(_light(flat, int(rng.integers(2)), rng), "")
+
+
+def _scene(rng: np.random.Generator) -> NDArray[np.float32]:
+    """A wall or pipes, or an instrument with blank keys and an empty window before them, as grey 0..255."""
+    if rng.random() < 0.35:
+        kinds = sorted(BACKGROUNDS)
+        light = background(kinds[int(rng.integers(len(kinds)))], 360, 480, rng)
+        picture = to_srgb(light)
+    else:
+        body = random_body(rng)
+        body = replace(body, keys=tuple(tuple(" " for _ in row) for row in body.keys), name="", caption="")
+        look = random_look(rng)
+        window = np.empty((160, int(rng.integers(240, 420)), 3), np.uint8)
+        window[:] = look.ground
+        front, boxes = mount(window, (Box("display", rect(0, 0, window.shape[1], 160)),), body, rng)
+        picture, _ = take_photo(front, boxes, int(rng.integers(3)), rng, size=(480, 360), fill=0.9, compress=False)
+    return picture.astype(np.float32) @ rng.dirichlet((3, 6, 2)).astype(np.float32)
+
+
 def chunk_of(index: int, seed: int, folder: Path, digits: Path | None) -> Path:
     """Make one chunk of crops and store it: flat pixels, widths, texts."""
     cv2.setNumThreads(1)
@@ -257,6 +304,7 @@ def _kinds(digits: Path | None) -> dict[str, Callable[[np.random.Generator], Lin
         "segments": partial(random_crop, fonts=tuple(name for name in fonts() if name in CORE_FONTS) or fonts()),
         "text": text_line,
         "nothing": nothing_line,
+        "scene": Scenes(),
     }
     if digits is not None:
         with np.load(digits) as stored:

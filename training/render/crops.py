@@ -50,15 +50,24 @@ def random_number(rng: np.random.Generator) -> str:
 
 
 def line_crop(
-    text: str, unit: str, style: SegmentStyle, severity: int, rng: np.random.Generator, cut: str = ""
+    text: str,
+    unit: str,
+    style: SegmentStyle,
+    severity: int,
+    rng: np.random.Generator,
+    cut: str = "",
+    wide: bool = False,
 ) -> LineCrop:
     """Render one crop.
 
     text: what the digits show, a number or one of `WORDS`. severity: 0 to 2. cut: "first" or "last" slices that
-    digit on purpose; its place in the crop's text is then `REJECT`.
+    digit on purpose; its place in the crop's text is then `REJECT`. wide: the crop
+    reaches over unlit places to the left and over the whole unit to the right, which is then `REJECT` in the text.
     """
     window, boxes = render_seven_segment(text, unit, style, rng)
     line, reading = _extent(text, boxes, style.height, cut, severity, rng)
+    if wide and not cut and text not in WORDS:
+        line, reading = _widened(line, reading, boxes, style.height, window.shape[1], rng)
     crop = _light(_straighten(window, line, severity, rng), severity, rng)
     return LineCrop(crop, reading)
 
@@ -71,7 +80,7 @@ def random_crop(rng: np.random.Generator, fonts: Sequence[str] = CORE_FONTS, sev
     digits = sum(char.isdigit() for char in text)
     cut = pick(rng, ("first", "last")) if digits > 1 and rng.random() < 0.06 else ""
     unit = pick(rng, UNITS) if rng.random() < 0.7 else ""
-    return line_crop(text, unit, style, hard, rng, cut)
+    return line_crop(text, unit, style, hard, rng, cut, wide=bool(rng.random() < 0.35))
 
 
 def _extent(
@@ -98,6 +107,24 @@ def _extent(
         return line, REJECT + text.lstrip("-")[1:]
     line[2] = knife
     return line, text[:-1] + REJECT
+
+
+def _widened(
+    line: NDArray[np.float64], reading: str, boxes: Sequence[Box], height: int, width: int, rng: np.random.Generator
+) -> tuple[NDArray[np.float64], str]:
+    """The rectangle with more room beside it, and what it says then."""
+    wider = line.copy()
+    wider[0] = max(line[0] - rng.uniform(0.2, 1.2) * height, 0)
+    units = find(boxes, "unit")
+    if not units:
+        wider[2] = min(line[2] + rng.uniform(0.2, 0.8) * height, width)
+        return wider, reading
+    (left, top), (right, bottom) = (getattr(np.array(units[0].quad), side)(axis=0) for side in ("min", "max"))
+    beside = left > line[2] - 0.3 * height and min(bottom, line[3]) - max(top, line[1]) > 0.5 * (bottom - top)
+    if beside:
+        wider[2] = min(right + rng.uniform(0.05, 0.5) * height, width)
+        return wider, reading + REJECT
+    return wider, reading
 
 
 def _straighten(window: Image, line: NDArray[np.float64], severity: int, rng: np.random.Generator) -> Field:

@@ -57,6 +57,8 @@ class SegmentShape:
     """extra width that a lit point takes, in digit widths (0: the point stands in the space)"""
     rounding: float = 0.0
     """rounding of all corners, in thicknesses"""
+    stub: float = 0.0
+    """how much of its length every segment lacks at its ends, as in displays of short square marks"""
     tail_6: bool = True
     tail_9: bool = True
     hook_7: bool = False
@@ -92,7 +94,16 @@ def lit(char: str, shape: SegmentShape) -> str:
 
 def segment_polygons(shape: SegmentShape) -> dict[str, Polygon]:
     """The seven polygons of a digit in unit coordinates, upright (no slant yet)."""
-    return _square(shape) if shape.ends == "square" else _mitred(shape)
+    whole = _square(shape) if shape.ends == "square" else _mitred(shape)
+    return {name: _shortened(points, shape.stub) for name, points in whole.items()}
+
+
+def _shortened(points: Polygon, share: float) -> Polygon:
+    """A segment drawn in along its length."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    along = np.where(high - low == (high - low).max(), 1 - share, 1.0)
+    shortened: Polygon = (points - (low + high) / 2) * along + (low + high) / 2
+    return shortened
 
 
 def _mitred(shape: SegmentShape) -> dict[str, Polygon]:

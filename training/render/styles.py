@@ -240,9 +240,10 @@ def random_shape(rng: np.random.Generator) -> SegmentShape:
         rounding=float(pick(rng, (0.0, float(rng.uniform(0.1, 0.5))))),
         tail_6=bool(rng.random() < 0.88),
         tail_9=bool(rng.random() < 0.88),
-        hook_7=bool(rng.random() < 0.12),
+        hook_7=bool(rng.random() < 0.4),
         half_cell=bool(rng.random() < 0.12),
         short_minus=bool(rng.random() < 0.3),
+        stub=float(rng.uniform(0.25, 0.6)) if rng.random() < 0.06 else 0.0,
     )
 
 
