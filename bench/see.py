@@ -1,4 +1,5 @@
-"""How well photos are read: ``python -m bench.see LABELS.csv [--out PREDICTIONS.jsonl]``.
+"""How well photos are read: ``python -m bench.see LABELS.csv [--out PREDICTIONS.jsonl] [--every N]``, or
+``python -m bench.see --hidden 300``, which draws photos whose minus, first digit, point or unit is hidden.
 
 LABELS.csv has the columns file, kind and values(label,value,unit), the last as JSON; pictures lie beside it. The
 predictions are what ``capture.see`` finds: taken where it has no doubt, asked otherwise. Counting is that of
@@ -14,6 +15,7 @@ import json
 import os
 import re
 import sys
+import tempfile
 import threading
 import time
 from collections import Counter, defaultdict
@@ -24,6 +26,7 @@ from capture.see import load_readers, look
 from schemas.errors import BadInput
 from schemas.evidence import Look
 from schemas.units import show_unit
+from training.make_photos import make_photos
 
 __all__ = ["Bar", "main", "predictions_of", "score"]
 
@@ -46,6 +49,11 @@ BARS = {
     "real": Bar(1.5, 80, 30, 1.5),
 }
 MEMORY_MB = 700
+HIDDEN_TAKEN = 0.5
+"""percent of the photos with a hidden place that may be taken"""
+
+Label = tuple[str, str, list[list[str]]]
+"""File, kind, true values as [label, value, unit]."""
 
 _SAME_UNIT = {
     "degc": "c", "celsius": "c", "cel": "c", "degf": "f", "fahrenheit": "f", "inwc": "inwc", "inh2o": "inwc",
@@ -93,7 +101,7 @@ def outcome(hit: dict[str, str] | None, value: str, unit: str) -> str:
 
 def score(kind: str, true: list[list[str]], found: list[dict[str, str]]) -> tuple[Counter[str], list[str]]:
     """Count the outcomes of one picture, and say what went wrong in it."""
-    if kind.endswith("illegible") or kind == "none":
+    if kind.endswith(("illegible", "hidden")) or kind == "none":
         wrong = [f"took {hit['value']}" for hit in found if hit["state"] == "taken"]
         return Counter({"true": 1, "taken wrong" if wrong else "left alone": 1}), wrong
     count: Counter[str] = Counter()
@@ -158,7 +166,7 @@ def _family(pid: int) -> list[int]:
     return [pid, *(one for child in children for one in _family(child))]
 
 
-def read_labels(path: Path) -> list[tuple[str, str, list[list[str]]]]:
+def read_labels(path: Path) -> list[Label]:
     """File, kind and true values of every picture.
 
     Raises:
@@ -178,22 +186,44 @@ def read_labels(path: Path) -> list[tuple[str, str, list[list[str]]]]:
 def main(arguments: list[str] | None = None) -> int:
     """Run the bench; the exit code is 0 only if every bar is met."""
     parser = argparse.ArgumentParser(prog="python -m bench.see", description=__doc__)
-    parser.add_argument("labels", type=Path)
+    parser.add_argument("labels", type=Path, nargs="?")
+    parser.add_argument("--every", type=int, default=1, help="read every so many pictures of each kind only")
+    parser.add_argument("--hidden", type=int, metavar="COUNT", help="draw so many photos with a place hidden instead")
     parser.add_argument("--out", type=Path, help="write the predictions here, one line a picture")
     parser.add_argument("--notes", action="store_true", help="say for each picture what was not taken and right")
     chosen = parser.parse_args(arguments)
+    if (chosen.labels is None) == (chosen.hidden is None):
+        parser.error("give a labels file, or --hidden and how many")
     try:
-        labels = read_labels(chosen.labels)
+        with tempfile.TemporaryDirectory() as folder:
+            path = chosen.labels or make_photos(Path(folder), chosen.hidden, seed=5, hidden=True)
+            labels = _thinned(read_labels(path), chosen.every)
+            return _run(path.parent, labels, chosen.out, chosen.notes)
     except BadInput as error:
         print(error, file=sys.stderr)
         return int(error.exit_code)
+
+
+def _thinned(labels: list[Label], every: int) -> list[Label]:
+    """Every so many pictures of each kind."""
+    seen: Counter[str] = Counter()
+    kept = []
+    for label in labels:
+        if seen[label[1]] % every == 0:
+            kept.append(label)
+        seen[label[1]] += 1
+    return kept
+
+
+def _run(folder: Path, labels: list[Label], out: Path | None, notes_too: bool) -> int:
+    """Read all pictures of a folder that have labels, and report."""
     table: dict[str, Counter[str]] = defaultdict(Counter)
     clock: dict[str, list[float]] = defaultdict(list)
     lines: list[str] = []
     readers = load_readers()
     with Memory() as memory:
         for file, kind, true in labels:
-            path = chosen.labels.parent / file
+            path = folder / file
             start, cpu = time.perf_counter(), _cpu()
             try:
                 found = predictions_of(look(path, hashlib.sha256(path.read_bytes()).hexdigest(), readers))
@@ -204,10 +234,10 @@ def main(arguments: list[str] | None = None) -> int:
             count, notes = score(kind, true, found)
             table[kind].update(count)
             lines.append(json.dumps({"file": file, "values": found}, ensure_ascii=False))
-            if chosen.notes and notes:
+            if notes_too and notes:
                 print(f"{file}: {'; '.join(notes)}")
-    if chosen.out:
-        chosen.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    if out:
+        out.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return _report(table, clock, memory.peak)
 
 
@@ -243,6 +273,8 @@ def _report(table: dict[str, Counter[str]], clock: dict[str, list[float]], peak:
 
 
 def _verdict(kind: str, wrong: float, right: float, asked: float, seconds: float) -> str:
+    if kind == "seg_hidden":
+        return "met" if wrong <= HIDDEN_TAKEN else f"not met: taken {wrong:.1f} (<= {HIDDEN_TAKEN:g})"
     if kind.endswith("illegible") or kind == "none":
         return "met" if wrong == 0 else "not met: nothing may be taken"
     bar = next((bar for name, bar in BARS.items() if kind.startswith(name)), None)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from capture.photo import Pixels
+from schemas.doubts import DoubtKind
 from schemas.evidence import Figure
 
 __all__ = ["advice_on"]
@@ -15,12 +17,41 @@ BLURRED = "The picture is blurred: hold still, let it focus, and take it again."
 NOTHING = "No value could be found: move closer, hold the display straight and take it again."
 
 
+GLARE = "Light is reflected over the digits: turn the display or stand elsewhere and take it again."
+HIDDEN = "Something is in front of the number: take it again with all of the display in sight."
+CUT = "The number reaches the edge of the picture: take it again with all of the display in sight."
+
+_SHARP = 6.0
+"""The least change of light from pixel to pixel at the figures' edges, of 256, in a picture that is in focus."""
+
+
 def advice_on(pixels: Pixels, figures: list[Figure]) -> tuple[str, ...]:
     """Sentences for the person with the camera, none where the picture is good."""
-    grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+    grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY), np.uint8)
     said = []
     if float(np.percentile(grey[::4, ::4], 95)) < 45:
         said.append(DARK)
     if not figures:
         said.append(NOTHING)
+        return tuple(said)
+    hidden = [doubt.detail for one in figures for doubt in one.doubts if doubt.kind is DoubtKind.HIDDEN]
+    if any("glare" in detail for detail in hidden):
+        said.append(GLARE)
+    elif hidden:
+        said.append(HIDDEN)
+    height, width = grey.shape
+    corners = np.array([one.box.corners for one in figures]).reshape(-1, 2)
+    if corners.min() < 2 or corners[:, 0].max() > width - 3 or corners[:, 1].max() > height - 3:
+        said.append(CUT)
+    if any(one.doubts for one in figures) and _sharpness(grey, corners) < _SHARP:
+        said.append(BLURRED)
     return tuple(said)
+
+
+def _sharpness(grey: NDArray[np.uint8], corners: NDArray[np.float64]) -> float:
+    """The steepest hundredth of the changes from pixel to pixel around the figures."""
+    (left, top), (right, bottom) = corners.min(axis=0).astype(int), corners.max(axis=0).astype(int)
+    part = grey[max(top, 0) : bottom + 1, max(left, 0) : right + 1]
+    if min(part.shape) < 3:
+        return 255.0
+    return float(np.percentile(np.abs(np.diff(part.astype(np.int16), axis=1)), 99))

@@ -19,7 +19,7 @@ SMALL_SIDE = 512
 
 Display = Literal["segments", "screen", "slip", "plate", "unknown"]
 
-__all__ = ["Readers", "load_readers", "look"]
+__all__ = ["Readers", "load_readers", "look", "tokens_of"]
 
 
 def look(path: Path, sha256: str, readers: Readers) -> Look:
@@ -29,10 +29,10 @@ def look(path: Path, sha256: str, readers: Readers) -> Look:
         BadInput: the file is no picture that can be read.
     """
     photo = open_photo(path)
-    tokens = _tokens(photo.pixels, readers)
+    tokens = tokens_of(photo.pixels, readers)
     rows = rows_of(tokens)
     if not is_table(rows):  # print of thin dots falls apart in a large picture, and is whole in a small one
-        softer = _tokens(photo.pixels, readers, SMALL_SIDE)
+        softer = tokens_of(photo.pixels, readers, SMALL_SIDE)
         if is_table(softer_rows := rows_of(softer)):
             tokens, rows = softer, softer_rows
     printed = [(row.text, row.quad) for row in rows if not row.values and row.text]
@@ -58,7 +58,7 @@ def _read(rows: list[Row], tokens: list[Token], pixels: Pixels, readers: Readers
     return ("segments" if figures else "unknown"), figures
 
 
-def _tokens(pixels: Pixels, readers: Readers, side: int = DETECT_SIDE) -> list[Token]:
+def tokens_of(pixels: Pixels, readers: Readers, side: int = DETECT_SIDE) -> list[Token]:
     """Every line of text in the picture with what it says; what was read as nothing is left out."""
     tokens = [
         Token(quad, readers.text.read(cut(pixels, quad, LINE_HEIGHT))) for quad in readers.text.find(pixels, side)

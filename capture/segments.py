@@ -24,7 +24,7 @@ from capture.unit import unit_beside
 from capture.words import number_in, split_number
 from schemas.evidence import Box, Figure
 
-__all__ = ["read_segments"]
+__all__ = ["find_number", "places_in", "read_segments", "views_of"]
 
 _CUTS = ((0.1, 0.12), (0.18, 0.35), (0.12, 0.7))
 """How much wider than the row a cut is, in its heights: across, along."""
@@ -61,7 +61,7 @@ class Place:
 
 def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list[Figure]:
     """The large number of a display as one figure, none where there is no number."""
-    place = _find(tokens, pixels, readers)
+    place = find_number(tokens, pixels, readers)
     if place is None:
         return []
     views = views_of(place, pixels, readers)
@@ -83,17 +83,17 @@ def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list
     ]
 
 
-def _find(tokens: list[Token], pixels: Pixels, readers: Readers) -> Place | None:
+def find_number(tokens: list[Token], pixels: Pixels, readers: Readers) -> Place | None:
     """Where the large number stands. It is looked for in a smaller picture: it is large."""
     shrink = min(1.0, _SEARCH_SIDE / max(pixels.shape[:2]))
     if shrink < 1:
         pixels = np.asarray(cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA), np.uint8)
         tokens = [replace(token, quad=token.quad * np.float32(shrink)) for token in tokens]
-    place = _best(_read_places(_places(tokens, pixels), pixels, readers), pixels, readers)
+    place = _best(_read_places(places_in(tokens, pixels), pixels, readers), pixels, readers)
     return place and replace(place, quad=place.quad / np.float32(shrink))
 
 
-def _places(tokens: list[Token], pixels: Pixels) -> list[Place]:
+def places_in(tokens: list[Token], pixels: Pixels) -> list[Place]:
     """Where digits may stand: tall rows in windows and in the whole picture, and lines of text with a number."""
     places = []
     for window in (*windows(pixels), whole(pixels)):

@@ -22,14 +22,21 @@ def put_on(app: typer.Typer) -> None:
 
 def look(
     photo: Annotated[Path, typer.Argument(help="A picture of an instrument, a slip or a plate.")],
+    steps: Annotated[
+        Path | None, typer.Option(help="Write a picture of each step of reading into this folder.")
+    ] = None,
     json: Json = False,
 ) -> None:
     """Read one picture and say what is seen, how sure, and how to take a better one."""
     from capture import see, sniff
+    from capture.steps import write_steps
 
     if sniff.identify(photo).kind != "photo":
         raise BadInput(f"{photo.name} is sound, not a picture; sayback add takes both.")
-    found = see.look(photo, hashlib.sha256(photo.read_bytes()).hexdigest(), see.load_readers())
+    readers = see.load_readers()
+    if steps is not None:
+        write_steps(photo, steps, readers)
+    found = see.look(photo, hashlib.sha256(photo.read_bytes()).hexdigest(), readers)
     if json:
         print_json({"look": found})
         return

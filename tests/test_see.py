@@ -18,10 +18,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from capture.advice import BLURRED, DARK
 from capture.agree import View, verdict
 from capture.display import ALPHABET, FOLDER, DisplayReader, grouped, prepared, texts_of
 from capture.readers import Readers, load_readers
 from capture.see import look
+from capture.steps import write_steps
 from capture.words import number_in, split_number, unit_code
 from schemas.evidence import Look
 from training.render import SegmentStyle, mount, render_seven_segment, take_photo
@@ -216,3 +218,18 @@ def test_the_reader_gives_shares(readers: Readers) -> None:
     assert [part.shape[1] for part in table] == [len(ALPHABET) + 1] * 2
     assert table[0].sum(axis=1) == pytest.approx(np.ones(len(table[0])), abs=1e-5)
     assert readers.display.made_by.model_sha256
+
+
+def test_every_step_can_be_looked_at(tmp_path: Path, readers: Readers) -> None:
+    cv2.imwrite(str(tmp_path / "p.png"), photo_of("228", "°C", 5)[:, :, ::-1])
+    files = write_steps(tmp_path / "p.png", tmp_path / "steps", readers)
+    assert [file.stem for file in files] == ["1-upright", "2-text", "3-windows", "4-rows", "5-number", "6-figures"]
+    assert all(cv2.imread(str(file)) is not None for file in files)
+
+
+@pytest.mark.parametrize(("change", "advice"), [("dark", DARK), ("blur", BLURRED)])
+def test_what_would_make_a_better_picture_is_said(change: str, advice: str, tmp_path: Path, readers: Readers) -> None:
+    photo = photo_of("3.81", "mbar", 8)
+    assert seen(photo, tmp_path, readers).advice == ()
+    worse = np.asarray(photo * 0.1 if change == "dark" else cv2.GaussianBlur(photo, (0, 0), 14), np.uint8)
+    assert advice in seen(worse, tmp_path, readers).advice

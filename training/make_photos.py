@@ -3,7 +3,7 @@
     python -m training.make_photos FOLDER [--count 100] [--hidden] [--seed 7]
 
 writes photos and labels.csv as `python -m bench.see` reads it. With --hidden, glare, a finger or a shade lies over the
-minus, the first digit, the point or the unit, so no value may be taken; the kind is then seg_illegible.
+minus, the first digit, the point or the unit, so no value may be taken; the kind is then seg_hidden.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ def make_photos(folder: Path, count: int, seed: int, hidden: bool = False) -> Pa
         photo, number, unit = photo_of_number(rng, HIDEABLE[index % len(HIDEABLE)] if hidden else "")
         name = f"seg_{index:04d}.jpg"
         (folder / name).write_bytes(encode_jpeg(photo, int(rng.integers(60, 95))))
-        rows.append((name, "seg_illegible" if hidden else "seg", json.dumps([["main", number, unit]])))
+        rows.append((name, "seg_hidden" if hidden else "seg", json.dumps([["main", number, unit]])))
     labels = folder / "labels.csv"
     with labels.open("w", encoding="utf-8", newline="") as out:
         table = csv.writer(out)
