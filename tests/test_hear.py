@@ -20,6 +20,8 @@ from schemas.evidence import Utterance
 from schemas.load import load_sheet
 from tests.sounds import roar, silence, spoken, write
 
+pytestmark = pytest.mark.slow
+
 SHA = "0" * 64
 PHRASES = ("The pressure is seven point two inches.", "It is nineteen degrees.", "Thank you.")
 

@@ -22,6 +22,8 @@ from jobs.store import Store
 from jobs.summary import Summaries
 from tests.office import ADDRESS, Browser, office
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -25,6 +25,8 @@ from jobs.summary import Summaries
 from schemas.errors import WrongUse
 from tests.office import ADDRESS, HTML, JSON, Browser, office
 
+pytestmark = pytest.mark.slow
+
 SECRET = "a long enough sentence"
 
 

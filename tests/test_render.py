@@ -52,6 +52,8 @@ from training.render.scene import BACKGROUNDS, HANDS
 from training.render.segments import GLYPHS, SegmentShape, lay_out, lit
 from training.render.styles import Look
 
+pytestmark = pytest.mark.slow
+
 ROWS = (("O2", "4.4", "%"), ("CO", "76", "ppm"), ("Flue temp", "112", "°F"), ("Draft", "-0.04", "in. w.c."))
 PHOTOS = Path(make_photos.__file__).parent / "photos"
 SCENARIO = tomllib.loads((Path(make_photos.__file__).parent / "scenario.toml").read_text(encoding="utf-8"))

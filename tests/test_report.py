@@ -13,6 +13,8 @@ import pytest
 
 from jobs.report import Report
 
+pytestmark = pytest.mark.slow
+
 Command = Callable[..., tuple[int, str, str]]
 
 

@@ -30,6 +30,8 @@ from training.render import SegmentStyle, mount, render_seven_segment, take_phot
 from training.render.scene import BACKGROUNDS, background
 from training.render.styles import BodyStyle
 
+pytestmark = pytest.mark.slow
+
 SAMPLES = Path(__file__).parent.parent / "samples" / "photos"
 
 

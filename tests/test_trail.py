@@ -23,6 +23,8 @@ from jobs.trail_plot import trail_svg
 from schemas.appliance import ScrewEffect
 from schemas.load import load_appliance, load_sheet
 
+pytestmark = pytest.mark.slow
+
 Command = Callable[..., tuple[int, str, str]]
 SHEET, _ = load_sheet("gas-boiler-start-up")
 FILE, _ = load_appliance("orrinvale-ov-240c")
