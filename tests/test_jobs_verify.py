@@ -21,6 +21,8 @@ from schemas.errors import StoreFailed, WrongUse
 from tests import jobs_doubles as doubles
 from tests.jobs_doubles import NOON, Ears, photo, sound
 
+pytestmark = pytest.mark.slow
+
 TALK = sound(["1 high_fire co2 9.3 %", "4 high_fire o2 4.4 %", "9 change high_fire co2 9.4 %"], NOON)
 PHOTO = photo(["high_fire co2 9.4 %"], NOON)
 

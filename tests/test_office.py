@@ -25,6 +25,8 @@ from jobs.verify import verify
 from schemas.questions import Question
 from tests.office import Browser, office
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
