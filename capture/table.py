@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from capture.agree import alternatives_of, differences, likeliest
-from capture.display import grouped, texts_of
+from capture.display import Spread, grouped, texts_of
 from capture.locate import Quad, cut
 from capture.photo import Pixels
 from capture.readers import LINE_HEIGHT, Readers
@@ -22,6 +22,7 @@ _CUTS = ((0.15, 0.05), (0.3, 0.12), (0.15, 0.25))
 """How much wider than a number a cut of it is, in its heights: along, across."""
 _CONTRADICTS = 0.5
 _MOST = 2
+_TWIN = 0.1
 
 __all__ = ["is_table", "kind_of_table", "read_table"]
 
@@ -68,10 +69,12 @@ def _figure(row: Row, pixels: Pixels, readers: Readers, kind: Kind) -> Figure:
     value = row.values[0]
     again = _again(row, value, pixels, readers)
     label_again = _label_again(row, pixels, readers)
+    ours, spreads = _our_reading(value, pixels, readers)
     opinions = [
         Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4)),
         Opinion(reader="pp-ocr, wider", text=_only_value(again), score=round(_score(again), 4)),
-        *_our_reading(row, value, pixels, readers),
+        *_alone(value, pixels, readers),
+        *ours,
     ]
     grouped_by_comma = kind == "plate" and bool(_THOUSANDS.fullmatch(value.text))
     if grouped_by_comma:
@@ -81,7 +84,7 @@ def _figure(row: Row, pixels: Pixels, readers: Readers, kind: Kind) -> Figure:
     alternatives = alternatives_of(shown, opinions)
     if grouped_by_comma:
         alternatives = (value.value, *(other for other in alternatives if other != value.value))
-    doubts = _value_doubts(shown, opinions) + _label_doubts(row, label_again)
+    doubts = _value_doubts(shown, opinions, spreads) + _label_doubts(row, label_again)
     doubts += _unit_doubts(row, again, pixels, readers)
     return Figure(
         label=row.label,
@@ -100,19 +103,33 @@ def _without_comma(text: str) -> str:
     return text.replace(".", "") if _POINT_BEFORE_THREE.fullmatch(text) else text
 
 
-def _our_reading(row: Row, value: Word, pixels: Pixels, readers: Readers) -> list[Opinion]:
-    """What the display reader makes of the number alone, in three cuts."""
+def _alone(value: Word, pixels: Pixels, readers: Readers) -> list[Opinion]:
+    """What PP-OCR reads in a close cut of the number alone, if it is surely a number."""
+    along, across = _CUTS[0]
+    table = readers.text.read(cut(pixels, span([value], along, across), LINE_HEIGHT)).table
+    spread = grouped(texts_of(table)) if table is not None else {}
+    text, share = next(iter(spread.items()), ("", 0.0))
+    sure = text and share > _CONTRADICTS
+    return [Opinion(reader="pp-ocr, number alone", text=text, score=round(min(share, 1.0), 4))] if sure else []
+
+
+def _our_reading(value: Word, pixels: Pixels, readers: Readers) -> tuple[list[Opinion], list[Spread]]:
+    """What the display reader makes of the number alone, in three cuts, and all that it thinks possible."""
     cuts = [cut(pixels, span([value], along, across), 48) for along, across in _CUTS]
     spreads = [grouped(texts_of(table)) for table in readers.display.tables(cuts)]
     names = ("display reader", "display reader, wider", "display reader, high")
-    return [
+    opinions = [
         Opinion(reader=name, text=next(iter(spread), ""), score=round(min(next(iter(spread.values()), 0.0), 1.0), 4))
         for name, spread in zip(names, spreads, strict=True)
     ]
+    return opinions, spreads
 
 
-def _value_doubts(value: str, opinions: list[Opinion]) -> list[Doubt]:
-    """Doubts where PP-OCR holds it not in both cuts, or our reader in no cut or, against another value, in one only."""
+def _value_doubts(value: str, opinions: list[Opinion], spreads: list[Spread]) -> list[Doubt]:
+    """Doubts where PP-OCR holds it not in every cut, or our reader in no cut or, against another value, in one only.
+
+    A nought with a slash or a dot is an eight to PP-OCR: there our reader must see no nought.
+    """
     second = [opinion for opinion in opinions if opinion.reader.startswith("pp-ocr")]
     ours = [opinion for opinion in opinions if not opinion.reader.startswith("pp-ocr")]
     doubts = differences(value, second)
@@ -121,7 +138,16 @@ def _value_doubts(value: str, opinions: list[Opinion]) -> list[Doubt]:
     if not held or (held < _MOST and others):
         said = others or ours
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{said[0].reader} read {said[0].text or 'nothing'}"))
+    for twin in _noughts(value):
+        if sum(spread.get(twin, 0.0) for spread in spreads) / len(spreads) > _TWIN:
+            doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"it may be {twin}"))
     return doubts
+
+
+def _noughts(value: str) -> list[str]:
+    """The value with one eight as a nought or one nought as an eight."""
+    swap = {"0": "8", "8": "0"}
+    return [value[:at] + swap[char] + value[at + 1 :] for at, char in enumerate(value) if char in swap]
 
 
 def _again(row: Row, value: Word, pixels: Pixels, readers: Readers) -> Row:
