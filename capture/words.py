@@ -21,7 +21,8 @@ _DEGREES = re.compile(r"[°º˚*'`´“”\"^.oO]{0,2}\s*([cCfF℃℉])")
 # The digit 0 stands for the letter O in no formula of flue gas; recognisers mix them up both ways.
 _SYMBOLS = {"02": "O2", "O2": "O2", "C02": "CO2", "CO2": "CO2", "C0": "CO", "CO": "CO", "N0": "NO", "NO": "NO",
             "002": "CO2", "COZ": "CO2",
-            "C0Z": "CO2", "OZ": "O2", "N0X": "NOx", "NOX": "NOx", "N02": "NO2", "NO2": "NO2", "S02": "SO2", "SO2": "SO2"}  # fmt: skip
+            "C0Z": "CO2", "OZ": "O2", "N0X": "NOx", "NOX": "NOx", "N02": "NO2", "NO2": "NO2", "S02": "SO2",
+            "SO2": "SO2"}  # fmt: skip
 
 
 def number_in(text: str) -> str:
