@@ -85,7 +85,7 @@ _ONE = {
 assert set(_ONE) == set(_ORDER) == set(DoubtKind)
 
 _SEVERAL = {
-    DoubtKind.RELATION: "{all} cannot {both} be right. Which is wrong?",
+    DoubtKind.RELATION: "{all} cannot {both} be right. Which one stands?",
     DoubtKind.SOURCES_DISAGREE: "{detail}Which one stands?",
     DoubtKind.CONFLICT: "{all} were both given. Which one stands?",
     DoubtKind.RUN_TOGETHER: "{all}: is that right?",

@@ -90,7 +90,7 @@ def test_an_impossible_pair_is_one_question(store: Store, monkeypatch: pytest.Mo
     ]
     say(store, pair, monkeypatch)
     (one,) = questions(store)
-    assert one.text == "High fire: CO2 9.2 % and O2 9.2 % cannot both be right. Which is wrong?"
+    assert one.text == "High fire: CO2 9.2 % and O2 9.2 % cannot both be right. Which one stands?"
     assert [(c.quantity, c.value) for c in one.candidates] == [("co2", "9.2"), ("o2", "9.2"), ("co2", "8.2")]
     assert one.quantities == ("co2", "o2")
 
