@@ -160,15 +160,16 @@ def _reasons(value: str, views: list[View]) -> list[Doubt]:
     for view in second:
         if view.value in ("", value):
             continue
-        # A frame's edge or the unit, read as one more figure in the wider cut only.
-        if held and value in view.value and view is second[-1]:
+        # The unit, read as one more figure behind the number in the wider cut only; a sign or a figure in front of it
+        # is never passed over.
+        if held and view.value.startswith(value) and view is second[-1]:
             continue
         # PP-OCR loses points: its digits bear the value out where everything else is very sure.
         if sure and even > 1 and view.value == value.replace(".", ""):
             held = True
             continue
         doubts.append(_doubt(value, view))
-    if not held and not (sure and even > 1):
+    if not held:
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="read by one recogniser only"))
     return doubts
 

@@ -20,6 +20,8 @@ from schemas.readings import Alternative, Operation, Reading, Record, Source
 
 __all__ = ["bind_look"]
 
+_LETTERS = str.maketrans({"0": "O", "o": "O", "c": "C"})
+"""What readers take for the letters of short labels: C0 and 02 are CO and O2."""
 LIKE = 0.86  # how alike a label must be to one of the sheet's: one letter misread in seven
 
 
@@ -44,12 +46,24 @@ def bind_look(
         failed = {d.kind.value for d in reading.doubts}
         reading = reading.model_copy(update={"passed": (*reading.passed, *(t for t in TESTS if t not in failed))})
         made.append(reading)
+    made = [_unless_twice(r, made) for r in made]
     operations = tuple(Record(reading=r) for r in made)
     for r in made:
         after.readings[r.id] = r
         if at is not None:
             after.times[r.id] = at
     return after, operations
+
+
+def _unless_twice(reading: Reading, made: Sequence[Reading]) -> Reading:
+    """A quantity that one picture shows twice with different values: one of the labels was misread."""
+    slot = (reading.quantity, reading.condition, reading.phase, reading.appliance)
+    same = [r for r in made if (r.quantity, r.condition, r.phase, r.appliance) == slot and r.value != reading.value]
+    if reading.quantity is None or not same:
+        return reading
+    text = doubt(DoubtKind.QUANTITY_UNCLEAR, f"the picture shows {same[0].value} for it too")
+    passed = tuple(t for t in reading.passed if t != text.kind.value)
+    return reading.model_copy(update={"doubts": (*reading.doubts, text), "passed": passed})
 
 
 def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, grammar: Grammar) -> Reading | None:
@@ -60,6 +74,8 @@ def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, gra
     value = _plain(figure.value)
     quantity = _named(figure.label, grammar)
     announced: Reading | None = None
+    if quantity is None and (quantity := _named(figure.label.translate(_LETTERS), grammar)):
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label was read as {figure.label}"))
     if quantity is None:
         if figure.label.strip():
             return None  # something that this sheet does not ask for

@@ -29,7 +29,7 @@ from schemas.sheet import Sheet
 __all__ = ["ask", "list_questions", "put_on"]
 
 _KEYS = (
-    "a number takes that answer · a value such as 9.3 is typed · p plays · o opens the picture · "
+    "#1 takes that answer · a value such as 9.3 is typed · p plays · o opens the picture · "
     "c cannot tell · s later · q stops"
 )
 
@@ -139,8 +139,9 @@ def _take(desk: _Desk, job: Job, question: Question, said: str) -> None:
         _open(desk, question)
     elif said == "c":
         answer(desk.store, desk.number, question, asked_at=job.position, by=desk.by, how="cannot tell")
-    elif said.isascii() and said.isdecimal() and 1 <= int(said) <= len(question.candidates):
-        _choose(desk, job, question, int(said))
+    elif said.startswith("#"):  # never a bare number: 3 may be the third answer, and it may be 3 ppm
+        number = said[1:].strip()
+        _choose(desk, job, question, int(number) if number.isascii() and number.isdecimal() else 0)
     else:
         _type(desk, job, question, said, sure=False)
 
@@ -170,7 +171,7 @@ def _show(job: Job, sheet: Sheet, question: Question, place: int) -> None:
         out().print(f"     {doubt.kind}" + (f": {doubt.detail}" if doubt.detail else ""))
     several = len({one.quantity for one in question.candidates}) > 1
     for number, one in enumerate(question.candidates, 1):
-        out().print(f"     {number}) {_words(one, job, sheet, several)}" + (f" – {one.why}" if one.why else ""))
+        out().print(f"     #{number} {_words(one, job, sheet, several)}" + (f" – {one.why}" if one.why else ""))
 
 
 def _words(one: Candidate, job: Job, sheet: Sheet, several: bool) -> str:

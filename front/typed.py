@@ -17,8 +17,13 @@ def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | 
     A number takes the unit that was asked about unless another is typed behind it: ``9.3``, ``22.5 mbar``.
 
     Raises:
-        WrongUse: it is no such value, or nothing is known that it could be of.
+        WrongUse: it is no such value, nothing is known that it could be of, the question is where a picture belongs,
+            or it is about several quantities and none is named: ``o2 4.6``.
     """
+    if question.alike:
+        raise WrongUse("The question is where the picture belongs; choose one of the answers, or edit a single value.")
+    if reading is None and len({one.quantity for one in question.candidates}) > 1:
+        reading, said = _named(question, said, sheet)
     mine = [one for one in question.candidates if one.reading == (reading or question.readings[0])]
     if not mine:
         raise WrongUse("Nothing is known that the value could be of; enter it with its quantity.")
@@ -30,6 +35,16 @@ def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | 
     if not is_value_text(text):
         raise WrongUse(f"{said!r} is neither an answer above nor a value; type a value like 9.3 or -0.02.")
     return first.model_copy(update={"value": text, "unit": typed_unit(rest, first.unit), "why": "typed"})
+
+
+def _named(question: Question, said: str, sheet: Sheet) -> tuple[str, str]:
+    """Return the reading that the first word names, and the rest."""
+    word, _, rest = said.strip().partition(" ")
+    names = {one.quantity: sheet.quantity(one.quantity).name for one in question.candidates}
+    for one in question.candidates:
+        if rest.strip() and word.casefold() in (one.quantity, names[one.quantity].casefold()):
+            return one.reading, rest
+    raise WrongUse(f"Say of which one: {' or '.join(names)} in front of the value, such as {next(iter(names))} 9.3.")
 
 
 def typed_words(said: str, quantity: Quantity) -> str:

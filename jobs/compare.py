@@ -33,20 +33,24 @@ def compare(one: Reading, photo: Reading, quantity: Quantity) -> Compared:
         alike = _letters(one.value) == _letters(photo.value)
         return Compared("same" if alike else "apart", None, _plain(tolerance), unit)
     difference = _in(unit, photo) - _in(unit, one)
-    if _same_number(one, photo) or _is_second_guess(one, photo):
+    # "Nine" and 9.4 are the same at the coarser precision, and not the same value.
+    near = abs(difference) <= max(tolerance, min(_half_step(unit, one), _half_step(unit, photo)))
+    if (_same_number(one, photo) and near) or _is_second_guess(one, photo, tolerance, unit):
         return Compared("same", _plain(difference), _plain(tolerance), unit)
-    return Compared("within" if abs(difference) <= tolerance else "apart", _plain(difference), _plain(tolerance), unit)
+    return Compared("within" if near else "apart", _plain(difference), _plain(tolerance), unit)
 
 
-def _is_second_guess(one: Reading, photo: Reading) -> bool:
+def _is_second_guess(one: Reading, photo: Reading, tolerance: Decimal, unit: str) -> bool:
     """Say whether an unsure photo's other guess is a sure value: it confirms it. Two guesses confirm nothing."""
     if photo.taken or not one.taken:
         return False
-    guesses = [other for other in photo.alternatives if other.value is not None and is_value_text(other.value)]
-    return any(
-        _same_number(one, photo.model_copy(update={"value": other.value, "unit": other.unit or photo.unit}))
-        for other in guesses
-    )
+    guesses = [
+        photo.model_copy(update={"value": other.value, "unit": other.unit or photo.unit})
+        for other in photo.alternatives
+        if other.value is not None and is_value_text(other.value)
+    ]
+    apart = {guess.value: abs(_in(unit, guess) - _in(unit, one)) for guess in guesses}
+    return any(_same_number(one, g) and apart[g.value] <= max(tolerance, min(_half_step(unit, one), _half_step(unit, g))) for g in guesses)
 
 
 def _is_number(reading: Reading, quantity: Quantity) -> bool:
@@ -55,6 +59,13 @@ def _is_number(reading: Reading, quantity: Quantity) -> bool:
 
 def _in(unit: str, reading: Reading) -> Decimal:
     return convert(decimal_of(reading.value), reading.unit, unit)
+
+
+def _half_step(unit: str, reading: Reading) -> Decimal:
+    """Return what a value may be off by its own rounding, in ``unit``."""
+    value = decimal_of(reading.value)
+    half = Decimal(5).scaleb(int(value.as_tuple().exponent) - 1)
+    return abs(convert(value + half, reading.unit, unit) - convert(value, reading.unit, unit))
 
 
 def _same_number(one: Reading, photo: Reading) -> bool:

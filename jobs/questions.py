@@ -123,7 +123,7 @@ def _groups(job: Job) -> Iterator[list[JobRow]]:
     partners: dict[str, list[str]] = {key: [] for key in free}
     for key, row in free.items():
         other = row.reading.asked_with
-        if other in free and other != key:
+        if other in free and other != key and _one_question(row.reading, free[other].reading):
             partners[key].append(other)
             partners[other].append(key)
     place = {key: n for n, key in enumerate(free)}
@@ -137,6 +137,19 @@ def _groups(job: Job) -> Iterator[list[JobRow]]:
             group += new[: _MOST_READINGS - len(group)]
         asked.update(group)
         yield [free[one] for one in sorted(group, key=place.__getitem__)]
+
+
+_ONE_OF_THEM = frozenset({DoubtKind.SOURCES_DISAGREE, DoubtKind.CONFLICT})
+
+
+def _one_question(one: Reading, other: Reading) -> bool:
+    """Say whether two linked readings can be asked about at once.
+
+    Which of two values of one quantity stands is a question by itself: its answer drops the other value, and must not
+    drop a reading of another quantity that only hangs on one of them by physics.
+    """
+    apart = any(doubt.kind in _ONE_OF_THEM for doubt in (*one.doubts, *other.doubts))
+    return not apart or one.quantity == other.quantity
 
 
 def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool) -> Question:

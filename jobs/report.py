@@ -198,7 +198,7 @@ def report_of(
         ),
         instruments=job.head.instruments,
         first=first,
-        sections=tuple(_sections(job, sheet, standing, marks)),
+        sections=tuple(_sections(job, sheet, findings, marks)),
         moves=tuple(_moves(trails, sheet, marks)),
         traced=tuple(sheet.quantity(name).name for name in sheet.traced or sheet.plotted),
         last_within=tuple(_last_within(trails, sheet)),

@@ -13,6 +13,7 @@ from typing import Any, Literal
 import extract
 from jobs.journal import TOOL, Agreement, Answered, Edited, Entry, Operated, Placed
 from jobs.place import placed
+from schemas.base import decimal_of
 from schemas.doubts import Doubt, DoubtKind
 from schemas.questions import Candidate
 from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record
@@ -31,14 +32,14 @@ _SETTLED_BY_THE_SAME_VALUE = frozenset(
         DoubtKind.RUN_TOGETHER,
         DoubtKind.UNUSUAL,
         DoubtKind.SIGN_UNCLEAR,
-        DoubtKind.HEDGED,
         DoubtKind.HIDDEN,
-        DoubtKind.VALUE_UNCLEAR,
-        DoubtKind.CUT_OFF,
         DoubtKind.TO_CONFIRM,
     }
 )
 """Doubts about the value, settled by an independent source that gives the same value. Doubts about what it is stay."""
+
+_SETTLED_BY_AN_EQUAL_VALUE = frozenset({DoubtKind.HEDGED, DoubtKind.VALUE_UNCLEAR, DoubtKind.CUT_OFF})
+"""Doubts that say that more may belong to the value: settled only where the other source shows nothing more."""
 
 _DONE = {"record": "recorded", "change": "replaced", "relabel": "labelled anew", "remove": "taken back"}
 
@@ -138,7 +139,9 @@ class Table:
     def _agree_with_photo(self, entry: Entry, weighed: Agreement, spoken: JobRow, shown: JobRow) -> None:
         old, passed = spoken.reading, "agreed with photo"
         if weighed.outcome == "same":
-            kept = tuple(doubt for doubt in old.doubts if doubt.kind not in _SETTLED_BY_THE_SAME_VALUE)
+            equal = weighed.difference is None or decimal_of(weighed.difference) == 0
+            settled = _SETTLED_BY_THE_SAME_VALUE | (_SETTLED_BY_AN_EQUAL_VALUE if equal else frozenset())
+            kept = tuple(doubt for doubt in old.doubts if doubt.kind not in settled)
             new = _with(old, doubts=kept, passed=(*old.passed, passed))
         else:
             new = _with(old, passed=(*old.passed, passed)) if shown.reading.taken else old
@@ -157,8 +160,8 @@ class Table:
                         self._put(entry, then[key], given[key], "answered", answer.by, answer.how)
                     elif answer.how == "cannot tell":
                         self._leave_out(entry, key, answer.by, "nobody can tell")
-                    elif key in self.rows:
-                        self._remove(entry, key, "answered as wrong", by=answer.by)
+                    elif not question.alike:  # a figure that has no place where its picture belongs stays open
+                        self._drop(entry, key, answer.by)
             case Edited(before=then, after=None, why=why):
                 self._leave_out(entry, then.id, entry.author, why)
             case Edited(before=then, after=Candidate() as candidate, why=why):
@@ -215,7 +218,21 @@ class Table:
         elif not _same(now, then) and not _same(now, candidate) and (row is None or row.how not in _BY_PERSON):
             self._doubt(self.rows[key], DoubtKind.CONFLICT, f"{said}, and {now.value} was found later")
 
+    def _drop(self, entry: Entry, key: str, by: str) -> None:
+        if key in self.rows:
+            self._remove(entry, key, "answered as wrong", by=by)
+        else:
+            self._ask_about_successor(key, f"{by} said that what stood here was wrong, before this was found")
+
+    def _ask_about_successor(self, key: str, told: str) -> None:
+        """What took a reading's place after a person had put it aside is asked about, never taken in silence."""
+        successor = self.rows.get(self._heir.get(key) or self._under.get(key, ""))
+        if successor is not None and successor.how not in _BY_PERSON:
+            self._doubt(successor, DoubtKind.CONFLICT, told)
+
     def _leave_out(self, entry: Entry, key: str, by: str, why: str) -> None:
+        if key not in self.rows:
+            self._ask_about_successor(key, f"{by} left out what stood here, before this was found")
         if key in self.rows:
             row = self.rows[key]
             self.rows[key] = _moved(row, entry, row.reading, "left out", "left out", by=by, why=why)

@@ -138,6 +138,20 @@ def test_looks_plate_is_weighed_against_the_appliance_file() -> None:
         assert DoubtKind.SOURCES_DISAGREE in {doubt.kind for doubt in found[quantity].doubts}
 
 
+def test_looks_one_quantity_twice_in_a_picture_is_asked() -> None:
+    """A CO2 that lost its C: two O2 of different value, of which one is none."""
+    picture = look(figure("O2", "9.3", "%"), figure("O2", "4.4", "%"))
+    found = bound(picture, 6.0, after("Going to high fire."))
+    assert len(found) == 2
+    for reading in found:
+        assert DoubtKind.QUANTITY_UNCLEAR in {doubt.kind for doubt in reading.doubts}
+
+
+def test_looks_label_with_a_nought_for_a_letter_is_asked_not_lost() -> None:
+    found = bound(look(figure("C02", "9.3", "%"), figure("02", "4.4", "%")), 6.0, after("Going to high fire."))
+    assert [(r.quantity, r.value, r.taken) for r in found] == [("co2", "9.3", False), ("o2", "4.4", False)]
+
+
 def test_looks_are_pure() -> None:
     context = after("High fire.")
     picture = look(figure("CO2", "9.3", "%"))

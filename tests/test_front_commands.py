@@ -62,9 +62,21 @@ def test_stale_answer_is_refused(sayback: Command, job: str) -> None:
 
 def test_value_that_cannot_be_is_refused(sayback: Command, job: str) -> None:
     (question,) = data_of(sayback("ask", job, "--json")[1])["questions"]
-    code, _, told = sayback("ask", job, "--question", question["id"], "--value", "92")
+    code, _, told = sayback("ask", job, "--question", question["id"], "--value", "co2 92")
     assert code == 3
     assert "outside what" in told
+
+
+def test_value_typed_at_a_pair_is_refused_until_it_says_of_which(sayback: Command, job: str) -> None:
+    """4.6 meant for O2 must not become CO2."""
+    (question,) = data_of(sayback("ask", job, "--json")[1])["questions"]
+    code, _, told = sayback("ask", job, "--question", question["id"], "--value", "4.6")
+    assert code == 2
+    assert "of which one" in told
+    assert sayback("ask", job, "--question", question["id"], "--value", "o2 4.6")[0] in (0, 1)
+    found = values(sayback, job)
+    assert found["o2", "low_fire"]["value"] == "4.6"
+    assert found["co2", "low_fire"]["value"] == "9.2"
 
 
 def test_check_ends_with_1_while_anything_is_open_and_lists_what_is_missing(sayback: Command, job: str) -> None:

@@ -426,3 +426,48 @@ def test_no_reason_closes_over_a_stop(store: Store, tmp_path: Path) -> None:
     job = decisions.close(store, "job-1", by="Bo")
     assert job.closed is not None
     assert any(finding.verdict == "stop" for finding in job.findings)
+
+
+@pytest.mark.parametrize(
+    ("said", "shown", "stands"),
+    [
+        ("9 % ?cut off", "9.4 %", False),  # the decimal was cut off
+        ("10 %", "9.6 %", False),  # the same only at the coarser precision
+        ("9.3 % ?heard unclearly", "9.28 %", True),
+        ("9.0 % ?cut off", "9.0 %", True),
+    ],
+)
+def test_a_photo_confirms_only_what_it_shows(store: Store, tmp_path: Path, said: str, shown: str, stands: bool) -> None:
+    job = give(store, tmp_path, sound([f"5 high_fire co2 {said}"], NOON), photo([f"high_fire co2 {shown}"], NOON))
+    assert ([row.how for row in job.rows.values()] == ["agreed by voice and photo"]) is stands
+    assert bool(questions(store)) is not stands
+
+
+def test_choosing_between_two_sources_never_drops_another_quantity(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """CO2 misheard: it disagrees with the photo and, by physics, with an O2 that is right."""
+    relation = Doubt(kind=DoubtKind.RELATION, detail="they cannot both be right")
+    apart = Doubt(kind=DoubtKind.SOURCES_DISAGREE, detail="a photo shows 8.2 %")
+    readings = [
+        reading("said", value="9.2", doubts=(relation, apart), asked_with="shown"),
+        reading("o2", quantity="o2", value="6.4", doubts=(relation,), asked_with="said"),
+        reading("shown", value="8.2", doubts=(apart,), asked_with="said"),
+    ]
+    say(store, readings, monkeypatch)
+    first, *_ = questions(store)
+    assert set(first.readings) == {"said", "shown"}
+    chosen = next(c for c in first.candidates if c.reading == "shown")
+    at = job_of(store, "job-1").position
+    settled = decisions.settled_by(first, chosen)
+    job = decisions.answer(store, "job-1", first, asked_at=at, by="Ada", how="chosen", settled=settled)
+    assert job.rows["o2"].reading.value == "6.4"
+    assert job.rows["o2"].how == "open"
+
+
+def test_what_replaces_a_reading_that_was_left_out_is_asked(store: Store, tmp_path: Path) -> None:
+    job = give(store, tmp_path, sound(["5 high_fire co2 9.3 %"], NOON))
+    (key,) = job.rows
+    decisions.leave_out(store, "job-1", key, by="Ada", why="the probe had slipped")
+    job = give(store, tmp_path, sound(["8 change high_fire co2 9.4 %"], NOON))
+    assert [(r.reading.value, r.how) for r in job.rows.values()] == [("9.4", "open")]

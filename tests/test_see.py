@@ -153,6 +153,9 @@ def test_all_alike_is_taken() -> None:
     [
         (["7.9"] * 7, ["1.9", "1.9"]),  # the recognisers differ
         (["7.9"] * 7, ["-7.9", "7.9"]),  # a sign in one
+        (["7.9"] * 7, ["7.9", "-7.9"]),  # a sign in the wider cut only
+        (["7.9"] * 7, ["7.9", "17.9"]),  # a leading digit in the wider cut only
+        (["7.9"] * 7, ["", ""]),  # one recogniser alone
         (["7.9", "17.9", *["7.9"] * 5], ["7.9", "7.9"]),  # one more digit in a wider cut
         (["7.9"] * 3 + ["79"] * 2 + ["7.9"] * 2, ["7.9", "7.9"]),  # no point in even light
         (["79"] * 7, ["7.9", "7.9"]),  # a point that only one sees
@@ -161,7 +164,7 @@ def test_all_alike_is_taken() -> None:
 def test_a_difference_is_asked_about_with_the_other_kept(ours: list[str], second: list[str]) -> None:
     weighed = verdict(views(ours, second))
     assert weighed.doubts
-    assert {weighed.value, *weighed.alternatives} >= {*ours[:3], *second} - {weighed.value}
+    assert {weighed.value, *weighed.alternatives} >= {*ours[:3], *second} - {weighed.value, ""}
 
 
 def test_unlit_segments_are_no_digits() -> None:
