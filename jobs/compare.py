@@ -50,7 +50,10 @@ def _is_second_guess(one: Reading, photo: Reading, tolerance: Decimal, unit: str
         if other.value is not None and is_value_text(other.value)
     ]
     apart = {guess.value: abs(_in(unit, guess) - _in(unit, one)) for guess in guesses}
-    return any(_same_number(one, g) and apart[g.value] <= max(tolerance, min(_half_step(unit, one), _half_step(unit, g))) for g in guesses)
+    return any(
+        _same_number(one, g) and apart[g.value] <= max(tolerance, min(_half_step(unit, one), _half_step(unit, g)))
+        for g in guesses
+    )
 
 
 def _is_number(reading: Reading, quantity: Quantity) -> bool:
