@@ -15,7 +15,7 @@ import numpy as np
 
 from capture.sound import RATE, Samples
 
-__all__ = ["Stretch", "stretches"]
+__all__ = ["Detector", "Stretch", "stretches"]
 
 _WINDOW = 512  # samples a step of the detector, 32 ms
 _CONTEXT = 64  # samples before a window that the detector sees with it
@@ -49,7 +49,7 @@ class Stretch:
     clipped: bool
 
 
-class _Detector:
+class Detector:
     """Silero's probability of speech for each window, with its state kept."""
 
     def __init__(self) -> None:
@@ -89,7 +89,7 @@ def stretches(blocks: Iterable[Samples]) -> Iterator[Stretch]:
 
 class _Endpointer:
     def __init__(self) -> None:
-        self._detect = _Detector()
+        self._detect = Detector()
         self._kept = np.zeros((0, _WINDOW), np.float32)
         self._kept_from = 0  # the number of the first kept window
         self._open: _Open | None = None
