@@ -163,6 +163,8 @@ def _keep(
         evidence = evidence.model_copy(update={"at": at, "clock": "given"})
     draft = Draft(EvidenceAdded(evidence=evidence, seconds=seconds), author, f"evidence/{sha256}")
     new = bool(store.append(number, [draft]))
+    if not new and (there := fold(store.entries(number)).away.get(sha256)):
+        raise BadInput(f"{evidence.name} was moved from this job to job {there}; take that move back to have it here.")
     if not new and at is not None:
         _set_clock(store, number, sha256, at, author)
     return evidence, new

@@ -7,7 +7,8 @@ is compared with what the journal has; only the difference is written.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 import extract
@@ -18,25 +19,30 @@ from jobs.journal import Agreement, Body, Draft, Entry, Operated, Placed, Withdr
 from jobs.place import find_places, placed
 from jobs.store import JournalMoved, Store
 from jobs.table import operation_key
-from jobs.timeline import in_order
+from jobs.timeline import Filed, in_order
 from schemas.evidence import Utterance
+from schemas.job import JobAppliance
 from schemas.sheet import Sheet
 
-__all__ = ["bring_up_to_date", "extract_all", "setting_of"]
+__all__ = ["bring_up_to_date", "extract_all", "setting_of", "still_to_write"]
 
 
 def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
     """Journal what extraction and weighing find that the journal does not have yet."""
-    grammar = _grammar(sheet.model_dump_json())
     while True:
         entries = store.entries(number)
-        job = fold(entries)
-        found = extract_all(job, sheet, grammar, setting_of(store, job, sheet))
         try:
-            store.append(number, _difference(entries, found), after=job.position)
+            store.append(number, still_to_write(store, entries, sheet), after=entries[-1].seq)
         except JournalMoved:
             continue  # another process added evidence meanwhile, which extraction has to see too
         return
+
+
+def still_to_write(store: Store, entries: Sequence[Entry], sheet: Sheet) -> list[Draft]:
+    """Return what extraction and weighing find in the job that ``entries`` tell, as far as they do not tell it yet."""
+    job = fold(entries)
+    found = extract_all(job, sheet, _grammar(sheet.model_dump_json()), setting_of(store, job, sheet))
+    return _difference(entries, found)
 
 
 @lru_cache(maxsize=4)
@@ -75,22 +81,58 @@ def extract_all(
     context = extract.start(setting)
     found: dict[str, Operated | Placed | Agreement] = {}
     for moment in in_order(job.filed):
+        before, context = context, _seen_from(moment.filed, context)
         if isinstance(moment.found, Utterance):
             assert moment.at is not None
             context, operations = extract.step(moment.found, moment.at, context, grammar)
         else:
             context, operations = extract.bind_look(moment.found, moment.at, context, grammar)
+        if moment.filed.under is not None:
+            context = _as_before(context, before)
         for ordinal, operation in enumerate(operations):
             body = Operated(evidence=moment.filed.sha256, number=moment.number, ordinal=ordinal, operation=operation)
             found[operation_key(body.evidence, body.number, body.ordinal)] = body
     filed = {one.sha256: one for one in job.filed}
     readings = list(context.readings.values())
-    for place in find_places(readings, filed, sheet):
+    for place in _allowed(find_places(readings, filed, sheet), filed):
         found[place_key(place.evidence)] = place
         readings = placed(readings, place)
     for weighed in weigh(readings, filed, sheet):
         found[agreement_key(weighed.under)] = weighed
     return found
+
+
+def _seen_from(filed: Filed, context: extract.Context) -> extract.Context:
+    """Return the context for a piece of evidence that a person filed under an appliance: it is the only one about.
+
+    Whatever any appliance is called, here and where the evidence came from, then means this one.
+    """
+    if filed.under is None:
+        return context
+    names = [name for one in context.setting.appliances for name in (one.tag, *one.called)]
+    called = tuple(dict.fromkeys((*names, *filed.called)))
+    only = next((one for one in context.setting.appliances if one.tag == filed.under), JobAppliance(tag=filed.under))
+    setting = replace(context.setting, appliances=(only.model_copy(update={"called": called}),))
+    return replace(
+        context, setting=setting, appliance=filed.under, appliances=(filed.under,), appliance_lost=False, astray=""
+    )
+
+
+def _as_before(context: extract.Context, before: extract.Context) -> extract.Context:
+    """Return the context behind such a piece: what it was about is no longer taken for granted by what follows."""
+    names = ("setting", "appliance", "appliances", "appliance_lost", "since_appliance")
+    return replace(context, **{name: getattr(before, name) for name in names})
+
+
+def _allowed(places: Iterable[Placed], filed: Mapping[str, Filed]) -> Iterator[Placed]:
+    """Yield the places of pictures without those of another appliance than the one that a person filed them under."""
+    for place in places:
+        under = filed[place.evidence].under
+        others = tuple(one for one in place.others if under in (None, one.appliance))
+        if under is None or (place.at is not None and place.at.appliance == under):
+            yield place
+        elif place.at is None and others:
+            yield place.model_copy(update={"others": others})
 
 
 def _difference(entries: Sequence[Entry], found: dict[str, Operated | Placed | Agreement]) -> list[Draft]:

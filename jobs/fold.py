@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from jobs.journal import (
     Agreement,
     Answered,
-    Body,
     Checked,
     ClockSet,
     Closed,
@@ -22,11 +21,15 @@ from jobs.journal import (
     HeardAll,
     JobOpened,
     LimitReadBack,
+    MovedIn,
+    MovedOut,
+    MovedUnder,
     Operated,
     Placed,
     Reopened,
     Seen,
     SentBack,
+    Signed,
     StopDealtWith,
     Told,
     Undone,
@@ -62,6 +65,8 @@ class Job:
     position: int
     hash: str
     filed: tuple[Filed, ...] = ()
+    away: Mapping[str, str] = field(default_factory=dict)
+    """Evidence that was moved to another job, by hash, and to which."""
     rows: Mapping[str, JobRow] = field(default_factory=dict)
     gone: tuple[JobRow, ...] = ()
     limits: tuple[JobLimit, ...] = ()
@@ -76,6 +81,13 @@ class Job:
     findings: tuple[Finding, ...] = ()
     checked_at: int | None = None
     closed: Closed | None = None
+    """Set as long as nothing has come to the record since."""
+    closing: Entry | None = None
+    """The entry that closed it last, unless a person opened it again."""
+    since_closing: tuple[Entry, ...] = ()
+    """What has come to the record after ``closing``; any of it, and the job is open again."""
+    signed: tuple[Entry, ...] = ()
+    """Entries whose body is a :class:`Signed`."""
 
     @property
     def number(self) -> str:
@@ -151,11 +163,14 @@ def fold(entries: Sequence[Entry]) -> Job:
         raise StoreFailed("This journal does not begin with the opening of a job; run sayback verify.")
     undone = {entry.body.seq for entry in entries if isinstance(entry.body, Undone)}
     told = [entry for entry in entries if entry.seq not in undone]
-    filed = _filed(told)
+    filed, away = _filed(told)
     found = [entry for _, entry in latest(told).values() if entry is not None]
-    table = Table()
+    moves = [entry for entry in told if isinstance(entry.body, MovedUnder | MovedIn)]
+    table = Table(away=frozenset(away), moves=moves)
     for entry, operated in _operations(filed, found):
         table.operate(entry, operated)
+    for entry in moves:
+        table.tell_move(entry)
     for entry in found:
         if isinstance(entry.body, Placed):
             table.place(entry, entry.body)
@@ -164,13 +179,17 @@ def fold(entries: Sequence[Entry]) -> Job:
         table.agree(entry, weighed)
     for entry in told:
         table.settle(entry)
+    for entry in moves:
+        table.ask_about_move(entry)
     table.ask_about_shared_slots()
     checked = _last(told, Checked)
+    closing, since = _closing(told)
     return Job(
         head=entries[0].body.head,
         position=entries[-1].seq,
         hash=entries[-1].hash,
         filed=tuple(filed.values()),
+        away=away,
         rows=table.rows,
         gone=tuple(table.gone.values()),
         limits=_limits(told, table.quoted),
@@ -183,16 +202,39 @@ def fold(entries: Sequence[Entry]) -> Job:
         sent_back=tuple(e for e in told if isinstance(e.body, SentBack)),
         findings=checked.findings if checked else (),
         checked_at=checked.position if checked else None,
-        closed=_closed(told),
+        closed=closing.body if closing and not since and isinstance(closing.body, Closed) else None,
+        closing=closing,
+        since_closing=since,
+        signed=tuple(e for e in told if isinstance(e.body, Signed)),
     )
 
 
-def _filed(entries: Sequence[Entry]) -> dict[str, Filed]:
+def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:
+    """Return the evidence that is in the job, by hash, and where what was moved away is."""
     filed: dict[str, Filed] = {}
+    away: dict[str, str] = {}
     for entry in entries:
         match entry.body:
             case EvidenceAdded(evidence=evidence, seconds=seconds):
-                filed[evidence.sha256] = Filed(evidence, entry.seq, seconds, evidence.at, evidence.clock)
+                # A file that came from another job before it was added here too is one file.
+                added = Filed(evidence, entry.seq, seconds, evidence.at, evidence.clock)
+                filed.setdefault(evidence.sha256, added)
+            case MovedIn(evidence=evidence, under=under, called=called):
+                here = filed.get(evidence.sha256) or _moved_in(entry.seq, entry.body)
+                filed[evidence.sha256] = replace(here, under=under, called=called)
+                away.pop(evidence.sha256, None)
+            case MovedOut(evidence=sha256, to=to):
+                filed.pop(sha256, None)
+                away[sha256] = to
+            case MovedUnder(evidence=sha256, under=under) if sha256 in filed:
+                filed[sha256] = replace(filed[sha256], under=under)
+            case (
+                ClockSet(evidence=sha256)
+                | Heard(utterance=Utterance(evidence=sha256))
+                | HeardAll(evidence=sha256)
+                | Seen(look=Look(evidence=sha256))
+            ) if sha256 in away:
+                pass  # it was being read while it was moved; where it is now it is read to its end
             case ClockSet(evidence=sha256, at=at, clock=clock, offset=offset):
                 moment = shifted(at or filed[sha256].evidence.at, offset)
                 filed[sha256] = replace(filed[sha256], at=moment, clock=clock, offset=offset)
@@ -205,13 +247,21 @@ def _filed(entries: Sequence[Entry]) -> dict[str, Filed]:
                 filed[look.evidence] = replace(filed[look.evidence], look=look, read=True)
             case _:
                 pass
-    return filed
+    return filed, away
+
+
+def _moved_in(seq: int, body: MovedIn) -> Filed:
+    return Filed(
+        body.evidence, seq, body.seconds, body.at, body.clock, body.offset, body.utterances, body.look, body.read
+    )
 
 
 def _operations(filed: Mapping[str, Filed], found: Sequence[Entry]) -> list[tuple[Entry, Operated]]:
-    """Return the operations that count, in the order of the work."""
+    """Return the operations that count, in the order of the work; none on what was moved to another job."""
     place = {(m.filed.sha256, m.number): i for i, m in enumerate(in_order(filed.values()))}
-    operated = [(entry, entry.body) for entry in found if isinstance(entry.body, Operated)]
+    operated = [
+        (entry, entry.body) for entry in found if isinstance(entry.body, Operated) and entry.body.evidence in filed
+    ]
     operated.sort(key=lambda pair: (place[pair[1].evidence, pair[1].number], pair[1].ordinal))
     return operated
 
@@ -229,9 +279,17 @@ def _last(entries: Sequence[Entry], kind: type[Checked]) -> Checked | None:
     return next((entry.body for entry in reversed(entries) if isinstance(entry.body, kind)), None)
 
 
-def _closed(entries: Sequence[Entry]) -> Closed | None:
-    last: Body | None = None
+_BESIDE = (Told, Checked, SentBack, Signed)
+"""What comes to a journal without changing the record."""
+
+
+def _closing(entries: Sequence[Entry]) -> tuple[Entry | None, tuple[Entry, ...]]:
+    """Return the entry that closed the job, if no person opened it again, and what has changed the record since."""
+    closing: Entry | None = None
+    since: list[Entry] = []
     for entry in entries:
         if isinstance(entry.body, Closed | Reopened):
-            last = entry.body
-    return last if isinstance(last, Closed) else None
+            closing, since = (entry if isinstance(entry.body, Closed) else None), []
+        elif closing is not None and not isinstance(entry.body, _BESIDE):
+            since.append(entry)
+    return closing, tuple(since)

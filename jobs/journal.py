@@ -30,6 +30,7 @@ __all__ = [
     "Agreement",
     "Answered",
     "Body",
+    "Carried",
     "Checked",
     "ClockSet",
     "Closed",
@@ -42,6 +43,9 @@ __all__ = [
     "HeardAll",
     "JobOpened",
     "LimitReadBack",
+    "MovedIn",
+    "MovedOut",
+    "MovedUnder",
     "Operated",
     "Place",
     "Placed",
@@ -49,6 +53,7 @@ __all__ = [
     "Row",
     "Seen",
     "SentBack",
+    "Signed",
     "StopDealtWith",
     "Told",
     "Undone",
@@ -88,6 +93,70 @@ class ClockSet(Model):
     at: datetime | None
     clock: Clock
     offset: ValueText = "0"
+    why: str
+
+
+class MovedUnder(Model):
+    """All that a piece of evidence tells is of this appliance, whatever it says itself; it was filed under another.
+
+    ``confirm`` names the quantities that the sheet reserves to the technician, where somebody else moved it: their
+    readings are asked.
+    """
+
+    kind: Literal["moved-under"] = "moved-under"
+    evidence: Sha256
+    under: str = Field(min_length=1)
+    confirm: tuple[Name, ...] = ()
+    why: str
+
+
+class MovedOut(Model):
+    """A piece of evidence, with its readings, is in another job from here on; ``entry`` is the one there that says so.
+
+    The two are written together or not at all, and taken back together.
+    """
+
+    kind: Literal["moved-out"] = "moved-out"
+    evidence: Sha256
+    to: Name
+    entry: int = Field(ge=1)
+    why: str
+
+
+class Carried(Model):
+    """What a person had settled about a reading before it was moved to another job; ``after`` None: it was put aside.
+
+    ``before`` is the reading as it stood then, both with the appliance that they have in the job they are moved to.
+    """
+
+    by: str
+    how: Literal["answered", "edited"]
+    before: Reading
+    after: Candidate | None
+
+
+class MovedIn(Model):
+    """A piece of evidence comes from another job, with all that was found in it; ``entry`` is the one there.
+
+    ``under`` and ``confirm`` are as in :class:`MovedUnder`; ``called`` are the names that appliances had where it was.
+    The file itself is not copied: it is named by its hash.
+    """
+
+    kind: Literal["moved-in"] = "moved-in"
+    evidence: Evidence
+    seconds: float | None = None
+    at: datetime | None = None
+    clock: Clock = "none"
+    offset: ValueText = "0"
+    utterances: tuple[Utterance, ...] = ()
+    look: Look | None = None
+    read: bool
+    origin: Name
+    entry: int = Field(ge=1)
+    under: str | None = None
+    called: tuple[str, ...] = ()
+    carried: tuple[Carried, ...] = ()
+    confirm: tuple[Name, ...] = ()
     why: str
 
 
@@ -265,6 +334,16 @@ class Reopened(Model):
     why: str
 
 
+class Signed(Model):
+    """A named person signed the job as it stood after entry ``position``, whose hash is ``head``."""
+
+    kind: Literal["signed"] = "signed"
+    name: str = Field(min_length=1)
+    role: Literal["technician", "customer", "office"]
+    position: int = Field(ge=1)
+    head: Sha256
+
+
 class Undone(Model):
     """An earlier entry of a person's (answered, edited, not-applicable, …) counts no longer."""
 
@@ -277,6 +356,9 @@ Body = Annotated[
     JobOpened
     | EvidenceAdded
     | ClockSet
+    | MovedUnder
+    | MovedOut
+    | MovedIn
     | Heard
     | HeardAll
     | Seen
@@ -294,6 +376,7 @@ Body = Annotated[
     | Checked
     | Closed
     | Reopened
+    | Signed
     | Undone,
     Field(discriminator="kind"),
 ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
 from datetime import datetime
@@ -126,26 +126,40 @@ class Store:
             WrongUse: there is no such job.
         """
         with self._transaction(write=True) as connection:
-            head = _head(connection, number)
-            if head is None:
-                raise self._no_such(number)
-            seq, last = head
-            if after is not None and seq != after:
-                raise JournalMoved
-            there = _keys(connection, number, [d.key for d in drafts if d.key is not None])
-            rows: list[Row] = []
-            for draft in drafts:
-                if draft.key is not None and draft.key in there:
-                    continue
-                there.add(draft.key)
-                seq += 1
-                row = seal(draft, job=number, seq=seq, at=self.clock(), prev=last)
-                rows.append(row)
-                last = row.hash
-            if rows:
-                connection.execute(sa.insert(_entries), [vars(row) for row in rows])
-                connection.execute(sa.update(_jobs).where(_jobs.c.number == number).values(seq=seq, hash=last))
+            rows = self._append(connection, number, drafts, after)
         return tuple(parse(row) for row in rows)
+
+    def append_each(self, parts: Mapping[str, tuple[Sequence[Draft], int]]) -> None:
+        """Add entries to several journals, by job number with the entry that each must still end with: all or none.
+
+        Raises:
+            JournalMoved, WrongUse: as :meth:`append`.
+        """
+        with self._transaction(write=True) as connection:
+            for number, (drafts, after) in parts.items():
+                self._append(connection, number, drafts, after)
+
+    def _append(self, connection: sa.Connection, number: str, drafts: Sequence[Draft], after: int | None) -> list[Row]:
+        head = _head(connection, number)
+        if head is None:
+            raise self._no_such(number)
+        seq, last = head
+        if after is not None and seq != after:
+            raise JournalMoved
+        there = _keys(connection, number, [d.key for d in drafts if d.key is not None])
+        rows: list[Row] = []
+        for draft in drafts:
+            if draft.key is not None and draft.key in there:
+                continue
+            there.add(draft.key)
+            seq += 1
+            row = seal(draft, job=number, seq=seq, at=self.clock(), prev=last)
+            rows.append(row)
+            last = row.hash
+        if rows:
+            connection.execute(sa.insert(_entries), [vars(row) for row in rows])
+            connection.execute(sa.update(_jobs).where(_jobs.c.number == number).values(seq=seq, hash=last))
+        return rows
 
     def adopt(self, number: str, rows: Sequence[Row]) -> int:
         """Take a journal over as it was written elsewhere, and return how many entries were new here.

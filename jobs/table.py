@@ -6,12 +6,13 @@ voice against photo, and what people answered and edited: extraction run again n
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal
 
 import extract
-from jobs.journal import TOOL, Agreement, Answered, Edited, Entry, Operated, Placed
+from jobs.journal import TOOL, Agreement, Answered, Edited, Entry, MovedIn, MovedUnder, Operated, Placed
 from jobs.place import placed
 from schemas.base import decimal_of
 from schemas.doubts import Doubt, DoubtKind
@@ -79,7 +80,13 @@ def operation_key(evidence: str, number: int | None, ordinal: int) -> str:
 class Table:
     """Rows by reading id, in the order of the work, and what is no row: rows gone, limits quoted, alarms."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, away: frozenset[str] = frozenset(), moves: Sequence[Entry] = ()) -> None:
+        """``away`` is evidence that was moved to another job, ``moves`` what was moved here or under an appliance."""
+        self._away = away
+        self._under_appliance: dict[str, tuple[int, str]] = {}  # by evidence: since which entry, and which appliance
+        for entry in moves:
+            if isinstance(entry.body, MovedUnder):
+                self._under_appliance[entry.body.evidence] = (entry.seq, entry.body.under)
         self.rows: dict[str, JobRow] = {}
         self.gone: dict[str, JobRow] = {}
         self.quoted: dict[str, QuotedLimit] = {}
@@ -111,6 +118,26 @@ class Table:
             else:
                 rows[key] = _moved(row, entry, reading, _how(reading), _DONE[operation.op], why=why)
         self.rows = rows
+
+    def tell_move(self, entry: Entry) -> None:
+        """Keep in the history of each reading of a piece of evidence that a person moved it, and from where."""
+        assert isinstance(entry.body, MovedIn | MovedUnder)
+        evidence, what = _move_of(entry.body)
+        for row in (*self.rows.values(), *self.gone.values()):
+            if row.reading.source.evidence == evidence:
+                step = Step(entry.seq, entry.at, entry.author, what, None, row.reading, entry.body.why)
+                told = replace(row, history=(*row.history, step))
+                (self.rows if row.reading.id in self.rows else self.gone)[row.reading.id] = told
+
+    def ask_about_move(self, entry: Entry) -> None:
+        """Ask about the readings that only the technician may settle, where somebody else moved their evidence."""
+        assert isinstance(entry.body, MovedIn | MovedUnder)
+        evidence, what = _move_of(entry.body)
+        for row in list(self.rows.values()):
+            one = row.reading
+            asked = row.how == "taken unasked" or (row.how in _BY_PERSON and row.history[-1].seq <= entry.seq)
+            if one.source.evidence == evidence and one.quantity in entry.body.confirm and asked:
+                self._doubt(row, DoubtKind.TO_CONFIRM, f"it was {what} by {entry.author}")
 
     def place(self, entry: Entry, found: Placed) -> None:
         """Give a picture's readings their place, or raise the doubt that it is not known."""
@@ -156,12 +183,22 @@ class Table:
                 given = {candidate.reading: candidate for candidate in answer.settled}
                 then = {reading.id: reading for reading in before}
                 for key in question.readings:
+                    if then[key].source.evidence in self._away:
+                        continue  # that went with it to the other job
                     if key in given:
                         self._put(entry, then[key], given[key], "answered", answer.by, answer.how)
                     elif answer.how == "cannot tell":
                         self._leave_out(entry, key, answer.by, "nobody can tell")
                     elif not question.alike:  # a figure that has no place where its picture belongs stays open
                         self._drop(entry, key, answer.by)
+            case Edited(before=then) if then.source.evidence in self._away:
+                pass
+            case MovedIn(carried=carried, origin=origin):
+                for one in carried:
+                    if one.after is None:
+                        self._leave_out(entry, one.before.id, one.by, f"put aside in job {origin}")
+                    else:
+                        self._put(entry, one.before, one.after, one.how, one.by, f"settled in job {origin}")
             case Edited(before=then, after=None, why=why):
                 self._leave_out(entry, then.id, entry.author, why)
             case Edited(before=then, after=Candidate() as candidate, why=why):
@@ -190,6 +227,10 @@ class Table:
         What comes to light later never overrides the person, and is never passed over either: where it says something
         else than both what stood then and what the person made of it, that is asked.
         """
+        since, under = self._under_appliance.get(then.source.evidence, (0, ""))
+        if entry.seq < since and candidate.appliance is not None:
+            # What was said of it before it was moved is said of the appliance that it was moved to.
+            then, candidate = _with(then, appliance=under), candidate.model_copy(update={"appliance": under})
         key, said = candidate.reading, f"{by} gave {candidate.value}"
         successor = self.rows.get(self._heir.get(key) or self._under.get(key, ""))
         if successor is not None:
@@ -246,6 +287,13 @@ class Table:
     def _doubt(self, row: JobRow, kind: DoubtKind, detail: str) -> None:
         doubts = (*row.reading.doubts, Doubt(kind=kind, detail=detail))
         self.rows[row.reading.id] = replace(row, reading=_with(row.reading, doubts=doubts), how="open")
+
+
+def _move_of(body: MovedIn | MovedUnder) -> tuple[str, str]:
+    """Return the evidence that was moved, and the move in words."""
+    if isinstance(body, MovedUnder):
+        return body.evidence, f"moved to {body.under}"
+    return body.evidence.sha256, f"moved here from job {body.origin}"
 
 
 def _same(one: Reading, other: Reading | Candidate) -> bool:

@@ -35,6 +35,10 @@ class Filed:
     utterances: tuple[Utterance, ...] = ()
     look: Look | None = None
     read: bool = False
+    under: str | None = None
+    """The appliance that a person filed it under, whatever it says itself; None: as it says."""
+    called: tuple[str, ...] = ()
+    """Names that appliances had in the job that it was moved from."""
 
     @property
     def sha256(self) -> str:

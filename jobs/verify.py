@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from jobs.journal import START, Body, EvidenceAdded, JobOpened, Row, parse
+from jobs.journal import START, Body, EvidenceAdded, JobOpened, MovedIn, Row, parse
 from jobs.store import Store
 from schemas.errors import StoreFailed
 
@@ -89,7 +89,7 @@ def faults_in_chain(rows: Sequence[Row], head: tuple[int, str]) -> Iterator[str]
 def evidence_of(bodies: Sequence[Body]) -> Iterator[tuple[str, str]]:
     """Yield the name and hash of every file that the job rests on."""
     for body in bodies:
-        if isinstance(body, EvidenceAdded):
+        if isinstance(body, EvidenceAdded | MovedIn):
             yield f"evidence {body.evidence.name}", body.evidence.sha256
         elif isinstance(body, JobOpened):
             yield f"sheet {body.head.sheet}", body.head.sheet_sha256
