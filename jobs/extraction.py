@@ -81,6 +81,8 @@ def extract_all(
     context = extract.start(setting)
     found: dict[str, Operated | Placed | Agreement] = {}
     for moment in in_order(job.filed):
+        if moment.number in moment.filed.aside:
+            continue
         before, context = context, _seen_from(moment.filed, context)
         if isinstance(moment.found, Utterance):
             assert moment.at is not None

@@ -29,6 +29,7 @@ from jobs.journal import (
     Reopened,
     Seen,
     SentBack,
+    SetAside,
     Signed,
     StopDealtWith,
     Told,
@@ -232,6 +233,7 @@ def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:
                 ClockSet(evidence=sha256)
                 | Heard(utterance=Utterance(evidence=sha256))
                 | HeardAll(evidence=sha256)
+                | SetAside(evidence=sha256)
                 | Seen(look=Look(evidence=sha256))
             ) if sha256 in away:
                 pass  # it was being read while it was moved; where it is now it is read to its end
@@ -241,6 +243,8 @@ def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:
             case Heard(utterance=utterance):
                 one = filed[utterance.evidence]
                 filed[utterance.evidence] = replace(one, utterances=(*one.utterances, utterance))
+            case SetAside(evidence=sha256, number=number):
+                filed[sha256] = replace(filed[sha256], aside=filed[sha256].aside | {number})
             case HeardAll(evidence=sha256):
                 filed[sha256] = replace(filed[sha256], read=True)
             case Seen(look=look):

@@ -53,6 +53,7 @@ __all__ = [
     "Row",
     "Seen",
     "SentBack",
+    "SetAside",
     "Signed",
     "StopDealtWith",
     "Told",
@@ -173,6 +174,20 @@ class HeardAll(Model):
     kind: Literal["heard-all"] = "heard-all"
     evidence: Sha256
     utterances: int = Field(ge=0)
+
+
+class SetAside(Model):
+    """An utterance is no talk about the work: it was part of the conversation with the tool, or the tool's own voice.
+
+    Extraction passes it over. ``question`` is the one that it answers; ``note`` is the text of a dictated note.
+    """
+
+    kind: Literal["set-aside"] = "set-aside"
+    evidence: Sha256
+    number: int = Field(ge=0)
+    what: Literal["answer", "command", "note", "own voice", "stray"]
+    question: str | None = None
+    note: str = ""
 
 
 class Seen(Model):
@@ -361,6 +376,7 @@ Body = Annotated[
     | MovedIn
     | Heard
     | HeardAll
+    | SetAside
     | Seen
     | Operated
     | Withdrawn

@@ -39,6 +39,8 @@ class Filed:
     """The appliance that a person filed it under, whatever it says itself; None: as it says."""
     called: tuple[str, ...] = ()
     """Names that appliances had in the job that it was moved from."""
+    aside: frozenset[int] = frozenset()
+    """Utterances that are no talk about the work: part of the conversation with the tool."""
 
     @property
     def sha256(self) -> str:
