@@ -13,6 +13,7 @@ from extract.guards import unresolved, went_astray
 from extract.heard import best_heard
 from extract.lexicon import Grammar
 from extract.notes import quote_limits, record_check, record_choices, record_move, record_text
+from extract.over_range import over_range
 from extract.parse import Parsed
 from extract.take import take_value
 from schemas.evidence import Utterance
@@ -89,6 +90,7 @@ def sentence(b: Book, p: Parsed) -> None:
                 else next((t for n, t in tags if n > v.place), tags[-1][1])
             )
         take_value(b, v, p)
+    over_range(b, p)
     topics(b, p)
     if fresh is not None:
         b.enter(fresh)
