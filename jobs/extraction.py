@@ -7,9 +7,11 @@ is compared with what the journal has; only the difference is written.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from typing import NamedTuple
 
 import extract
 from jobs.agree import weigh
@@ -19,12 +21,13 @@ from jobs.journal import Agreement, Body, Draft, Entry, Operated, Placed, Withdr
 from jobs.place import find_places, placed
 from jobs.store import JournalMoved, Store
 from jobs.table import operation_key
-from jobs.timeline import Filed, in_order
+from jobs.timeline import Filed, Moment, in_order
 from schemas.evidence import Utterance
 from schemas.job import JobAppliance
+from schemas.readings import Operation
 from schemas.sheet import Sheet
 
-__all__ = ["bring_up_to_date", "extract_all", "setting_of", "still_to_write"]
+__all__ = ["bring_up_to_date", "extract_all", "grammar_of", "place_now", "setting_of", "still_to_write"]
 
 
 def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
@@ -41,8 +44,19 @@ def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
 def still_to_write(store: Store, entries: Sequence[Entry], sheet: Sheet) -> list[Draft]:
     """Return what extraction and weighing find in the job that ``entries`` tell, as far as they do not tell it yet."""
     job = fold(entries)
-    found = extract_all(job, sheet, _grammar(sheet.model_dump_json()), setting_of(store, job, sheet))
+    found = extract_all(job, sheet, grammar_of(sheet), setting_of(store, job, sheet))
     return _difference(entries, found)
+
+
+def grammar_of(sheet: Sheet) -> extract.Grammar:
+    """Return a sheet compiled for extraction."""
+    return _grammar(sheet.model_dump_json())
+
+
+def place_now(store: Store, job: Job, sheet: Sheet) -> tuple[str | None, str | None]:
+    """Return the appliance and the condition that the work is at after all that was said, None where not known."""
+    steps = _steps(job, grammar_of(sheet), setting_of(store, job, sheet))
+    return (steps[-1].after.tag(), steps[-1].after.state) if steps else (None, None)
 
 
 @lru_cache(maxsize=4)
@@ -78,11 +92,51 @@ def extract_all(
     job: Job, sheet: Sheet, grammar: extract.Grammar, setting: extract.Setting
 ) -> dict[str, Operated | Placed | Agreement]:
     """Return all that extraction and weighing find in the evidence of a job, by key, in the order of the work."""
-    context = extract.start(setting)
     found: dict[str, Operated | Placed | Agreement] = {}
+    steps = _steps(job, grammar, setting)
+    for moment, _, operations in steps:
+        for ordinal, operation in enumerate(operations):
+            body = Operated(evidence=moment.filed.sha256, number=moment.number, ordinal=ordinal, operation=operation)
+            found[operation_key(body.evidence, body.number, body.ordinal)] = body
+    filed = {one.sha256: one for one in job.filed}
+    readings = list(steps[-1].after.readings.values()) if steps else []
+    for place in _allowed(find_places(readings, filed, sheet), filed):
+        found[place_key(place.evidence)] = place
+        readings = placed(readings, place)
+    for weighed in weigh(readings, filed, sheet):
+        found[agreement_key(weighed.under)] = weighed
+    return found
+
+
+class _Step(NamedTuple):
+    """One moment, the context after it, and what was found in it."""
+
+    moment: Moment
+    after: extract.Context
+    operations: tuple[Operation, ...]
+
+
+_last: deque[tuple[extract.Grammar, extract.Setting, list[_Step]]] = deque(maxlen=1)
+"""The steps of the job that was run last, so that live only what is new is run: extraction is pure, so a beginning that
+is the same gives the same."""
+
+
+def _steps(job: Job, grammar: extract.Grammar, setting: extract.Setting) -> list[_Step]:
+    """Run extraction over all moments of a job, in the order of the work."""
+    known: list[_Step] = []
+    for one, other, steps in tuple(_last):
+        if one is grammar and other == setting:
+            known = steps
+    context = extract.start(setting)
+    steps = []
     for moment in in_order(job.filed):
         if moment.number in moment.filed.aside:
             continue
+        if len(steps) < len(known) and _alike(known[len(steps)].moment, moment):
+            steps.append(known[len(steps)]._replace(moment=moment))
+            context = steps[-1].after
+            continue
+        known = []
         before, context = context, _seen_from(moment.filed, context)
         if isinstance(moment.found, Utterance):
             assert moment.at is not None
@@ -91,17 +145,15 @@ def extract_all(
             context, operations = extract.bind_look(moment.found, moment.at, context, grammar)
         if moment.filed.under is not None:
             context = _as_before(context, before)
-        for ordinal, operation in enumerate(operations):
-            body = Operated(evidence=moment.filed.sha256, number=moment.number, ordinal=ordinal, operation=operation)
-            found[operation_key(body.evidence, body.number, body.ordinal)] = body
-    filed = {one.sha256: one for one in job.filed}
-    readings = list(context.readings.values())
-    for place in _allowed(find_places(readings, filed, sheet), filed):
-        found[place_key(place.evidence)] = place
-        readings = placed(readings, place)
-    for weighed in weigh(readings, filed, sheet):
-        found[agreement_key(weighed.under)] = weighed
-    return found
+        steps.append(_Step(moment, context, operations))
+    _last.append((grammar, setting, steps))
+    return steps
+
+
+def _alike(one: Moment, other: Moment) -> bool:
+    """Say whether extraction can see no difference between two moments."""
+    same = one.at == other.at and one.found == other.found
+    return same and (one.filed.under, one.filed.called) == (other.filed.under, other.filed.called)
 
 
 def _seen_from(filed: Filed, context: extract.Context) -> extract.Context:
