@@ -13,7 +13,7 @@ from itertools import zip_longest
 from jobs.findings import known_limits_of
 from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.show import say_note, say_value, show_value
+from jobs.show import say_reading, show_value
 from jobs.table import JobRow
 from jobs.trail import Trail, amount_words, change_words, sign_words, trail_of
 from schemas.appliance import ApplianceFile
@@ -300,9 +300,6 @@ def _lines(
 
 def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str]) -> Value:
     one = row.reading
-    text = say_value(one.value, one.unit, sheet, one.quantity)
-    text = f"about {text}" if one.approx else text
-    text = f"{text} ({say_note(one.note, sheet)})" if one.note else text
     settled = _SETTLED.get(row.how, row.how)
     if row.how in ("answered", "edited"):
         settled = f"{row.how} by {row.by}"
@@ -311,7 +308,7 @@ def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[s
     refs = [_ref(one.source, marks)]
     return Value(
         reading=one.id,
-        text=text,
+        text=say_reading(one, sheet),
         settled=settled,
         ref=", ".join(refs),
         verdict=_verdict(findings, row),

@@ -7,7 +7,7 @@ from schemas.readings import Phase, Reading
 from schemas.sheet import Sheet
 from schemas.units import show_unit, units
 
-__all__ = ["name_of", "phase_words", "place_of", "say_limit", "say_note", "say_value", "show_value"]
+__all__ = ["name_of", "phase_words", "place_of", "say_limit", "say_note", "say_reading", "say_value", "show_value"]
 
 _PHASE = {"before": "before the adjustment", "after": "after the adjustment"}
 
@@ -24,6 +24,13 @@ def say_value(value: str, unit: str, sheet: Sheet, quantity: str | None = None) 
         if words:
             return words[0]
     return show_value(value, unit)
+
+
+def say_reading(one: Reading, sheet: Sheet) -> str:
+    """Return a reading's value as :func:`say_value`, with ``about`` and with what belongs to it."""
+    text = say_value(one.value, one.unit, sheet, one.quantity)
+    text = f"about {text}" if one.approx else text
+    return f"{text} ({say_note(one.note, sheet)})" if one.note else text
 
 
 def say_limit(limit: Limit) -> str:

@@ -31,7 +31,7 @@ PAGE = 50
 Order = Literal["opened", "site", "technician", "number", "open", "outside", "stops"]
 """What the list can be sorted by."""
 
-_LAYOUT = "2"
+_LAYOUT = "3"
 _tables = sa.MetaData()
 _rows = sa.Table(
     f"summary_{_LAYOUT}",
@@ -52,6 +52,7 @@ _rows = sa.Table(
     sa.Column("stops", sa.Integer, nullable=False),
     sa.Column("unread", sa.Integer, nullable=False),
     sa.Column("closed", sa.Boolean, nullable=False),
+    sa.Column("again", sa.Boolean, nullable=False),
     sa.Column("fault", sa.Text, nullable=False),
     sa.Column("words", sa.Text, nullable=False),
 )
@@ -81,6 +82,8 @@ class Summary:
     stops: int = 0
     unread: int = 0
     closed: bool = False
+    again: bool = False
+    """Something has come to it since it was closed."""
     fault: str = ""
 
     @property
@@ -248,6 +251,7 @@ def summary_of(
         stops=len({one.rule for one in findings if one.verdict == "stop" and one.rule not in dealt_with}),
         unread=len(job.unread),
         closed=job.closed is not None,
+        again=bool(job.since_closing),
     )
 
 

@@ -1,14 +1,19 @@
-"""A store with a small job, and the command line run against it: what the tests of commands and report share."""
+"""What tests share: a store with a small job and the command line run against it, and an office with invented jobs."""
 
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
+from bench.office_jobs import seed
 from front.cli import run
+from jobs.store import Store
+from jobs.summary import Summaries
+from tests.office import Browser, office
 
 Command = Callable[..., tuple[int, str, str]]
 
@@ -53,3 +58,36 @@ def job(sayback: Command, prepared: Path, tmp_path: Path) -> str:
     """The job t1 in a store of the test's own."""
     shutil.copytree(prepared, tmp_path / "store")
     return "t1"
+
+
+@pytest.fixture(scope="module")
+def seeded(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store with the invented jobs that the test's module names in ``JOBS``, by number; made once a module."""
+    home = tmp_path_factory.mktemp("seeded") / "home"
+    with Store(home) as store:
+        for number, made in request.module.JOBS.items():
+            seed(store, number, **made)
+        summaries = Summaries(store)
+        summaries.catch_up()
+        summaries.close()
+    return home
+
+
+@pytest.fixture
+def store(tmp_path: Path, seeded: Path) -> Iterator[Store]:
+    """A store of the test's own with those jobs."""
+    with Store(Path(shutil.copytree(seeded, tmp_path / "home"))) as store:
+        yield store
+
+
+@pytest.fixture
+def client(store: Store) -> Iterator[TestClient]:
+    """The office over that store."""
+    with office(store) as client:
+        yield client
+
+
+@pytest.fixture
+def clerk(client: TestClient) -> Browser:
+    """A clerk at that office."""
+    return Browser(client)

@@ -16,8 +16,12 @@ from starlette.testclient import TestClient
 
 from front.office.app import build
 from front.office.people import Person, Role
+from jobs.book import job_of, sheet_of
 from jobs.fold import Job
+from jobs.questions import open_questions
+from jobs.reserve import reserved_in
 from jobs.store import Store
+from schemas.questions import Question
 
 ADDRESS = "http://127.0.0.1:8765"
 HTML = {"accept": "text/html"}
@@ -50,6 +54,20 @@ class Browser:
     def answer(self, job: Job | str, question: str, seen_at: int, **fields: str) -> Any:
         number = job if isinstance(job, str) else job.number
         return self.send(f"/job/{number}/question/{question}", seen_at=str(seen_at), **fields)
+
+
+def another(client: TestClient, name: str, role: Role = "clerk") -> Browser:
+    """A second person at the same office."""
+    fresh = TestClient(client.app, base_url=str(client.base_url), raise_server_exceptions=False)
+    return Browser(fresh, name, role)
+
+
+def questions(store: Store, number: str = "job-1") -> tuple[Job, list[Question], list[Question]]:
+    """The job, its questions for the office, and those for the technician."""
+    job = job_of(store, number)
+    sheet = sheet_of(store, job.head)
+    found = open_questions(job, sheet)
+    return job, [q for q in found if not reserved_in(q, sheet)], [q for q in found if reserved_in(q, sheet)]
 
 
 @contextmanager

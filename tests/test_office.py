@@ -3,72 +3,27 @@
 from __future__ import annotations
 
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
-from bench.office_jobs import seed
 from front.office import desk as desk_module
 from jobs.add import Typed, add
-from jobs.book import job_of, new_job, sheet_of
+from jobs.book import job_of, new_job
 from jobs.decisions import answer
 from jobs.fold import Job
-from jobs.questions import open_questions
-from jobs.reserve import reserved_in
 from jobs.senses import senses
 from jobs.store import Store
 from jobs.summary import Summaries
 from jobs.verify import verify
-from schemas.questions import Question
-from tests.office import Browser, office
+from tests.office import Browser, another, office, questions
 
 pytestmark = pytest.mark.slow
 
 
-@pytest.fixture(scope="module")
-def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("seeded") / "home"
-    with Store(home) as store:
-        seed(store, 1, readings=30, questions=4, reserved=1)
-        seed(store, 2, readings=12, questions=2)
-        Summaries(store).catch_up()
-    return home
-
-
-@pytest.fixture
-def store(tmp_path: Path, seeded: Path) -> Iterator[Store]:
-    shutil.copytree(seeded, tmp_path / "home")
-    with Store(tmp_path / "home") as store:
-        yield store
-
-
-@pytest.fixture
-def client(store: Store) -> Iterator[TestClient]:
-    with office(store) as client:
-        yield client
-
-
-@pytest.fixture
-def clerk(client: TestClient) -> Browser:
-    return Browser(client)
-
-
-def another(client: TestClient, name: str, role: str = "clerk") -> Browser:
-    """A second person at the same office."""
-    fresh = TestClient(client.app, base_url=str(client.base_url), raise_server_exceptions=False)
-    assert role in ("clerk", "technician", "reader")
-    return Browser(fresh, name, role)  # type: ignore[arg-type] # one of the three, as was just tested
-
-
-def questions(store: Store, number: str = "job-1") -> tuple[Job, list[Question], list[Question]]:
-    """The job, its questions for the office, and those for the technician."""
-    job = job_of(store, number)
-    sheet = sheet_of(store, job.head)
-    found = open_questions(job, sheet)
-    return job, [q for q in found if not reserved_in(q, sheet)], [q for q in found if reserved_in(q, sheet)]
+JOBS = {1: {"readings": 30, "questions": 4, "reserved": 1}, 2: {"readings": 12, "questions": 2}}
+"""What the store of these tests holds: see conftest.py."""
 
 
 # -- showing -----------------------------------------------------------------------------------------------------------

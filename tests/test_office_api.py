@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import hypothesis
@@ -13,32 +10,18 @@ import pytest
 import schemathesis
 from starlette.testclient import TestClient
 
-from bench.office_jobs import seed
 from front.office.api import description
 from front.office.app import build
 from front.office.people import Person
 from jobs.book import job_of
 from jobs.store import Store
-from jobs.summary import Summaries
 from tests.office import ADDRESS, Browser, office
 
 pytestmark = pytest.mark.slow
 
 
-@pytest.fixture(scope="module")
-def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("seeded") / "home"
-    with Store(home) as store:
-        seed(store, 1, readings=12, questions=2, reserved=1)
-        Summaries(store).catch_up()
-    return home
-
-
-@pytest.fixture
-def store(tmp_path: Path, seeded: Path) -> Iterator[Store]:
-    shutil.copytree(seeded, tmp_path / "home")
-    with Store(tmp_path / "home") as store:
-        yield store
+JOBS = {1: {"readings": 12, "questions": 2, "reserved": 1}}
+"""What the store of these tests holds: see conftest.py."""
 
 
 def test_the_description_is_one() -> None:

@@ -14,10 +14,9 @@ import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from bench.office_jobs import seed, tone
+from bench.office_jobs import tone
 from jobs.book import job_of
 from jobs.store import Store
-from jobs.summary import Summaries
 from tests.office import serving, until
 
 pytestmark = pytest.mark.slow
@@ -35,14 +34,8 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="module")
-def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("seeded") / "home"
-    with Store(home) as store:
-        seed(store, 1, readings=20, questions=3, reserved=1)
-        seed(store, 2, readings=14, questions=2)
-        Summaries(store).catch_up()
-    return home
+JOBS = {1: {"readings": 20, "questions": 3, "reserved": 1}, 2: {"readings": 14, "questions": 2}}
+"""What the store of these tests holds: see conftest.py."""
 
 
 @pytest.fixture
@@ -267,6 +260,8 @@ def pages(page: Page) -> list[str]:
     found = {}
     for part in ("/question/", "/reading/", "/slot"):
         found[part] = page.locator(f"main a[href*='{part}']").first.get_attribute("href") or ""
+    page.goto("/job/job-1/transcript")
+    found["/where/"] = page.locator("main a[href*='/where/']").first.get_attribute("href") or ""
     fixed = ["", "/transcript", "/photos", "/history", "/close"]
     return [
         *("/", "/?q=nothing+at+all", "/keys", "/me", "/technicians", "/technician?name=Rowan+Ashby", "/job/none"),

@@ -6,7 +6,6 @@ import csv
 import hashlib
 import io
 import json
-import shutil
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,7 +21,6 @@ from jobs.book import job_of
 from jobs.bundle import pack, unpack, verify_bundle
 from jobs.decisions import edit
 from jobs.store import Store
-from jobs.summary import Summaries
 from jobs.verify import verify
 from schemas.errors import BadInput, SaybackError, StoreFailed, WrongUse
 from schemas.questions import Candidate
@@ -30,28 +28,8 @@ from tests import jobs_doubles as doubles
 from tests.jobs_doubles import Ears
 from tests.office import Browser, office
 
-
-@pytest.fixture(scope="module")
-def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("seeded") / "home"
-    with Store(home) as store:
-        seed(store, 1, readings=20, questions=2)
-        seed(store, 2, readings=3, questions=0, sound=tone(1.0))
-        Summaries(store).catch_up()
-    return home
-
-
-@pytest.fixture
-def store(tmp_path: Path, seeded: Path) -> Iterator[Store]:
-    shutil.copytree(seeded, tmp_path / "home")
-    with Store(tmp_path / "home") as store:
-        yield store
-
-
-@pytest.fixture
-def clerk(store: Store) -> Iterator[Browser]:
-    with office(store) as client:
-        yield Browser(client)
+JOBS = {1: {"readings": 20, "questions": 2}, 2: {"readings": 3, "questions": 0, "sound": tone(1.0)}}
+"""What the store of these tests holds: see conftest.py."""
 
 
 # -- evidence ----------------------------------------------------------------------------------------------------------

@@ -7,49 +7,27 @@ stored text) and RFC 6797/6265bis for cookies.
 from __future__ import annotations
 
 import re
-import shutil
 import stat
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
-from bench.office_jobs import seed
 from front.office.app import build
 from front.office.command import office as office_command
 from front.office.people import Accounts, Gate
 from jobs.book import job_of
 from jobs.store import Store
-from jobs.summary import Summaries
 from schemas.errors import WrongUse
-from tests.office import ADDRESS, HTML, JSON, Browser, office
+from tests.office import ADDRESS, HTML, JSON, Browser
 
 pytestmark = pytest.mark.slow
 
 SECRET = "a long enough sentence"
 
 
-@pytest.fixture(scope="module")
-def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("seeded") / "home"
-    with Store(home) as store:
-        seed(store, 1, readings=12, questions=2)
-        Summaries(store).catch_up()
-    return home
-
-
-@pytest.fixture
-def store(tmp_path: Path, seeded: Path) -> Iterator[Store]:
-    shutil.copytree(seeded, tmp_path / "home")
-    with Store(tmp_path / "home") as store:
-        yield store
-
-
-@pytest.fixture
-def client(store: Store) -> Iterator[TestClient]:
-    with office(store) as client:
-        yield client
+JOBS = {1: {"readings": 12, "questions": 2}}
+"""What the store of these tests holds: see conftest.py."""
 
 
 # -- what every answer carries -----------------------------------------------------------------------------------------
@@ -135,7 +113,20 @@ def test_a_cookie_that_was_made_up_is_nobodys(client: TestClient) -> None:
 
 @pytest.mark.parametrize(
     "path",
-    ["question/q-1", "reading/r", "undo", "send", "not-applicable", "close", "reopen", "line", "evidence", "forget"],
+    [
+        "question/q-1",
+        "reading/r",
+        "undo",
+        "send",
+        "not-applicable",
+        "close",
+        "reopen",
+        "line",
+        "evidence",
+        "forget",
+        "where/0",
+        "sign",
+    ],
 )
 def test_a_reader_changes_nothing(client: TestClient, store: Store, path: str) -> None:
     reader = Browser(client, "Rhea Moss", "reader")

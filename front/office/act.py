@@ -22,9 +22,10 @@ from front.office.read import next_place, question_then
 from front.office.state import done, office_of
 from front.office.view import address
 from front.typed import typed_answer, typed_words
-from jobs import decisions
+from jobs import decisions, moving, signing
 from jobs.add import Typed, add
 from jobs.bundle import unpack
+from jobs.journal import Undone
 from jobs.reserve import Waiting, reserved_among, reserved_in, send_back, slot_of, typed_reserved
 from jobs.senses import senses
 from schemas.errors import BadInput, WrongUse
@@ -204,11 +205,34 @@ def undo(request: Request, form: FormData) -> Response:
         raise WrongUse("That is taken back already, or nothing that can be taken back.")
     if person.role != "technician" and entry.author != person.name and entry.author == opened.job.head.technician:
         raise WrongUse(f"{entry.author} said so; ask them, or send it back.")
-    decisions.undo(office.desk.store, number, seq, by=person.name, why=_text(form, "why"))
+    if isinstance(entry.body, moving.MOVES):
+        concerned = moving.move_back(office.desk.store, number, seq, by=person.name, why=_text(form, "why"))
+        mine = max(one.seq for one in office.desk.store.entries(number) if isinstance(one.body, Undone))
+        for one in concerned:
+            office.desk.changed(one.number)
+    else:
+        decisions.undo(office.desk.store, number, seq, by=person.name, why=_text(form, "why"))
+        mine = 0
     opened = office.desk.changed(number)
     back = _text(form, "back", 300)
     there = back if back.startswith(address(opened)) else address(opened)
-    return done(request, there, done=f"{number}.{opened.job.position}")
+    return done(request, there, done=f"{number}.{mine or opened.job.position}")
+
+
+def move(request: Request, form: FormData) -> Response:
+    """Move a piece of evidence, with its readings, under another appliance or to another job."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    sha256, why, to = request.path_params["sha256"], _text(form, "why", 500), _text(form, "to", 64)
+    opened, store, appliance = _at_work(request), office.desk.store, _text(form, "appliance", 64)
+    if to:
+        moving.move_to_job(store, number, sha256, to, appliance=appliance or None, by=person.name, why=why)
+        office.desk.changed(to)
+    elif appliance:
+        moving.move_under(store, number, sha256, appliance, by=person.name, why=why)
+    else:
+        raise WrongUse("Say which appliance it is of, or give the number of the job that it belongs to.")
+    opened = office.desk.changed(number)
+    return done(request, address(opened), done=_last(opened, person))
 
 
 def send(request: Request, form: FormData) -> Response:
@@ -288,6 +312,21 @@ def reopen(request: Request, form: FormData) -> Response:
     decisions.reopen(office.desk.store, number, by=person.name, why=why)
     opened = office.desk.changed(number)
     return done(request, address(opened))
+
+
+def sign(request: Request, form: FormData) -> Response:
+    """Let a named person sign the record as it stands."""
+    office, person, number = office_of(request), who(request).person, _number(request)
+    role = _text(form, "role", 20)
+    roles: dict[str, signing.Role] = {one: one for one in signing.ROLES}
+    if role not in roles:
+        raise BadInput(f"Somebody signs as one of {', '.join(signing.ROLES)}.")
+    if role == "technician" and person.role != "technician":
+        raise WrongUse("Only the technician signs for the technician.")
+    name = person.name if role == "technician" else named(_text(form, "name", 200))
+    signing.sign(office.desk.store, number, name=name, role=roles[role], seen_at=_position(form), by=person.name)
+    opened = office.desk.changed(number)
+    return done(request, address(opened, "close"))
 
 
 def line(request: Request, form: FormData) -> Response:
@@ -411,6 +450,8 @@ routes = [
     Route("/job/{number}/send", _posted(send), methods=["POST"]),
     Route("/job/{number}/not-applicable", _posted(not_applicable), methods=["POST"]),
     Route("/job/{number}/stop", _posted(dealt_with, "technician"), methods=["POST"]),
+    Route("/job/{number}/where/{sha256}", _posted(move), methods=["POST"]),
+    Route("/job/{number}/sign", _posted(sign), methods=["POST"]),
     Route("/job/{number}/close", _posted(close), methods=["POST"]),
     Route("/job/{number}/reopen", _posted(reopen), methods=["POST"]),
     Route("/job/{number}/line", _posted(line), methods=["POST"]),

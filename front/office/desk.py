@@ -10,9 +10,11 @@ from functools import cached_property
 
 from front.show import verdicts
 from jobs.book import sheet_of
+from jobs.doings import names_in
 from jobs.findings import findings_of, keep_findings
 from jobs.fold import Job, fold
 from jobs.journal import TOOL, Answered, DoesNotApply, Edited, Entry, LimitReadBack, SentBack, StopDealtWith, Undone
+from jobs.moving import MOVES
 from jobs.questions import open_questions
 from jobs.reserve import Waiting, waiting_for
 from jobs.store import JournalMoved, Store
@@ -25,7 +27,7 @@ from schemas.sheet import Sheet
 __all__ = ["Desk", "Opened"]
 
 _KEPT = 64
-UNDOABLE = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith)
+UNDOABLE = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith, *MOVES)
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,11 @@ class Opened:
         undone = {entry.body.seq for entry in self.entries if isinstance(entry.body, Undone)}
         mine = (entry for entry in self.entries if isinstance(entry.body, UNDOABLE) and entry.author != TOOL)
         return tuple(entry for entry in mine if entry.seq not in undone)
+
+    @cached_property
+    def names(self) -> dict[str, str]:
+        """The names of all evidence that was ever in the job, by hash."""
+        return names_in(self.entries)
 
     def question(self, name: str) -> Question:
         """Return an open question.

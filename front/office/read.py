@@ -16,6 +16,7 @@ from front.office.desk import Opened
 from front.office.guard import who
 from front.office.reader import Incoming
 from front.office.state import Office, office_of, page
+from jobs.doings import whole
 from jobs.reserve import reserved_among, reserved_in, slot_of
 from jobs.show import name_of
 from jobs.summary import Order
@@ -24,6 +25,10 @@ from schemas.questions import Question
 from schemas.units import show_unit
 
 __all__ = ["routes", "technician_page"]
+
+
+_TOLD = ("outside", "conflicting", "caution", "look again")
+"""Verdicts of the findings that a job's page tells before its sheet."""
 
 
 def _opened(request: Request) -> Opened:
@@ -68,10 +73,11 @@ def job(request: Request) -> Response:
             "sent": [one for one in opened.waiting if one.seq is not None],
             "unsent": [one for one in opened.waiting if one.seq is None],
             "stops": [(one, here.get(one.rule, "")) for one in opened.stops],
-            "findings": [one for one in opened.findings if one.verdict in ("outside", "conflicting", "caution")],
+            "findings": [one for one in opened.findings if one.verdict in _TOLD],
             "given": given,
             "unread": opened.job.unread,
             "busy": office.reader.busy,
+            "again": view.since_closing(opened),
         }
 
     key = (opened.job.hash, tuple((one.folder.name, one.refused) for one in given), office.reader.busy and bool(given))
@@ -190,6 +196,7 @@ def reading(request: Request) -> Response:
             "verdict": opened.verdicts.get(one.id, ""),
             "findings": [f for f in opened.findings if one.id in f.readings],
             "where": view.where(one.id, one.source, opened),
+            "belongs": view.address(opened, "where", one.source.evidence),
             "steps": view.steps(shown, opened),
             "reserved": () if technician else reserved_among([one.quantity], opened.sheet),
             "units": [(unit, show_unit(unit)) for unit in units],
@@ -232,6 +239,31 @@ def transcript(request: Request) -> Response:
     return _page(request, "transcript.html", make, opened, (opened.job.hash,), "Transcript")
 
 
+def belongs(request: Request) -> Response:
+    """Where a piece of evidence belongs: under which appliance, in which job."""
+    office, opened = office_of(request), _opened(request)
+    filed = next((one for one in opened.job.filed if one.sha256 == request.path_params["sha256"]), None)
+    if filed is None:
+        there = opened.job.away.get(request.path_params["sha256"], "")
+        told = f"It was moved to job {there}." if there else "There is no such evidence in this job."
+        raise HTTPException(404, told)
+
+    def make() -> dict[str, Any]:
+        mine = [row.reading for row in opened.job.rows.values() if row.reading.source.evidence == filed.sha256]
+        return {
+            "job": opened.job,
+            "at": view.address(opened),
+            "here": view.address(opened, "where", filed.sha256),
+            "filed": filed,
+            "time": view.moment(filed, 0.0),
+            "rows": [(whole(one, opened.job, opened.sheet), view.address(opened, "reading", one.id)) for one in mine],
+            "others": [one for one in office.desk.summaries.page().jobs if one.number != opened.job.number],
+        }
+
+    key = (opened.job.hash, filed.sha256, office.desk.summaries.version)
+    return _page(request, "where.html", make, opened, key, "Where it belongs")
+
+
 def photos(request: Request) -> Response:
     """The photos with the boxes that were read."""
     opened = _opened(request)
@@ -265,9 +297,12 @@ def closing(request: Request) -> Response:
             "questions": len(opened.questions),
             "missing": len(opened.missing),
             "stops": list({one.rule: one for one in opened.stops if one.rule not in dealt_with}.values()),
+            "signed": [(one, list(view.doings(opened, after=one.seq))) for one in opened.job.signed],
+            "person": who(request).person,
         }
 
-    return _page(request, "close.html", make, opened, (opened.job.hash,), "Close")
+    key = (opened.job.hash, who(request).person.name)
+    return _page(request, "close.html", make, opened, key, "Close and sign")
 
 
 def state(request: Request) -> Response:
@@ -365,6 +400,7 @@ routes = [
     Route("/job/{number}/question/{question}", question),
     Route("/job/{number}/reading/{reading}", reading),
     Route("/job/{number}/slot", slot),
+    Route("/job/{number}/where/{sha256}", belongs),
     Route("/job/{number}/transcript", transcript),
     Route("/job/{number}/photos", photos),
     Route("/job/{number}/history", history),

@@ -8,22 +8,11 @@ from urllib.parse import quote, urlencode
 
 from front.office.desk import Opened
 from front.screen import clock
-from jobs.journal import (
-    TOOL,
-    Answered,
-    Closed,
-    DoesNotApply,
-    Edited,
-    Entry,
-    EvidenceAdded,
-    LimitReadBack,
-    Reopened,
-    SentBack,
-    StopDealtWith,
-    Undone,
-)
+from jobs.doings import decided as doings_told
+from jobs.doings import whole
+from jobs.journal import Entry
 from jobs.reserve import reserved_among, slot_of
-from jobs.show import name_of, place_of, say_limit, say_value
+from jobs.show import name_of, place_of, say_limit, say_reading, say_value
 from jobs.table import JobRow
 from jobs.timeline import Filed
 from schemas.evidence import Box, Utterance
@@ -43,6 +32,7 @@ __all__ = [
     "doings",
     "pieces",
     "sections",
+    "since_closing",
     "steps",
     "where",
 ]
@@ -195,9 +185,7 @@ def _line(row: JobRow, opened: Opened) -> Line:
 
 def value_words(one: Reading, opened: Opened) -> str:
     """Return a reading's value as it was said, with its unit in trade notation and what belongs to it."""
-    text = say_value(one.value, one.unit, opened.sheet, one.quantity)
-    text = f"about {text}" if one.approx else text
-    return f"{text} ({one.note.replace('_', ' ')})" if one.note else text
+    return say_reading(one, opened.sheet)
 
 
 def settled_words(row: JobRow, opened: Opened) -> str:
@@ -292,19 +280,12 @@ def steps(row: JobRow, opened: Opened) -> list[dict[str, str]]:
             "at": step.at.strftime("%Y-%m-%d %H:%M:%S %z"),
             "by": step.by,
             "what": step.what,
-            "before": _whole(step.before, opened),
-            "after": _whole(step.after, opened),
+            "before": whole(step.before, opened.job, opened.sheet),
+            "after": whole(step.after, opened.job, opened.sheet),
             "why": step.why,
         }
-        for step in row.history
+        for step in sorted(row.history, key=lambda step: step.seq)
     ]
-
-
-def _whole(one: Reading | None, opened: Opened) -> str:
-    if one is None:
-        return ""
-    place = place_of(one, opened.sheet, appliance=len(opened.job.appliances) > 1)
-    return f"{name_of(one, opened.sheet)} {value_words(one, opened)}{f' ({place})' if place else ''}"
 
 
 def transcript(opened: Opened) -> list[tuple[Filed, list[Said]]]:
@@ -391,11 +372,22 @@ def _unit_words(code: str) -> str:
     return show_unit(code) if code in units() else code
 
 
-def doings(opened: Opened) -> Iterator[dict[str, str]]:
-    """Yield what people did with a job, newest first, in words; ``undo`` where it can be taken back."""
+def since_closing(opened: Opened) -> str:
+    """Return in words that a job was closed, and what has come to it since; empty where nothing has."""
+    job = opened.job
+    if job.closing is None or not job.since_closing:
+        return ""
+    told = [f"{one.author} {words}" for one in job.since_closing if (words := decided(one, opened))]
+    when = job.closing.at.strftime("%Y-%m-%d %H:%M %z")
+    what = "; ".join(told[:3]) + (f"; and {len(told) - 3} more" if len(told) > 3 else "")
+    return f"{job.closing.author} closed this job on {when}. Since then {what or 'something was read anew'}."
+
+
+def doings(opened: Opened, after: int = 0) -> Iterator[dict[str, str]]:
+    """Yield what people did with a job behind an entry, newest first; ``undo`` where it can be taken back."""
     can = {entry.seq for entry in opened.by_people}
     for entry in reversed(opened.entries):
-        words = decided(entry, opened)
+        words = decided(entry, opened) if entry.seq > after else ""
         if words:
             yield {
                 "seq": str(entry.seq),
@@ -408,36 +400,4 @@ def doings(opened: Opened) -> Iterator[dict[str, str]]:
 
 def decided(entry: Entry, opened: Opened) -> str:
     """Return in words what an entry says that a person did; empty for what no person did."""
-    sheet = opened.sheet
-    match entry.body:
-        case Answered(question=question, answer=answer):
-            if answer.how == "cannot tell":
-                return f"said that nobody can tell: {question.text}"
-            told = ", ".join(
-                f"{sheet.quantity(c.quantity).name} {say_value(c.value, c.unit, sheet, c.quantity)}"
-                for c in answer.settled
-            )
-            return f"answered {told or 'that it is wrong'} ({question.text})"
-        case Edited(before=before, after=None, why=why):
-            return f"left out {_whole(before, opened)}: {why}"
-        case Edited(before=before, after=Candidate() as after, why=why):
-            new = f"{sheet.quantity(after.quantity).name} {say_value(after.value, after.unit, sheet, after.quantity)}"
-            return f"changed {_whole(before, opened)} to {new}: {why}"
-        case SentBack(to=to, text=text):
-            return f"sent back to {to}: {text}"
-        case DoesNotApply(slot=slot):
-            return f"noted that {sheet.quantity(slot.quantity).name} does not apply: {slot.reason}"
-        case StopDealtWith(stop=stop, what=what):
-            return f"recorded what was done about the stop {stop.replace('_', ' ')}: {what}"
-        case LimitReadBack(agreed=agreed):
-            return "agreed to a quoted limit" if agreed else "refused a quoted limit"
-        case EvidenceAdded(evidence=evidence) if entry.author != TOOL:
-            return f"added {evidence.name}"
-        case Undone(seq=seq):
-            return f"took back entry {seq}"
-        case Closed(open=left, why=why):
-            return f"closed the job{f' with {left} open: {why}' if left else ''}"
-        case Reopened(why=why):
-            return f"opened the job again: {why}"
-        case _:
-            return ""
+    return doings_told(entry, opened.job, opened.sheet, opened.names)
