@@ -76,10 +76,10 @@ class TextReader:
         self._detector: Any = engine._load_det_model()  # type: ignore[no-untyped-call]  # rapidocr has no types
         recogniser: Any = engine._load_rec_model()  # type: ignore[no-untyped-call]  # rapidocr has no types
         self._session: Any = recogniser.session
-        self._alphabet: list[str] = recogniser.postprocess_op.character
+        self.alphabet: list[str] = recogniser.postprocess_op.character
         alike = {".": ".,·。", "-": "-–—−"}
         self._signs = [
-            [at for at, char in enumerate(self._alphabet) if at and char in alike.get(sign, sign)]
+            [at for at, char in enumerate(self.alphabet) if at and char in alike.get(sign, sign)]
             for sign in ALPHABET[:-1]
         ]
         folder = Path(engine.cfg.Global.model_root_dir)
@@ -104,6 +104,23 @@ class TextReader:
 
     def read(self, crop: Pixels) -> Line:
         """What one crop says. The alphabet is large; nothing is filtered by its score."""
+        table, length = self._shares(crop)
+        best = table.argmax(axis=1)
+        chars = []
+        for step, code in enumerate(best):
+            if code == 0 or (step and best[step - 1] == code):
+                continue
+            at = (step + 0.5) / length
+            chars.append(Char(self.alphabet[code], float(table[step, code]), float(min(at, 1.0))))
+        return Line(tuple(chars), self._as_signs(table[: int(np.ceil(length)) + 1]))
+
+    def shares(self, crop: Pixels) -> NDArray[np.float32]:
+        """Steps x ``alphabet``: the share of each character at each step along one crop; column 0 is CTC's blank."""
+        table, length = self._shares(crop)
+        return table[: int(np.ceil(length)) + 1]
+
+    def _shares(self, crop: Pixels) -> tuple[NDArray[np.float32], float]:
+        """The whole table, padding included, and how many of its steps lie on the crop."""
         height, width = crop.shape[:2]
         wide = max(int(np.ceil(LINE_HEIGHT * width / height)), 8)
         room = int(np.ceil(wide / 64)) * 64  # few different widths, so that few buffers are kept
@@ -112,14 +129,7 @@ class TextReader:
         shape = cv2.resize(crop, (wide, LINE_HEIGHT), interpolation=cv2.INTER_AREA if height > 96 else cv2.INTER_LINEAR)
         sheet[0, :, :, :wide] = shape.transpose(2, 0, 1).astype(np.float32) / 127.5 - 1.0
         table = cast(NDArray[np.float32], self._session(sheet))[0]
-        best = table.argmax(axis=1)
-        chars = []
-        for step, code in enumerate(best):
-            if code == 0 or (step and best[step - 1] == code):
-                continue
-            at = (step + 0.5) / len(best) * room / wide
-            chars.append(Char(self._alphabet[code], float(table[step, code]), float(min(at, 1.0))))
-        return Line(tuple(chars), self._as_signs(table[: int(np.ceil(len(table) * wide / room)) + 1]))
+        return table, len(table) * wide / room
 
     def _as_signs(self, table: NDArray[np.float32]) -> Table:
         """A table of the large alphabet in the signs of numbers; all other characters are one sign together."""
