@@ -175,6 +175,8 @@ def _is_condition(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
     after = s.items[n + 1] if n + 1 < len(s.items) else None
     if w in ("high", "low"):
         same = before is not None and tokens[before.start].low in ("also", "both", "all", "same", "again")
+        if before is not None and before.kind != "number" and tokens[before.end - 1].low in ("to", "on", "at"):
+            return after is None or after.kind in ("quantity", "number")  # "back down to low, CO 17"
         loose = before is None or before.kind in ("number", "unit") or (after is None and before.kind == "quantity")
         return loose or (same and after is None)
     if item.role("extreme"):

@@ -13,10 +13,11 @@ from extract.doubt import doubt
 from extract.lexicon import Item
 from extract.numbers import Number
 from extract.parse import Parsed
-from extract.take import make_reading, quantity_of
+from extract.take import ANOTHER_NAME, NAMED_BEHIND, make_reading, quantity_of
 from extract.values import fit
 from schemas.doubts import DoubtKind
 from schemas.readings import (
+    Alternative,
     Change,
     Reading,
     Relabel,
@@ -56,7 +57,7 @@ def undo(b: Book, p: Parsed) -> None:
 def relabelling(b: Book, p: Parsed) -> bool:
     """ "No, that's the static", "that was boiler two": a label without a value."""
     roles = {r for s in p.sentence.segments for r in s.roles}
-    return not p.values and ("that_was" in roles or "correct" in roles)
+    return not p.values and ((b.c.correcting and not b.undone) or "that_was" in roles or "correct" in roles)
 
 
 def relabels(b: Book, p: Parsed) -> bool:
@@ -72,8 +73,11 @@ def relabels(b: Book, p: Parsed) -> bool:
     corrected = b.c.correcting or any(s.has("correct", "not") for s in p.sentence.segments)
     src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
     done = False
-    if names and (corrected or any(r.quantity is None or unclear(b, r) for r in group)):
+    same = bool(names) and group[-1].quantity in names[0].ids
+    if names and not same and (corrected or any(r.quantity is None or unclear(b, r) for r in group)):
         done = relabel_quantity(b, names[0], group[-1:], src, conditions)
+    elif names and not same and len(names) == 1 and _all_said(b, p):
+        done = ask_which(b, names[0], group[-1], src)
     elif conditions:
         condition = b.resolve(conditions[-1])
         many = plural(b, p)
@@ -132,6 +136,30 @@ def relabel_quantity(b: Book, name: Name, group: Sequence[Reading], src: Source,
         )  # fmt: skip
         b.emit(Change(target=r.id, reading=new, why="named again"))
         b.mark(new.id)
+    return True
+
+
+def _all_said(b: Book, p: Parsed) -> bool:
+    """Whether the sentence is nothing but "that's the O2"."""
+    kinds = ("quantity", "plain", "cue", "condition")
+    return all(i.kind in kinds for i in p.laid.items) and all(s.kind == "reading" for s in p.sentence.segments)
+
+
+def ask_which(b: Book, name: Name, r: Reading, src: Source) -> bool:
+    """ "CO2 five eight. That's the O2.": another name for the same value, without a word of correction, is asked."""
+    if not r.taken or not b.measured(r) or name.place < 1:
+        return False
+    value = Number(((r.value, 0.0),), exact=True, digits=r.value)
+    q = next((q for q in name.ids if fit(value, "", b.g.measures[q], b.c.setting.units).cost < 3), None)
+    if q is None:
+        return False
+    text = doubt(DoubtKind.QUANTITY_UNCLEAR, ANOTHER_NAME)
+    unit = fit(value, "", b.g.measures[q], b.c.setting.units).choices[0].unit
+    other = Alternative(quantity=q, value=r.value, unit=unit, why=NAMED_BEHIND)
+    new = r.model_copy(update={"id": b.new_id(), "doubts": (*r.doubts, text), "alternatives": (other, *r.alternatives)})
+    b.emit(Change(target=r.id, reading=new, why=text.detail))
+    b.made = [rid for rid in b.made if rid != r.id]
+    b.mark(new.id)
     return True
 
 

@@ -37,9 +37,9 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     ``context`` is left as it was.
     """
     after = context.copy()
-    utterance, heard, elsewhere = best_heard(utterance, after, grammar)
+    utterance, heard, elsewhere, shared = best_heard(utterance, after, grammar)
     book = Book(after, grammar, utterance, at, heard)
-    book.elsewhere = elsewhere
+    book.elsewhere, book.shared = elsewhere, shared
     for alarm in alarms_said(utterance, grammar.alarms, heard.tokens):
         book.emit(alarm)
     for parsed in heard.sentences:
@@ -58,7 +58,8 @@ def sentence(b: Book, p: Parsed) -> None:
     if kinds == {"noise"}:
         return
     quote_limits(b, p)
-    if b.c.cut and not p.values and any(s.has("interrupted") for s in p.sentence.segments):
+    named = any(s.has("that_was") for s in p.sentence.segments)  # "sorry, that was low fire" is no interruption
+    if b.c.cut and not p.values and not named and any(s.has("interrupted") for s in p.sentence.segments):
         interrupted(b)
         if not (p.names or p.checks or p.captures or any(s.conditions for s in p.sentence.segments)):
             return
@@ -91,6 +92,7 @@ def sentence(b: Book, p: Parsed) -> None:
             )
         take_value(b, v, p)
     over_range(b, p)
+    b.value_at = -1
     topics(b, p)
     if fresh is not None:
         b.enter(fresh)

@@ -19,17 +19,21 @@ from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
     Alternative,
     Reading,
+    Relabel,
     Source,
 )
 
-__all__ = ["make_reading", "quantity_of", "take_value"]
+__all__ = ["ANOTHER_NAME", "NAMED_BEHIND", "make_reading", "quantity_of", "take_value"]
 
 
 MISSED = "may have been said"
+ANOTHER_NAME = "another name was given behind it"
+NAMED_BEHIND = "named so afterwards"
 
 
 def take_value(b: Book, v: Value, p: Parsed) -> None:
     """Record one value, or pass it over."""
+    b.value_at = v.start
     s = p.sentence.segments[v.segment]
     if v.negated:
         negated(b, v)
@@ -174,6 +178,7 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             return None, None, [q for _, q in fits]  # someone answered: to be confirmed
         if fits:
             b.c.pending = None
+            announced(b, pending.ids)
             return fits[0][1], None, []
     mine = [n for n in p.names if n.ids and not n.implied]
     if (
@@ -210,6 +215,15 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         return None
     wanted = likely(b, v)
     return (None, None, wanted) if wanted else None
+
+
+def announced(b: Book, ids: Sequence[str]) -> None:
+    """ "CO2 nine one. And that's the stack: one twenty four": the name was of what followed."""
+    r = b.last_of()
+    if r is None or not any(a.why == NAMED_BEHIND and a.quantity in ids for a in r.alternatives):
+        return
+    doubts = tuple(d for d in r.doubts if d.detail != ANOTHER_NAME)
+    b.emit(Relabel(target=r.id, doubts=doubts, source=r.source, why="the name was of what followed"))
 
 
 def _said_again(b: Book, v: Value) -> bool:
