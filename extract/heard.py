@@ -16,7 +16,7 @@ from extract.parse import Heard, parse
 from extract.values import fit
 from schemas.evidence import Hypothesis, Utterance
 
-__all__ = ["Misgiving", "best_heard", "misgivings", "sound_alike"]
+__all__ = ["Chosen", "Misgiving", "best_heard", "misgivings", "name_misgiving", "sound_alike", "ways"]
 
 # Provenance: 137 values of the dev recordings as Whisper tiny.en hears them (bench.hear). The certainty of a word says
 # little by itself there: values that were right had a median of 0.4, and 0.01 was still right where the second opinion
@@ -37,36 +37,95 @@ class Misgiving(NamedTuple):
     others: tuple[Value, ...] = ()
 
 
-def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> tuple[Utterance, Heard, str]:
-    """Return the utterance as the way of hearing it that makes most sense has it, parsed, and who heard that if it was
-    not the best hypothesis (empty: it was). What only another one makes sense of is asked about, never taken."""
+class Way(NamedTuple):
+    """One way in which an utterance may be heard: its text, its share of the mass, and whose it is."""
+
+    text: str
+    mass: float
+    who: str
+
+
+class Chosen(NamedTuple):
+    """The way of hearing that makes most sense: ``utterance`` with it in front, and it parsed.
+
+    ``who`` heard it, empty where the recogniser thought it best too; what only ``who`` has is asked about, never taken.
+    ``shared`` are the ``start`` tokens of the values that the recogniser's best has as well.
+    """
+
+    utterance: Utterance
+    heard: Heard
+    who: str = ""
+    shared: frozenset[int] = frozenset()
+
+
+class _Sense(NamedTuple):
+    """How much of a text means something: values that fit their quantity, moves, checks; values that do not."""
+
+    good: int = 0
+    bad: int = 0
+    conditions: int = 0
+
+
+def ways(utterance: Utterance) -> tuple[Way, ...]:
+    """Return the ways in which an utterance may be heard, those apart that differ in words, the second opinion last.
+
+    Texts that differ in marks and capitals alone are one: its mass is theirs together.
+    """
+    found: dict[str, Way] = {}
+    for n, h in enumerate(utterance.hypotheses):
+        key = " ".join(re.findall(r"[a-z0-9.,']*[a-z0-9]", h.text.lower().replace(", ", " ")))
+        old = found.get(key)
+        who = "another hypothesis" if n else ""
+        found[key] = Way(h.text, h.mass, who) if old is None else old._replace(mass=old.mass + h.mass)
+    second = () if utterance.second_opinion is None else (Way(utterance.second_opinion, 0.0, SECOND),)
+    return (*found.values(), *second)
+
+
+def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chosen:
+    """Return the way of hearing an utterance that makes most sense: the recogniser's best unless another makes more."""
     heard = parse(utterance.text, context, grammar)
-    best = _sense(heard, context, grammar)
-    if best is None or (not utterance.second_opinion and len(utterance.hypotheses) < 2):
-        return utterance, heard, ""
-    out = utterance, heard, ""
-    rivals = [(h, "another hypothesis") for h in utterance.hypotheses[1:]]
-    if utterance.second_opinion:
-        rivals.append((Hypothesis(text=utterance.second_opinion, mass=0.0), SECOND))
-    for rival, who in rivals:
+    found = Chosen(utterance, heard)
+    rivals = ways(utterance)[1:]
+    if not rivals:
+        return found
+    first = best = _sense(heard, context, grammar)
+    for rival in rivals:
         other = parse(rival.text, context, grammar)
         sense = _sense(other, context, grammar)
-        if sense is not None and sense[0] > best[0] and sense[1] <= best[1]:
-            best = sense
-            said = tuple(h for h in utterance.hypotheses if h != rival)
-            out = utterance.model_copy(update={"hypotheses": (rival, *said)}), other, who
-    return out
+        if sense.bad > best.bad or (sense.good, sense.conditions) <= (best.good, best.conditions):
+            continue
+        if sense.good == best.good and (sense.good or first.conditions):
+            continue  # another firing rate alone: only where nothing at all would be understood
+        best = sense
+        said = tuple(h for h in utterance.hypotheses if h.text != rival.text)
+        turned = utterance.model_copy(update={"hypotheses": (Hypothesis(text=rival.text, mass=rival.mass), *said)})
+        found = Chosen(turned, other, rival.who, _shared(other, heard))
+    return found
 
 
-def _sense(heard: Heard, context: Context, grammar: Grammar) -> tuple[int, int] | None:
-    """How many values have a quantity that they fit, and how many have not; None where there is no number at all."""
+def _shared(one: Heard, other: Heard) -> frozenset[int]:
+    if _conditions(one) != _conditions(other):
+        return frozenset()
+    others = _values(other)
+    named_too = [(v, o) for v in _values(one) for o in others if bool(_ids(v)) == bool(_ids(o))]
+    return frozenset(v.start for v, o in named_too if _same(v, o))
+
+
+def _conditions(heard: Heard) -> list[object]:
+    return [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
+
+
+def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
     good = bad = 0
-    for v in _values(heard):
-        ids = _ids(v)
-        fits = [fit(v.number, v.unit, grammar.measures[q], context.setting.units) for q in ids]
-        well = not (v.followed and not v.unit) and any(f.choices[0].usual and not f.doubts for f in fits)
-        good, bad = good + well, bad + (not well)
-    return (good, bad) if good or bad else None
+    for p in heard.sentences:
+        moves = [m for m in p.moves if m.value is not None]
+        good += sum(1 for m in moves if m.direction and m.screw) + len(p.checks)
+        bad += sum(1 for m in moves if not (m.direction and m.screw))
+        for v in (*p.values, *p.clock):
+            fits = [fit(v.number, v.unit, grammar.measures[q], context.setting.units) for q in _ids(v)]
+            well = not (v.followed and not v.unit) and any(f.choices[0].usual and not f.doubts for f in fits)
+            good, bad = good + well, bad + (not well)
+    return _Sense(good, bad, len(_conditions(heard)))
 
 
 def sound_alike(value: str) -> str:
@@ -87,11 +146,8 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
     values = _values(heard)
     if not values:
         return out
-    best = utterance.hypotheses[0]
-    rivals = [(h.text, h.mass, "another hypothesis") for h in utterance.hypotheses[1:] if h.mass >= NOTABLE]
-    if utterance.second_opinion is not None:
-        rivals.append((utterance.second_opinion, 0.0, SECOND))
-    read = [(_values(parse(text, context, grammar)), mass, who) for text, mass, who in rivals if text != best.text]
+    rivals = [w for w in ways(utterance)[1:] if w.mass >= NOTABLE or w.who == SECOND]
+    read = [(_values(parse(w.text, context, grammar)), w.mass, w.who) for w in rivals if w.text != utterance.text]
     second = utterance.second_opinion
     for v in values:
         certainty = _certainty(utterance, heard, v)
@@ -105,7 +161,7 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
             if differing or mass >= STRONG:
                 text = f"{who} has {differing[0].number.first}" if differing else f"{who} does not have it"
                 out.setdefault(v.start, Misgiving(text, differing[:3]))
-        confirmed = confirmed or second == best.text
+        confirmed = confirmed or second == utterance.text
         if not confirmed and certainty is not None and certainty < LONE:
             out.setdefault(v.start, Misgiving("the recogniser was not sure of a word"))
     return out

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
+from extract.assign import Value
 from extract.book import Book
 from extract.circumstances import before_now
-from extract.context import SCREW_KEPT
+from extract.context import RECENT, SCREW_KEPT
 from extract.doubt import FIT, HEDGES, doubt
 from extract.guards import unknown_between, unknown_within
 from extract.heard import name_misgiving
@@ -91,17 +94,42 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
         b.settle(reading, old.id if old else None, "told again")
 
 
+def _share(v: Value) -> str:
+    """The share of a turn in two numbers ("one eight turn", "1-8 turn" for one eighth); empty where there is none."""
+    numbers = v.number.first.partition(".") if not v.others else (v.number.first, "-", v.others[0].first)
+    top, bottom = numbers[0], numbers[2]
+    if v.number.exact or bottom not in ("2", "4", "8") or not top.isdigit() or int(top) >= int(bottom):
+        return ""
+    return format(Decimal(top) / Decimal(bottom), "f")
+
+
+def _corrected_move(b: Book, p: Parsed) -> Reading | None:
+    """ "Quarter turn in, no, out, a quarter turn out": the move of a moment ago that is said once more, put right."""
+    last = b.last_of()
+    if (
+        not b.c.correcting
+        or last is None
+        or last.quantity != b.g.move
+        or any(s.has("again") for s in p.sentence.segments)
+    ):
+        return None
+    return last if b.at - b.c.times.get(last.id, float("-inf")) < RECENT else None
+
+
 def record_move(b: Book, m: Move, p: Parsed) -> None:
     """A screw was turned: its own record, and what was read before becomes the before."""
     assert b.g.move is not None
     assert m.value is not None
     doubts: list[Doubt] = []
-    screw = m.screw
+    old = _corrected_move(b, p)
+    words = old.note.split() if old is not None else []
+    screw = m.screw or (words[0] if len(words) > 1 else None)
+    direction = m.direction or (words[-1] if len(words) > 1 else "")
     if screw is None and b.c.screw is not None and b.at - b.c.screw_at < SCREW_KEPT and m.again:
         screw = b.c.screw
     if screw is None:
         doubts.append(doubt(DoubtKind.SCREW_UNCLEAR, "which screw was not said"))
-    if not m.direction:
+    if not direction:
         doubts.append(doubt(DoubtKind.DIRECTION_UNCLEAR, "which way was not said"))
     if m.intended:
         doubts.append(doubt(DoubtKind.TO_CONFIRM, "was it turned, or is it still to be?"))
@@ -115,17 +143,23 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
         doubts.append(doubt(kind, text))
     f = fit(m.value.number, "{turn}", b.g.measures[b.g.move], b.c.setting.units)
     doubts += [doubt(*FIT[d]) for d in f.doubts if d != "fused"]
-    if not m.value.number.exact and "." in f.choices[0].value:
+    value = f.choices[0].value
+    alternatives: tuple[Alternative, ...] = ()
+    if not m.value.number.exact and "." in value:
         doubts.append(doubt(DoubtKind.VALUE_UNCLEAR, "turns are said as shares: a quarter, an eighth, one and a half"))
+    share = _share(m.value)
+    if share:
+        alternatives = (Alternative(value=value, unit="{turn}", why="as it was heard"),)
+        value = share
     own = b.g.screws[screw].condition if screw else ""
     state = b.c.state if b.c.state and b.g.conditions[b.c.state].adjusted else None
     condition = m.value.condition if m.value.condition and "|" not in m.value.condition else (state or own or None)
     if condition is None:
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no firing rate was said"))
     reading = Reading(
-        id=b.new_id(), quantity=b.g.move, condition=condition, value=f.choices[0].value, unit="{turn}",
-        appliance=b.c.tag(), approx=m.value.approx, note=f"{screw or ''} {m.direction}".strip(),
-        source=b.source(m.start, m.end), doubts=tuple(doubts),
+        id=b.new_id(), quantity=b.g.move, condition=condition, value=value, unit="{turn}",
+        appliance=b.c.tag(), approx=m.value.approx, note=f"{screw or ''} {direction}".strip(),
+        source=b.source(m.start, m.end), alternatives=alternatives, doubts=tuple(doubts),
     )  # fmt: skip
     if b.c.several() and reading.appliance is None:
         reading = reading.model_copy(update={"doubts": (*doubts, doubt(DoubtKind.APPLIANCE_UNCLEAR))})
@@ -136,7 +170,7 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
         before_now(b, condition)
         b.c.moved = b.c.moved | {(b.c.tag(), condition)}
         b.c.phase = None
-    b.settle(reading, None, "")
+    b.settle(reading, old.id if old is not None else None, "corrected" if old is not None else "")
     if screw is not None:
         b.c.screw, b.c.screw_at = screw, b.at
 

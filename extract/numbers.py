@@ -424,7 +424,7 @@ def _fraction_part(tokens: Sequence[Token], j: int, lang: Language) -> tuple[int
     counted = False
     if tokens[j].low in ("a", "an"):
         k = j + 1
-    else:
+    elif not _is_ordinal(tokens, j):
         g = _small(tokens, j, lang, False)
         if g is not None and g.kind in ("D", "N", "T"):
             top, k, counted = int(g.digits), g.end, True
@@ -435,6 +435,8 @@ def _fraction_part(tokens: Sequence[Token], j: int, lang: Language) -> tuple[int
         return None
     bottom = lang.fractions.get(tokens[k].low)
     end = k + 1
+    if _is_ordinal(tokens, k):
+        bottom, end = next((n for n in lang.fractions.values() if str(n) == tokens[k].low), None), k + 2
     if (
         bottom is None
         and k + 1 < len(tokens)
@@ -450,6 +452,12 @@ def _fraction_part(tokens: Sequence[Token], j: int, lang: Language) -> tuple[int
         return None
     value = _ratio(top, bottom)
     return (end, value) if value else None
+
+
+def _is_ordinal(tokens: Sequence[Token], k: int) -> bool:
+    """ "8th", as recognisers write eighth."""
+    behind = tokens[k + 1] if k + 1 < len(tokens) else None
+    return behind is not None and behind.joined and behind.low in ("th", "ths") and tokens[k].kind == "number"
 
 
 def _fraction_alone(tokens: Sequence[Token], i: int, lang: Language) -> Iterator[tuple[int, Number, float]]:
