@@ -37,10 +37,14 @@ class Rows:
     def __init__(self, readings: Sequence[Reading], tag: str | None) -> None:
         self.all = tuple(r for r in readings if tag is None or r.appliance in (None, tag))
         self.taken = tuple(r for r in self.all if r.taken and r.quantity is not None and r.condition is not None)
+        self._of: dict[tuple[str | None, str | None], tuple[Reading, ...]] = {}
+        for r in self.taken:
+            place = r.quantity, r.condition
+            self._of[place] = (*self._of.get(place, ()), r)
 
     def of(self, quantity: str, condition: str) -> tuple[Reading, ...]:
         """Return every taken reading of a quantity in a condition."""
-        return tuple(r for r in self.taken if r.quantity == quantity and r.condition == condition)
+        return self._of.get((quantity, condition), ())
 
     def standing(self, quantity: str, condition: str) -> Reading | None:
         """Return the reading that counts now: the last one after the adjustment, else the last one, else as found."""

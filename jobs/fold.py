@@ -5,8 +5,10 @@ The fold is pure: the same entries give the same job.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from threading import Lock
 
 from jobs.journal import (
     Agreement,
@@ -45,7 +47,7 @@ from schemas.job import JobAppliance, JobHead
 from schemas.questions import Answer
 from schemas.readings import Alarm, QuotedLimit, Reading
 
-__all__ = ["Job", "JobLimit", "agreement_key", "fold", "latest", "place_key"]
+__all__ = ["Job", "JobLimit", "agreement_key", "fold", "latest", "place_key", "with_findings"]
 
 
 @dataclass(frozen=True)
@@ -154,12 +156,43 @@ def latest(entries: Iterable[Entry]) -> dict[str, tuple[int, Entry | None]]:
     return found
 
 
+_KEPT = 32
+_folded: OrderedDict[str, Job] = OrderedDict()
+_lock = Lock()
+
+
 def fold(entries: Sequence[Entry]) -> Job:
-    """Return the job that a journal tells.
+    """Return the job that a journal tells. Nothing of it is to be changed: the same journal gives the same object.
+
+    The hash of the last entry names the whole journal, so the jobs folded last are kept by it.
 
     Raises:
         StoreFailed: the journal does not begin with the opening of a job.
     """
+    last = entries[-1].hash if entries else ""
+    with _lock:
+        kept = _folded.get(last)
+    if kept is None:
+        kept = _fold(entries)
+        if last:  # an entry that is only thought of has none
+            with _lock:
+                _folded[last] = kept
+                while len(_folded) > _KEPT:
+                    _folded.popitem(last=False)
+    return kept
+
+
+def with_findings(job: Job, kept: Entry) -> Job:
+    """Return the job behind an entry that keeps its findings, which changes nothing else: as :func:`fold` would."""
+    assert isinstance(kept.body, Checked)
+    found, position = kept.body.findings, kept.body.position
+    made = replace(job, position=kept.seq, hash=kept.hash, findings=found, checked_at=position)
+    with _lock:
+        _folded[kept.hash] = made
+    return made
+
+
+def _fold(entries: Sequence[Entry]) -> Job:
     if not entries or not isinstance(entries[0].body, JobOpened):
         raise StoreFailed("This journal does not begin with the opening of a job; run sayback verify.")
     undone = {entry.body.seq for entry in entries if isinstance(entry.body, Undone)}

@@ -49,9 +49,8 @@ class Waiting:
 
 def reserved_among(quantities: Iterable[str | None], sheet: Sheet) -> tuple[str, ...]:
     """Return the names of those quantities that only the technician may settle."""
-    known = {one.id: one for one in sheet.quantities}
-    names = (known[one].name for one in quantities if one in known and known[one].reserved)
-    return tuple(dict.fromkeys(names))
+    known = (sheet.quantity(one) for one in dict.fromkeys(quantities) if one is not None)
+    return tuple(dict.fromkeys(one.name for one in known if one.reserved))
 
 
 def reserved_in(question: Question, sheet: Sheet) -> tuple[str, ...]:

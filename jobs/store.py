@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import threading
+from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
@@ -29,6 +31,7 @@ Clock = Callable[[], datetime]
 
 _LAYOUT = 1
 _BUSY_SECONDS = 10
+_KEPT = 16
 _tables = sa.MetaData()
 _meta = sa.Table(
     "meta",
@@ -58,6 +61,9 @@ _entries = sa.Table(
     sa.Column("hash", sa.String(64), nullable=False),
     sa.UniqueConstraint("job", "key"),
 )
+# Built once: it is asked several times for each page.
+_HEAD = sa.select(_jobs.c.seq, _jobs.c.hash).where(_jobs.c.number == sa.bindparam("wanted")).with_for_update()
+_columns = tuple(_entries.c[one.name] for one in fields(Row))
 
 
 class JournalMoved(Exception):
@@ -83,6 +89,8 @@ class Store:
     def __init__(self, home: Path, clock: Clock = _now) -> None:
         self.home = home.absolute()
         self.clock = clock
+        self._known: OrderedDict[str, tuple[Entry, ...]] = OrderedDict()
+        self._lock = threading.Lock()
         self.evidence = EvidenceFiles(self.home / "evidence")
         self._engine = engine_of(self.home / "book.sqlite")
         try:
@@ -225,7 +233,21 @@ class Store:
         Raises:
             WrongUse: there is no such job.
         """
-        return tuple(parse(row) for row in self.rows(number)[0])
+        with self._lock:
+            known = self._known.get(number, ())
+        if known:
+            query = sa.select(*_columns).where(_entries.c.job == number, _entries.c.seq >= known[-1].seq)
+            with self._transaction() as connection:
+                rows = [Row(*row) for row in connection.execute(query.order_by(_entries.c.seq))]
+            # Only added to: what is known still counts if it ends with the entry that stands there.
+            known = (*known, *(parse(row) for row in rows[1:])) if rows and rows[0].hash == known[-1].hash else ()
+        found = known or tuple(parse(row) for row in self.rows(number)[0])
+        with self._lock:
+            self._known[number] = found
+            self._known.move_to_end(number)
+            while len(self._known) > _KEPT:
+                self._known.popitem(last=False)
+        return found
 
     def rows(self, number: str) -> tuple[tuple[Row, ...], tuple[int, str]]:
         """Return the journal as stored, and the sequence number and hash that the store says it ends with.
@@ -237,8 +259,7 @@ class Store:
             head = _head(connection, number)
             if head is None:
                 raise self._no_such(number)
-            columns = (_entries.c[one.name] for one in fields(Row))
-            query = sa.select(*columns).where(_entries.c.job == number).order_by(_entries.c.seq)
+            query = sa.select(*_columns).where(_entries.c.job == number).order_by(_entries.c.seq)
             rows = tuple(Row(*row) for row in connection.execute(query))
         return rows, head
 
@@ -305,9 +326,7 @@ def engine_of(file: Path, *, durable: bool = True) -> sa.Engine:
 
 
 def _head(connection: sa.Connection, number: str) -> tuple[int, str] | None:
-    row = connection.execute(
-        sa.select(_jobs.c.seq, _jobs.c.hash).where(_jobs.c.number == number).with_for_update()
-    ).first()
+    row = connection.execute(_HEAD, {"wanted": number}).first()
     return (row.seq, row.hash) if row else None
 
 

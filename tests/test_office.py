@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import sqlite3
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
 from front.office import desk as desk_module
+from jobs import fold as fold_module
 from jobs.add import Typed, add
 from jobs.book import job_of, new_job
 from jobs.decisions import answer
@@ -24,6 +26,20 @@ pytestmark = pytest.mark.slow
 
 JOBS = {1: {"readings": 30, "questions": 4, "reserved": 1}, 2: {"readings": 12, "questions": 2}}
 """What the store of these tests holds: see conftest.py."""
+
+
+def test_what_is_kept_in_memory_is_what_the_journal_tells(store: Store, clerk: Browser) -> None:
+    job, mine, _ = questions(store)
+    assert clerk.answer(job, mine[0].id, job.position, choose="1").status_code == 200
+    kept = job_of(store, "job-1")
+    assert fold_module._fold(store.entries("job-1")) == kept
+    with Store(store.home) as fresh:
+        assert fresh.entries("job-1") == store.entries("job-1")
+    # A journal that was exchanged for another is read anew, whatever was known of it.
+    known = store.entries("job-1")
+    with sqlite3.connect(store.home / "book.sqlite") as book:
+        book.execute("update entries set hash = 'x' where job = 'job-1' and seq = ?", (known[-1].seq,))
+    assert store.entries("job-1")[-1].hash == "x"
 
 
 # -- showing -----------------------------------------------------------------------------------------------------------

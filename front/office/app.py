@@ -43,6 +43,7 @@ def build(store: Store, default: Person | None, *, secure: bool = False) -> Star
     async def life(app: Starlette) -> AsyncIterator[None]:
         # A store of the usual size is up to date before the first page; a large one goes on beside it.
         await run_in_threadpool(desk.summaries.catch_up, 100)
+        threading.Thread(target=app.state.office.warm, daemon=True).start()
         keeper = threading.Thread(target=_keep_up, args=(desk, ended), daemon=True)
         keeper.start()
         if reader.waiting():

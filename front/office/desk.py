@@ -12,7 +12,7 @@ from front.show import verdicts
 from jobs.book import sheet_of
 from jobs.doings import names_in
 from jobs.findings import findings_of, keep_findings
-from jobs.fold import Job, fold
+from jobs.fold import Job, fold, with_findings
 from jobs.journal import TOOL, Answered, DoesNotApply, Edited, Entry, LimitReadBack, SentBack, StopDealtWith, Undone
 from jobs.moving import MOVES
 from jobs.questions import open_questions
@@ -139,8 +139,7 @@ class Desk:
         made, added = self._judged(number)
         if added:
             # That the findings were kept changes nothing that they were worked out from.
-            entries = (*made.entries, *added)
-            made = self._keep(replace(made, entries=entries, job=fold(entries)))
+            made = self._keep(replace(made, entries=(*made.entries, *added), job=with_findings(made.job, added[-1])))
         self.summaries.put(summary_of(made.job, made.findings, made.questions, made.waiting))
         return made
 

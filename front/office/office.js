@@ -131,13 +131,13 @@ document.addEventListener("submit", async (event) => {
     const files = form.enctype === "multipart/form-data";
     const answer = await fetch(form.action, {
       method: "POST",
-      headers: { accept: "application/json" },
+      headers: { accept: "application/json", "x-with-page": "1" },
       body: files ? data : new URLSearchParams(data),
     });
     const said = await answer.json();
     if (answer.ok) {
       for (const field of all("[data-draft]", form)) sessionStorage.removeItem(draft(field));
-      await enter(said.go);
+      await enter(said.go, said.page);
     } else {
       tell(said.error);
     }
@@ -148,10 +148,14 @@ document.addEventListener("submit", async (event) => {
 });
 
 // The page that follows an answer takes the place of this one without being opened anew: that is several times quicker.
-async function enter(address) {
-  const answer = await fetch(address, { headers: { accept: "text/html" } });
-  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-  if (!answer.ok || !one("main", fresh)) { go(address); return; }
+async function enter(address, html) {
+  if (!html) {
+    const answer = await fetch(address, { headers: { accept: "text/html" } });
+    if (!answer.ok) { go(address); return; }
+    html = await answer.text();
+  }
+  const fresh = new DOMParser().parseFromString(html, "text/html");
+  if (!one("main", fresh)) { go(address); return; }
   for (const part of ["main", "#told", "#wrong", ".bar"]) one(part).replaceChildren(...one(part, fresh).childNodes);
   for (const name of ["job", "position"]) {
     if (name in fresh.body.dataset) document.body.dataset[name] = fresh.body.dataset[name];

@@ -49,11 +49,17 @@ class Office:
             loader=jinja2.PackageLoader("front.office", "pages"),
             autoescape=True,
             undefined=jinja2.StrictUndefined,
+            auto_reload=False,
             trim_blocks=True,
             lstrip_blocks=True,
         )
         self.pages.globals["token"] = _TOKEN
         self.pages.filters["signed"] = lambda text: str(text).replace("-", "−", 1) if _is_minus(str(text)) else text
+
+    def warm(self) -> None:
+        """Compile the templates, so that nobody waits for it at the first page of a kind."""
+        for name in self.pages.list_templates():
+            self.pages.get_template(name)
 
     def kept(self, key: tuple[object, ...], make: Callable[[], str]) -> str:
         """Return what ``make`` makes, from memory if it was made for the same key before."""
@@ -130,5 +136,5 @@ def done(request: Request, path: str, **said: str) -> Response:
     """Return the answer to a form: where to go on."""
     there = f"{path}{'&' if '?' in path else '?'}{urlencode(said)}" if said else path
     if "application/json" in request.headers.get("accept", ""):
-        return JSONResponse({"go": there})
+        return JSONResponse({"go": there}, headers={"x-go": there})
     return RedirectResponse(there, 303)
