@@ -90,6 +90,8 @@ def lay(sentence: Sentence) -> Laid:
 def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: Grammar) -> list[Value]:
     """Return the values of a sentence: number, unit, hedges; ranges folded into one value."""
     items = laid.items
+    real = {id(c) for s in sentence.segments for c in s.conditions}
+    placed = frozenset(n for n, i in enumerate(items) if id(i) in real)
     out: list[Value] = []
     skip = -1
     for n, item in enumerate(items):
@@ -109,7 +111,7 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
                 value = number.first + share.first[1:]  # "a turn and a half"
                 number, m = Number(((value, 0.0),), exact=True, digits=value + "/"), m + 1
         v = Value(number, unit, item.start, items[m].end, n, laid.segment_of[n])
-        _hedges(v, items, n, m, laid, tokens)
+        _hedges(v, items, n, m, laid, tokens, placed)
         m = _range(v, out, items, n, m, laid, tokens)
         if number.about:
             v.hedge = v.hedge or "range"
@@ -157,12 +159,16 @@ def _minutes(items: Sequence[Item], m: int, number: Number) -> tuple[str, Number
     return "min", number, m
 
 
-def _hedges(v: Value, items: Sequence[Item], n: int, m: int, laid: Laid, tokens: Sequence[Token]) -> None:
+def _hedges(
+    v: Value, items: Sequence[Item], n: int, m: int, laid: Laid, tokens: Sequence[Token], placed: frozenset[int]
+) -> None:
     k = n - 1
     while k >= 0 and laid.segment_of[k] == v.segment:
         i = items[k]
         if i.role("approx"):
             v.approx = True
+        elif i.kind == "condition" and k in placed and not v.number.about:
+            break  # "high 6.8" under a heading: the firing rate, no hedge
         elif i.role("inexact"):
             v.hedge = "inexact"
         elif i.role("not"):
@@ -298,6 +304,11 @@ def names_of(
         if item.kind == "quantity":
             mention: Mention = item.value
             ids = tuple(q for q in mention.ids if grammar.quantities[q].kind == "number")
+            kept = [grammar.quantities[q] for q in mention.ids if grammar.quantities[q].kind == "text"]
+            nxt = laid.items[n + 1] if n + 1 < len(laid.items) else None
+            behind = nxt is not None and nxt.kind == "number"  # "analyser 5"
+            if kept and len(kept) == len(mention.ids) and all(q.form != "code" for q in kept) and not behind:
+                continue  # "the analyzer shows 4.9 percent oxygen": the number is not the instrument's
             if any(grammar.quantities[q].noted_units for q in ids):
                 continue  # a clocking is told by its volume and time, not by "meter"
             vague = tuple(q for q in mention.vague if grammar.quantities[q].kind == "number")

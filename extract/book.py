@@ -195,6 +195,9 @@ class Book:
                             )
                         )
         if target is not None:
+            old = self.c.readings.get(target)
+            if old is not None and old.quantity == reading.quantity and old.note and not reading.note:
+                reading = reading.model_copy(update={"note": old.note})  # the volume that was clocked
             self.free_partner(target, reading)
         failed = {d.kind.value for d in reading.doubts}
         reading = reading.model_copy(update={"passed": tuple(t for t in TESTS if t not in failed)})

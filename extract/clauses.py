@@ -177,7 +177,8 @@ def _is_condition(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
         same = before is not None and tokens[before.start].low in ("also", "both", "all", "same", "again")
         if before is not None and before.kind != "number" and tokens[before.end - 1].low in ("to", "on", "at"):
             return after is None or after.kind in ("quantity", "number")  # "back down to low, CO 17"
-        loose = before is None or before.kind in ("number", "unit") or (after is None and before.kind == "quantity")
+        exact = after is None or (after.kind == "number" and not after.value.about)  # "CO2 high 9.3", not "high nines"
+        loose = before is None or before.kind in ("number", "unit") or (exact and before.kind == "quantity")
         return loose or (same and after is None)
     if item.role("extreme"):
         return not _is_limit_word(s, n, tokens)

@@ -36,6 +36,7 @@ class Language(NamedTuple):
     aside: frozenset[str]
     motion: frozenset[str]
     turned: frozenset[str]
+    since: frozenset[str]
     one_after: frozenset[str]
     one_before: frozenset[str]
     degrees: tuple[str, ...]
@@ -76,6 +77,7 @@ def language(code: str = "en") -> Language:
         aside=frozenset(raw["words"]["aside"]),
         motion=frozenset(raw["words"]["motion"]),
         turned=frozenset(raw["words"]["turned"]),
+        since=frozenset(raw["words"]["since"]),
         one_after=frozenset(raw["words"]["one_after"]),
         one_before=frozenset(raw["words"]["one_before"]),
         degrees=tuple(raw["words"]["degrees"]),

@@ -303,8 +303,9 @@ class Grammar:
                 return False
             if before in lang.one_after or (nxt is not None and nxt.low in lang.one_before):
                 return False
-            if i > 1 and tokens[i - 2].low == "the" and not likes[i - 1] and (nxt is None or nxt.kind == "mark"):
-                return False  # "that's the bottom one,"
+            article = any(tokens[k].low == "the" for k in range(max(0, i - 3), i - 1))
+            if article and not any(likes[max(0, i - 2) : i]):
+                return False  # "that's the bottom one", "the high fire one"
         return w not in ("second", "third", "fourth")
 
 

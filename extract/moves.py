@@ -53,6 +53,11 @@ def moves_of(
         return []
     if not (directions or screws or worded):
         return []
+    if any(s.has("considered") for s in sentence.segments):
+        for v in amounts:
+            if v in values:
+                values.remove(v)
+        return []  # "might give it a quarter in": nothing was turned
     named = screws or short
     out: list[Move] = []
     for k, v in enumerate(amounts):
@@ -99,7 +104,9 @@ def _directions(
                 or before.get("screw")
                 or before.role("turn_words")
             )
-            leads = nxt is not None and nxt.kind == "number" and before is not None
+            leads = nxt is not None and (
+                (nxt.kind == "number" and before is not None) or (before is None and screws and nxt.role("again"))
+            )
             on = nxt is not None and tokens[nxt.start].low in ("on", "from", "of", "at", "to")
             if not ((last and (amounts or screws)) or (behind_amount and (last or on or nxt is not None)) or leads):
                 continue

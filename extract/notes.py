@@ -77,16 +77,20 @@ def record_choices(b: Book, p: Parsed) -> None:
 
 
 def record_check(b: Book, checked: Checked, p: Parsed) -> None:
+    """A check and what came of it; said again with another state, the last one stands."""
     tags: tuple[str | None, ...] = (b.appliance_for(checked.quantity),)
     if any(i.get("appliance") == ("*",) for i in p.laid.items) and not b.g.quantities[checked.quantity].every_job:
         tags = b.c.appliances
     good = checked.state in ("passed", "done")
     strange = unknown_between(b, p, checked.start, checked.end) if good else ""
+    why = f"“{strange}” beside it is not known" if strange else ""
+    if checked.answered:
+        why = "failed, or not done yet?"
     for tag in tags:
         reading = Reading(
             id=b.new_id(), quantity=checked.quantity, condition="", value=checked.state, appliance=tag,
             source=b.source(checked.start, checked.end),
-            doubts=(doubt(DoubtKind.TO_CONFIRM, f"“{strange}” beside it is not known"),) if strange else (),
+            doubts=(doubt(DoubtKind.TO_CONFIRM, why),) if why else (),
         )  # fmt: skip
         old = b.c.at_slot(checked.quantity, "", "", tag)
         if old is not None and old.value == checked.state:

@@ -329,6 +329,11 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
         cost += 1.5  # the point is left hanging
     if groups[0].kind == "H" and tokens[end:] and tokens[end].low == "and" and end + 1 == len(tokens):
         yield end + 1, Number(choices, cut=True, digits=digits), cost
+    echo = len(groups) > 2 and len(groups[0].digits) > 1 and groups[0].kind in ("T", "H")
+    if echo and whole == groups[0].digits * 2 and all(g.kind in ("D", "O") for g in groups[1:]):
+        # "fifteen, one five": said once more digit by digit
+        yield end, Number(((groups[0].digits, 0.0),), exact=True, digits=groups[0].digits), groups[0].cost
+        return
     led = groups[0].digits.startswith("0") and len(digits) > 1
     exact = len(groups) == 1 and groups[0].kind in ("H", "T", "D", "O")
     if choices[0][1] >= UNNATURAL:

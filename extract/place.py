@@ -28,6 +28,10 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
     old = target or b.c.at_slot(str(reading.quantity), reading.condition, reading.phase, reading.appliance)
     if old is None and b.c.correcting and reading.quantity is not None:
         r = b.last_of((reading.quantity,))
+        again = r is not None and r.value == reading.value and b.last_of() is r
+        if again and r is not None and b.at - b.c.times.get(r.id, float("-inf")) < RECENT:
+            b.settle(reading, r.id, "corrected")  # "no, that's high fire: high fire CO twelve"
+            return
         if r is not None and v.condition is None and b.at - b.c.last_at < LAST_KEPT:
             old = target = r
             reading = reading.model_copy(update={"condition": r.condition, "phase": r.phase, "appliance": r.appliance})
@@ -69,6 +73,8 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         why = "said again, clearly" if not reading.doubts else "said again"
     elif refines(b, old, reading):
         why = "said again in full"
+    elif signs(old, reading):
+        why = "said again with its sign"
     if why:
         if why == "corrected":
             reading = misheard_again(b, reading, old)
@@ -165,3 +171,13 @@ def moved_since(b: Book, old: Reading) -> bool:
 def refines(b: Book, old: Reading, new: Reading) -> bool:
     """ "Seven", then "seven point four": the same number with its decimals."""
     return "." not in old.value and new.value.partition(".")[0] == old.value and "." in new.value
+
+
+def signs(old: Reading, new: Reading) -> bool:
+    """ "Point oh one, minus point oh one": the same number with the sign that it lacked."""
+    lacked = any(d.kind == DoubtKind.SIGN_UNCLEAR for d in old.doubts)
+    return (
+        lacked
+        and new.value.lstrip("-") == old.value.lstrip("-")
+        and not any(d.kind == DoubtKind.SIGN_UNCLEAR for d in new.doubts)
+    )

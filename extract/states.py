@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
-from extract.clauses import Sentence
+from extract.clauses import Segment, Sentence
 from extract.lexicon import Grammar, Item
 from extract.tokens import Token
 
@@ -15,23 +16,46 @@ RANK = ("not applicable", "not yet", "failed", "passed", "done")
 
 
 class Checked(NamedTuple):
-    """A check with its state, and the tokens it was heard in."""
+    """A check with its state, and the tokens it was heard in; ``answered``: as yes or no, which may mean either."""
 
     quantity: str
     state: str
     start: int
     end: int
+    answered: bool = False
 
 
 def checks_of(sentence: Sentence, tokens: Sequence[Token], grammar: Grammar) -> list[Checked]:
     """Return the checks that a sentence tells the state of."""
     out: list[Checked] = []
+    for part in _by_appliance(sentence):
+        out.extend(_checks(part, tokens, grammar))
+    return out
+
+
+def _by_appliance(sentence: Sentence) -> Iterator[list[Segment]]:
+    """ "Boiler one's trap is filled, boiler two's isn't": the segments of each appliance by themselves."""
+    part: list[Segment] = []
+    tag = None
+    for s in sentence.segments:
+        named = next((i.get("appliance") for i in s.items if i.get("appliance") is not None), tag)
+        if part and named != tag and tag is not None:
+            yield part
+            part = []
+        tag = named
+        part.append(s)
+    yield part
+
+
+def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Grammar) -> Iterator[Checked]:
     open_: list[tuple[str, Item]] = []
     states: dict[str, list[tuple[str, int]]] = {}
     spans: dict[str, list[int]] = {}
-    for s in sentence.segments:
+    answered: dict[str, Checked] = {}
+    for s in segments:
         if s.kind not in ("reading", "future") and not (s.kind == "limit" and not s.numbers):
             continue
+        answered.update(_answered(s, tokens, grammar))
         named = [
             (q, i)
             for i in s.items
@@ -67,11 +91,33 @@ def checks_of(sentence: Sentence, tokens: Sequence[Token], grammar: Grammar) -> 
             for q, _ in named:
                 if q not in states and s.has("not_done"):
                     states.setdefault(q, []).append(("not yet", spans[q][1]))
+    yield from answered.values()
     for q, found in states.items():
+        if q in answered:
+            continue
         names = [state for state, _ in found]
         state = next(r for r in RANK if r in names)
         start, end = spans.get(q, [found[0][1] - 1, found[0][1]])
-        out.append(Checked(q, state, start, max(end, *(e for _, e in found))))
+        yield Checked(q, state, start, max(end, *(e for _, e in found)))
+
+
+def _answered(s: Segment, tokens: Sequence[Token], grammar: Grammar) -> dict[str, Checked]:
+    """ "Yes on the trap, no on the leak test": each check with its own yes or no; a no may be either."""
+    out: dict[str, Checked] = {}
+    said: tuple[str, int] | None = None
+    no = grammar.lang.cues["no"]
+    for item, after in pairwise((*s.items, None)):
+        if item is None:
+            break
+        low = tokens[item.start].low
+        if item.end == item.start + 1 and (item.role("yes") or low in no) and after is not None:
+            if tokens[after.start].low in ("on", "to", "for"):
+                said = ("failed" if low in no else "done", item.start)
+        elif said is not None and item.kind == "quantity":
+            for q in item.value.ids:
+                if grammar.quantities[q].kind == "check":
+                    out[q] = Checked(q, said[0], said[1], item.end, answered=said[0] == "failed")
+            said = None
     return out
 
 

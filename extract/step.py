@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from extract.alarms import alarms_said
+from extract.assign import Value
 from extract.book import Book
 from extract.circumstances import appliances, phases, states
 from extract.context import Context, Setting, Topic
@@ -59,7 +60,7 @@ def sentence(b: Book, p: Parsed) -> None:
         return
     quote_limits(b, p)
     named = any(s.has("that_was") for s in p.sentence.segments)  # "sorry, that was low fire" is no interruption
-    if b.c.cut and not p.values and not named and any(s.has("interrupted") for s in p.sentence.segments):
+    if b.c.cut and not (p.values or p.moves or named) and any(s.has("interrupted") for s in p.sentence.segments):
         interrupted(b)
         if not (p.names or p.checks or p.captures or any(s.conditions for s in p.sentence.segments)):
             return
@@ -77,12 +78,20 @@ def sentence(b: Book, p: Parsed) -> None:
         record_text(b, capture)
     record_choices(b, p)
     for checked in p.checks:
+        if len(tags) > 1:
+            said = [t for n, t in tags if p.laid.items[n].start <= checked.start]
+            b.use_appliance(said[-1] if said else tags[0][1])
         record_check(b, checked, p)
+    early = [v for v in p.values if _before_move(v, p, b)]
+    for v in early:
+        take_value(b, v, p)
     for one in p.moves:
         record_move(b, one, p)
     for v in p.clock:
         take_value(b, v, p)
     for v in p.values:
+        if v in early:
+            continue
         if len(tags) > 1:
             before = [t for n, t in tags if n < v.place]
             b.use_appliance(
@@ -100,12 +109,24 @@ def sentence(b: Book, p: Parsed) -> None:
     b.last_condition = b.c.state if alone else None
 
 
+def _before_move(v: Value, p: Parsed, b: Book) -> bool:
+    """ "The CO2 is nine eight and I'm going an eighth out": read before the screw was turned, in a clause of its own."""
+    if not p.moves or v.end > p.moves[0].start or v.changed:
+        return False
+    at = next(n for n, i in enumerate(p.laid.items) if i.end > p.moves[0].start)
+    apart = p.laid.segment_of[at] > v.segment
+    words = {b.tokens[k].low for k in range(v.end, p.moves[0].start)}
+    return apart and not words & b.g.lang.since
+
+
 def topics(b: Book, p: Parsed) -> None:
     """Remember the quantity named last, and one that was left without its value."""
     names = [n for n in p.names if n.ids or n.vague]
     if p.moves and b.c.topic is not None:
         b.c.topic = replace(b.c.topic, at=b.at)
-    if not names or p.moves:
+    if p.moves:
+        names = [n for n in names if n.used]
+    if not names:
         return
     last = names[-1]
     last_ids = last.ids or last.vague

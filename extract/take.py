@@ -115,10 +115,20 @@ def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[s
     if not fits:
         return name.vague[0], list(name.vague[1:])
     ids = [q for _, q in fits]
+    fresh = [q for q in ids if not _just_read(b, q, v)]
+    if len(fresh) == 1 and len(ids) == 2 and fits[ids.index(fresh[0])][0] < 1.0:
+        return fresh[0], []  # "supply 148, return 121, flow 24.5"
     with_ = [q for q in ids if goes_with(b, q, name)]
     if len(with_) == 1:
         return with_[0], []
     return ids[0], ids[1:]
+
+
+def _just_read(b: Book, quantity: str, v: Value) -> bool:
+    """Whether this quantity has been read in the row that is being said."""
+    condition = v.condition if v.condition and "|" not in v.condition else b.c.state
+    r = b.c.at_slot(quantity, condition, b.phase_for(condition), b.c.tag())
+    return r is not None and r.taken and b.at - b.c.times.get(r.id, float("-inf")) < RECENT
 
 
 def goes_with(b: Book, quantity: str, name: Name) -> bool:
@@ -180,6 +190,9 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             b.c.pending = None
             announced(b, pending.ids)
             return fits[0][1], None, []
+        if len(p.values) == 1 and bare(b, p) and len(v.number.first) > 3:
+            b.c.pending = None
+            return pending.ids[0], None, []  # "CO2, CO." "9.264.": it fits nothing, and is asked
     mine = [n for n in p.names if n.ids and not n.implied]
     if (
         len(mine) == 1
@@ -350,6 +363,11 @@ def make_reading(
     if fuller is not None:
         alternatives = [Alternative(value=value, unit=unit, why=MISSED), *(a for a in alternatives if a is not fuller)]
         value, unit = str(fuller.value), str(fuller.unit)
+    elif b.u.second_opinion is not None and q.units == ("%",) and lone_digit(b, v, quantity) and not v.unit:
+        twice = fit(doubled(v.number), v.unit, b.g.measures[quantity], b.c.setting.units)
+        if twice.choices[0].usual and not twice.doubts:
+            alternatives.insert(0, Alternative(value=value, unit=unit, why=MISSED))
+            value = twice.choices[0].value
     for other in v.others:
         g = fit(other._replace(sign=other.sign or v.number.sign), v.unit, b.g.measures[quantity], b.c.setting.units)
         alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="also said"))
@@ -384,7 +402,8 @@ def make_reading(
 def fuller_than(other: str, b: Book, v: Value, quantity: str) -> bool:
     """Whether another hearing has more of the number: 8.08 for "8.0 wait", 7.9 for a lone 9 with decimals shown."""
     said = v.number.first
-    return (other.startswith(said) and "." in said and len(other) > len(said)) or (
+    more = v.end < len(b.tokens) and b.tokens[v.end].kind != "mark"
+    return (more and other.startswith(said) and "." in said and len(other) > len(said)) or (
         lone_digit(b, v, quantity) and "." in other and other.endswith(said)
     )
 
@@ -395,6 +414,12 @@ def lone_digit(b: Book, v: Value, quantity: str) -> bool:
     places = measure.decimals.get(v.unit or measure.default(b.c.setting.units), ())
     text = v.number.first
     return len(text) == 1 and bool(places) and 0 not in places
+
+
+def doubled(number: Number) -> Number:
+    """8.8 for a lone 8: of two words that are the same, recognisers drop one."""
+    value = f"{number.first}.{number.first}"
+    return number._replace(choices=((value, 0.0),), exact=True, digits=value)
 
 
 def fused(b: Book, quantity: str, v: Value, p: Parsed) -> bool:
