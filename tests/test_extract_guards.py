@@ -132,3 +132,39 @@ def test_guards_any_phrase_replaced_by_nonsense_is_hardly_ever_taken_wrong() -> 
                 wrong += score.summary(found)["silent_wrong"] > before
     assert tried > 300
     assert wrong <= 0.04 * tried
+
+
+def test_guards_a_sign_said_behind_belongs_to_the_value_before() -> None:
+    context, _ = talk("Low fire offset point oh one, minus point oh one, that is.")
+    assert [(r.value, r.taken) for r in context.readings.values()] == [("-0.01", True)]
+
+
+def test_guards_heard_lone_digit_may_have_been_said_twice() -> None:
+    said = heard("High fire, C O two, eight, C O fifty.", second="2-8, C O 50")
+    context, _ = step(said, 0.0, start(Setting(units="us")), grammar())
+    co2 = next(r for r in context.readings.values() if r.quantity == "co2")
+    assert (co2.value, [a.value for a in co2.alternatives][:1], co2.taken) == ("8.8", ["8"], False)
+
+
+def test_guards_heard_what_all_ways_have_is_not_doubted_for_what_one_has() -> None:
+    said = heard("High fire, supply one fifty five, fetter one thirty.", 0,
+                 ("High fire, supply one fifty five, return one thirty.", 0.3),
+                 second="High fire supply 155 return 130.")  # fmt: skip
+    context, _ = step(said, 0.0, start(Setting(units="us")), grammar())
+    found = {r.quantity: r.taken for r in context.readings.values()}
+    assert found == {"supply_temp": True, "return_temp": False}
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "taken"),
+    [
+        ("Throttle an 8th turn clockwise.", "0.125", True),
+        ("Throttle 3 8ths turn clockwise.", "0.375", True),
+        ("Throttle one eight, turn clockwise.", "0.125", False),
+        ("Throttle 1-8 turn clockwise.", "0.125", False),
+    ],
+)
+def test_guards_shares_of_a_turn_as_recognisers_write_them(text: str, value: str, taken: bool) -> None:
+    context, _ = talk("High fire.", text)
+    (move,) = (r for r in context.readings.values() if r.quantity == "valve_move")
+    assert (move.value, move.taken) == (value, taken)
