@@ -307,7 +307,7 @@ def _row(line: list[tuple[int, ...]], mask: Field, dark: bool) -> tuple[float, R
     top, bottom = min(s[1] for s in line), max(s[1] + s[3] for s in line)
     x0, x1 = min(s[0] for s in line), max(s[0] + s[2] for s in line)
     h = bottom - top
-    stretches = _stretches(mask[top:bottom])
+    stretches = _stretches(_within(mask, top, bottom)[top:bottom])
     digits = [(a, b) for a, b, high, _ in stretches if high > 0.6 * h]
     x0, x1 = _grown(x0, x1, digits, 1.3 * h)
     flat = [(a, b) for a, b, high, middle in stretches if high < 0.3 * h and 0.3 * h < middle < 0.7 * h]
@@ -315,6 +315,15 @@ def _row(line: list[tuple[int, ...]], mask: Field, dark: bool) -> tuple[float, R
     x0 = min([a for a, b in bars if 0 <= x0 - b < 1.3 * h], default=x0)
     score = h * (1 + 0.15 * min(len(digits), 5))
     return score, RowPlace(float(x0), float(top), float(x1), float(bottom), dark)
+
+
+def _within(mask: Field, top: int, bottom: int) -> Field:
+    """The mask without what runs far out of a row, as the frame of a display does."""
+    reach = 0.25 * (bottom - top)
+    _, marks, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    first = stats[:, cv2.CC_STAT_TOP]
+    keeps = (first >= top - reach) & (first + stats[:, cv2.CC_STAT_HEIGHT] <= bottom + reach)
+    return cast(Field, np.where(keeps[marks], mask, 0).astype(np.uint8))
 
 
 def _stretches(band: Field) -> list[tuple[int, int, int, float]]:

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from capture.agree import GHOST_FREE, View, verdict
 from capture.display import Table, grouped, texts_of
@@ -68,7 +70,7 @@ def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list
     weighed = verdict(views)
     if not weighed.value:
         return []
-    unit, unit_doubts = unit_beside(place.quad, tokens, pixels, readers)
+    unit, unit_doubts, _ = unit_beside(place.quad, place.dark, tokens, pixels, readers)
     doubts = [*weighed.doubts, *hidden_places(place.quad, place.dark, pixels), *unit_doubts]
     return [
         Figure(
@@ -90,7 +92,61 @@ def find_number(tokens: list[Token], pixels: Pixels, readers: Readers) -> Place 
         pixels = np.asarray(cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA), np.uint8)
         tokens = [replace(token, quad=token.quad * np.float32(shrink)) for token in tokens]
     place = _best(_read_places(places_in(tokens, pixels), pixels, readers), pixels, readers)
-    return place and replace(place, quad=place.quad / np.float32(shrink))
+    if place is None:
+        return None
+    place = _tightened(place, pixels, readers)
+    return replace(place, quad=place.quad / np.float32(shrink))
+
+
+def _tightened(place: Place, pixels: Pixels, readers: Readers) -> Place:
+    """The row of digits in a place, without the room, frame and unit beside it; the place where no row reads as it.
+
+    What stands beside a number is judged from where the number ends.
+    """
+    rows = []
+    for along, across in ((0.5, 0.35), (0.15, 0.12)):
+        flat, matrix = rectify(pixels, grow(place.quad, along, across), 120)
+        rows += [Place(back(row, matrix), row.dark) for row in tall_rows(flat)]
+    inner = [row for row in rows if _inside(row.quad, place.quad)]
+    same = [row for row in _read_places(inner, pixels, readers) if row.value == place.value]
+    surest = max((row.share for row in same), default=0.0)
+    sure = sorted((row for row in same if row.share > 0.8 * surest), key=lambda row: row.area)
+    if not sure:
+        return place
+    # The smallest may miss faint edges of its digits: others that end but little further say where they are.
+    corners = _in_heights(np.stack([row.quad for row in sure]), sure[0].quad)
+    near = np.abs(corners - corners[0]) < _EDGE
+    low = np.where(near, corners, corners[0]).min(axis=0)
+    high = np.where(near, corners, corners[0]).max(axis=0)
+    ends = np.stack([low[0], [high[1][0], low[1][1]], high[2], [low[3][0], high[3][1]]])
+    quad = _from_heights(ends, sure[0].quad)
+    return replace(sure[0], quad=quad, dark=_is_dark(pixels, quad))
+
+
+_EDGE = 0.3
+"""heights of a row by which two finds of the same row may end apart"""
+
+
+def _axes(quad: Quad) -> NDArray[np.float64]:
+    """The directions along and across a quad's line, each as long as the quad is high."""
+    a, b, c, d = quad.astype(np.float64)
+    height = float(np.linalg.norm(d - a) + np.linalg.norm(c - b)) / 2
+    along, across = (b - a + c - d) / 2, (d - a + c - b) / 2
+    return np.stack([line / max(float(np.linalg.norm(line)), 1e-6) * height for line in (along, across)])
+
+
+def _in_heights(points: NDArray[np.floating[Any]], quad: Quad) -> NDArray[np.float64]:
+    """Points of the picture as heights of a quad along and across its line, from its first corner."""
+    return np.asarray((points - quad[0]) @ np.linalg.inv(_axes(quad)), np.float64)
+
+
+def _from_heights(points: NDArray[np.float64], quad: Quad) -> Quad:
+    return np.asarray(points @ _axes(quad) + quad[0], np.float32)
+
+
+def _inside(inner: Quad, outer: Quad) -> bool:
+    shared, _ = cv2.intersectConvexConvex(inner, outer)
+    return bool(shared > 0.6 * cv2.contourArea(inner))
 
 
 def places_in(tokens: list[Token], pixels: Pixels) -> list[Place]:
@@ -103,7 +159,7 @@ def places_in(tokens: list[Token], pixels: Pixels) -> list[Place]:
         text = token.line.text.replace(" ", "").strip("'`,:;|、。·.")
         if split_number(text)[0] or number_in(text):
             quad = grow(token.quad, -0.1, -0.1)
-            places.append(Place(quad, _is_dark(cut(pixels, quad, 32))))
+            places.append(Place(quad, _is_dark(pixels, quad)))
     return places
 
 
@@ -197,10 +253,16 @@ def views_of(place: Place, pixels: Pixels, readers: Readers) -> list[View]:
     return views
 
 
-def _is_dark(crop: Pixels) -> bool:
-    """Whether the ink of a tight cut is darker than its ground: the ink takes the smaller part."""
-    low, middle, high = np.percentile(grey_of(crop), (4, 50, 96))
-    return bool(middle - low > high - middle)
+def _is_dark(pixels: Pixels, number: Quad) -> bool:
+    """Whether the ink of a number is darker than its ground: strokes are narrower than the gaps between them.
+
+    What is darker than its neighbours within a fifth of the height is weighed against what is lighter: unlike the mean
+    light of ink and ground, this holds under glare and shadow.
+    """
+    grey = cv2.GaussianBlur(grey_of(cut(pixels, grow(number, 0.15, 0.15), 83)), (3, 3), 0)
+    kernel = cv2.getStructuringElement(cv2.MORPH_RECT, (15, 15))
+    dark, light = (cv2.morphologyEx(grey, way, kernel) for way in (cv2.MORPH_BLACKHAT, cv2.MORPH_TOPHAT))
+    return float(dark.sum()) >= float(light.sum())
 
 
 def _even(crop: Pixels, dark: bool, margin: float) -> Pixels:
