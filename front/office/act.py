@@ -68,7 +68,8 @@ def _acted(act: Act, request: Request, form: FormData) -> Response:
         if match is Match.FULL:
             shown = route.endpoint(Request({**scope, **child}))
             if isinstance(shown, HTMLResponse) and shown.status_code == 200:
-                return JSONResponse({"go": there, "page": bytes(shown.body).decode()})
+                answer = {"go": there, "page": bytes(shown.body).decode()}
+                return JSONResponse(answer, background=answered.background)
     return answered
 
 
@@ -141,11 +142,13 @@ def answer(request: Request, form: FormData) -> Response:
         settled=settled,
         sure=_text(form, "sure", 5) == "yes",
     )
-    after = office.desk.changed(number)
+    after = office.desk.open(number)
     left = [one.id for one in (after.questions if person.role == "technician" else after.desk_questions)]
     later = [one for one in order[place + 1 :] if one in left] or left
     there = address(after, "question", later[0]) if later else address(after)
-    return done(request, there, done=_last(after, person))
+    answered = done(request, there, done=_last(after, person))
+    answered.background = office.desk.judge_later(number)
+    return answered
 
 
 def _answered(form: FormData, asked: Question, opened: Opened) -> tuple[tuple[Candidate, ...], decisions.How]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
+
+from starlette.background import BackgroundTask
 
 from front.show import verdicts
 from jobs.book import sheet_of
@@ -19,13 +22,14 @@ from jobs.questions import open_questions
 from jobs.reserve import Waiting, waiting_for
 from jobs.store import JournalMoved, Store
 from jobs.summary import Summaries, summary_of
-from schemas.errors import WrongUse
+from schemas.errors import SaybackError, WrongUse
 from schemas.findings import Finding
 from schemas.questions import Question
 from schemas.sheet import Sheet
 
 __all__ = ["Desk", "Opened"]
 
+_log = logging.getLogger("sayback.office")
 _KEPT = 64
 UNDOABLE = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith, *MOVES)
 
@@ -34,14 +38,30 @@ UNDOABLE = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWi
 class Opened:
     """A job with all that its pages show."""
 
+    store: Store
     entries: Sequence[Entry]
     job: Job
     sheet: Sheet
-    found: tuple[Finding, ...]
-    """All findings, as the journal keeps them; ``findings`` are those that still count."""
-    findings: tuple[Finding, ...]
-    questions: tuple[Question, ...]
-    waiting: tuple[Waiting, ...]
+
+    @cached_property
+    def found(self) -> tuple[Finding, ...]:
+        """All findings, as the journal keeps them. Worked out when first asked for: a question needs none."""
+        return findings_of(self.store, self.job)
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings that still count."""
+        return tuple(one for one in self.found if not one.superseded)
+
+    @cached_property
+    def questions(self) -> tuple[Question, ...]:
+        """All that is asked."""
+        return open_questions(self.job, self.sheet)
+
+    @cached_property
+    def waiting(self) -> tuple[Waiting, ...]:
+        """What waits for the technician."""
+        return tuple(waiting_for(self.job, self.sheet, self.questions, self.findings))
 
     @cached_property
     def verdicts(self) -> Mapping[str, str]:
@@ -50,8 +70,9 @@ class Opened:
 
     @cached_property
     def waits(self) -> Mapping[str, Waiting]:
-        """What waits for the technician, by the id of its question."""
-        return {one.question.id: one for one in self.waiting if one.question is not None}
+        """The questions that wait for the technician, by id."""
+        asked = waiting_for(self.job, self.sheet, self.questions, ())
+        return {one.question.id: one for one in asked if one.question is not None}
 
     @cached_property
     def desk_questions(self) -> tuple[Question, ...]:
@@ -139,9 +160,24 @@ class Desk:
         made, added = self._judged(number)
         if added:
             # That the findings were kept changes nothing that they were worked out from.
-            made = self._keep(replace(made, entries=(*made.entries, *added), job=with_findings(made.job, added[-1])))
+            job = with_findings(made.job, added[-1])
+            made = self._keep(_judged_as(made, Opened(made.store, (*made.entries, *added), job, made.sheet)))
         self.summaries.put(summary_of(made.job, made.findings, made.questions, made.waiting))
         return made
+
+    def judge_later(self, number: str) -> BackgroundTask:
+        """Return the task that does as :meth:`changed` once the answer is on its way.
+
+        If it is never done, nothing is lost: findings are worked out for whoever looks, and the list catches up.
+        """
+
+        def judge() -> None:
+            try:
+                self.changed(number)
+            except SaybackError as error:
+                _log.error("job %s was not judged after a decision: %s", number, error)
+
+        return BackgroundTask(judge)
 
     def as_it_was(self, number: str, position: int) -> Opened:
         """Return a job as it stood after an entry of its journal."""
@@ -149,11 +185,14 @@ class Desk:
         return opened(self.store, entries[: max(1, min(position, len(entries)))])
 
 
+def _judged_as(before: Opened, made: Opened) -> Opened:
+    """Return ``made`` with what was worked out of the same readings before."""
+    for name in ("found", "findings", "questions", "waiting", "waits"):
+        made.__dict__[name] = getattr(before, name)
+    return made
+
+
 def opened(store: Store, entries: Sequence[Entry]) -> Opened:
-    """Return the job that entries tell, judged."""
+    """Return the job that entries tell."""
     job = fold(entries)
-    sheet = sheet_of(store, job.head)
-    found = findings_of(store, job)
-    findings = tuple(one for one in found if not one.superseded)
-    questions = open_questions(job, sheet)
-    return Opened(entries, job, sheet, found, findings, questions, tuple(waiting_for(job, sheet, questions, findings)))
+    return Opened(store, entries, job, sheet_of(store, job.head))

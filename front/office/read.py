@@ -17,6 +17,7 @@ from front.office.guard import who
 from front.office.reader import Incoming
 from front.office.state import Office, office_of, page
 from jobs.doings import whole
+from jobs.journal import Checked
 from jobs.reserve import reserved_among, reserved_in, slot_of
 from jobs.show import name_of
 from jobs.summary import Order
@@ -312,7 +313,8 @@ def state(request: Request) -> Response:
     given = office.reader.waiting(opened.job.number)
     return JSONResponse(
         {
-            "position": opened.job.position,
+            # That findings were kept is news to nobody: whoever looks has them.
+            "position": max(one.seq for one in opened.entries if not isinstance(one.body, Checked)),
             "hash": opened.job.hash,
             "last": f"{last['by']} {last['what']}" if last else "",
             "questions": [one.id for one in opened.questions],
