@@ -329,15 +329,30 @@ def names_of(
 
 
 def assign(
-    values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: Grammar, system: str, tokens: Sequence[Token]
+    values: Sequence[Value],
+    names: Sequence[Name],
+    laid: Laid,
+    grammar: Grammar,
+    system: str,
+    tokens: Sequence[Token],
+    *,
+    corrects: bool = False,
 ) -> float:
-    """Give each value its name (``Value.name``), or None, at the least cost; returns that cost."""
+    """Give each value its name (``Value.name``), or None, at the least cost; returns that cost.
+
+    ``corrects``: the sentence puts right what was said before it.
+    """
     if not values:
         return 0.0
     costs = [[_edge(v, name, values, names, laid, grammar, system, tokens) for name in names] for v in values]
     fits = [[_fit(v, name, grammar, system) for name in names] for v in values]
     alone = [_alone(v, grammar) for v in values]
     lonely = [NONE if not q else 2.5 if any(q in x.ids for x in names) else 1.0 for q in alone]
+    ahead = [n for n in names if n.ids and n.place < values[0].place]
+    if corrects and not ahead and len(values) > len([n for n in names if n.ids]):
+        lonely[0] = (
+            0.3  # "CO2 eight nine, correction, eight six, stack ninety nine": it corrects, the stack has its own
+        )
     listed = [
         n > 0 and v.condition is not None and v.condition != values[n - 1].condition for n, v in enumerate(values)
     ]

@@ -268,10 +268,15 @@ def _questions(sentence: Sentence, tokens: Sequence[Token]) -> None:
             for s in segments:
                 s.doubtful = "question"
             return
-        headed = not asks and any(i.role("question") for s in segments[1:] for i in s.items[:1])
-        if headed and any(s.quantities for s in segments[:1]) and any(s.numbers for s in segments):
+        headed = next((n for n, s in enumerate(segments) if n and any(i.role("question") for i in s.items[:2])), None)
+        told = segments[:headed]
+        if not asks and headed and told[0].quantities and any(s.numbers for s in told):
+            wh = any(tokens[i.start].low.startswith(("wh", "how")) for i in segments[headed].items[:2])
             for s in segments:
-                s.doubtful = "question"
+                if wh and s not in told:
+                    s.kind = "question"  # "supply 152, return 129, so what's the difference?"
+                elif not wh:
+                    s.doubtful = "question"
             return
         for s in segments:
             s.kind = "question"

@@ -24,7 +24,16 @@ from schemas.readings import (
     Source,
 )
 
-__all__ = ["bind_back", "completes_move", "interrupted", "named_afterwards", "relabels", "swaps", "undo"]
+__all__ = [
+    "bind_back",
+    "completes_move",
+    "interrupted",
+    "named_afterwards",
+    "relabels",
+    "signed_afterwards",
+    "swaps",
+    "undo",
+]
 
 
 MANY = frozenset(("those", "both", "all", "lot", "two", "everything", "them"))
@@ -202,6 +211,25 @@ def swaps(b: Book, p: Parsed) -> bool:
         b.emit(Change(target=r.id, reading=new, why="the two were swapped"))
         b.made = [rid for rid in b.made if rid != r.id]
         b.mark(new.id)
+    b.c.correcting = False
+    return True
+
+
+def signed_afterwards(b: Book, p: Parsed) -> bool:
+    """ "Offset point oh two. Put a minus on that.": the sign of the reading just made."""
+    if p.values or not any(s.has("make_minus") for s in p.sentence.segments):
+        return False
+    group = [r for r in b.group() if b.measured(r)][-1:]
+    if not group or group[0].value.startswith("-"):
+        return False
+    r = group[0]
+    if b.g.measures[str(r.quantity)].sign == "plain":
+        return False
+    doubts = tuple(d for d in r.doubts if d.kind != DoubtKind.SIGN_UNCLEAR)
+    new = r.model_copy(update={"id": b.new_id(), "value": f"-{r.value}", "doubts": doubts})
+    b.emit(Change(target=r.id, reading=new, why="the sign was said behind it"))
+    b.made = [rid for rid in b.made if rid != r.id]
+    b.mark(new.id)
     b.c.correcting = False
     return True
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
 from typing import Any, NamedTuple
+
+from schemas.units import units
 
 __all__ = ["Language", "language"]
 
@@ -42,6 +45,12 @@ class Language(NamedTuple):
     degrees: tuple[str, ...]
     ordinals_of_things: dict[str, str]
     units: dict[str, tuple[str, ...]]
+    unit_starts: frozenset[str]
+    """Words that a unit may begin with, but no small ones."""
+    places: frozenset[str]
+    name_links: frozenset[str]
+    name_passed: frozenset[str]
+    name_trailing: frozenset[str]
     starts: frozenset[str]
     """Words and signs that a number may begin with."""
 
@@ -83,8 +92,20 @@ def language(code: str = "en") -> Language:
         degrees=tuple(raw["words"]["degrees"]),
         ordinals_of_things=raw["words"]["ordinals_of_things"],
         units={code: tuple(said) for code, said in raw["units"].items()},
+        unit_starts=frozenset(_unit_starts(raw["units"])),
+        places=frozenset(raw["words"]["places"]),
+        name_links=frozenset(raw["names"]["links"]),
+        name_passed=frozenset(raw["names"]["passed"]),
+        name_trailing=frozenset(raw["names"]["trailing"]),
         starts=frozenset(starts | {"a", "an", "-", "+", "."}),
     )
+
+
+def _unit_starts(more: dict[str, list[str]]) -> Iterator[str]:
+    for phrase in (p for u in units().values() for p in (*u.said, *more.get(u.code, ()))):
+        first = phrase.split()[0]
+        if len(first) > 3:
+            yield first
 
 
 def _undo(parts: dict[str, list[str]]) -> tuple[str, ...]:

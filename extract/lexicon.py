@@ -191,7 +191,10 @@ class Grammar:
             else:
                 here.append(Item("word", i, i + 1, w, UNKNOWN))
             beside = i > 0 and (
-                likes[i - 1] or lows[i - 1] in lang.minus or lows[i - 1] in ("a", '"', "°", "full", "whole", "complete")
+                likes[i - 1]
+                or lows[i - 1] in lang.sound_alikes
+                or lows[i - 1] in lang.minus
+                or lows[i - 1] in ("a", '"', "°", "full", "whole", "complete")
             )
             for table in tables:
                 for size, phrases in table.get(w, ()):
@@ -205,6 +208,8 @@ class Grammar:
                 here.append(Item("appliance", i, i + 2, (lang.ordinals_of_things[w],), KNOWN - 0.2))
             elif w in ("both", "all") and i + 1 < len(tokens):
                 here.extend(self._all_of_them(lows, i))
+            elif w in lang.places:
+                here.extend(self._placed(lows, i))
             here.extend(self._numbers(tokens, i, likes))
             edges.append(here)
         return [_merged(_longest(here, likes, edges)) for here in edges]
@@ -251,6 +256,12 @@ class Grammar:
         if bare and end < len(tokens) and tokens[end].low in self.appliance_words:
             end += 1
         yield Item("appliance", i, end, (tag,), KNOWN - (0.2 if end - i > 1 else 0.0) + (0.3 if bare else 0.0))
+
+    def _placed(self, lows: Sequence[str], i: int) -> Iterator[Item]:
+        """ "The left boiler", "basement unit": an appliance named by where it stands."""
+        j = i + 2 if lows[i + 1 : i + 2] in (["hand"], ["side"], ["room"]) else i + 1
+        if j < len(lows) and lows[j] in self.appliance_words and lows[j] not in ("number", "#"):
+            yield Item("appliance", i, j + 1, (lows[i],), KNOWN - 0.2)
 
     def _all_of_them(self, lows: Sequence[str], i: int) -> Iterator[Item]:
         j = i + 1

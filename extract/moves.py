@@ -49,6 +49,11 @@ def moves_of(
         (directions and (screws or short or len(values) == 1)) or (turned and (screws or short))
     ):
         amounts = shares
+    being = any(tokens[i.start].low in ("was", "is", "'s", "were") for i in laid.items)
+    if amounts and amounts is shares and being and not (screws or short or turned):
+        for v in amounts:
+            values.remove(v)
+        return []  # "the probe was half out"
     if not amounts:
         return []
     if not (directions or screws or worded):

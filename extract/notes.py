@@ -40,6 +40,9 @@ def record_text(b: Book, c: Capture) -> None:
         why = name_misgiving(b.u, span[0], span[1], spoken)
         if why:
             reading = reading.model_copy(update={"doubts": (doubt(DoubtKind.HEARD_UNCLEARLY, why),)})
+    if not c.sure:
+        text = doubt(DoubtKind.TO_CONFIRM, "the words around it leave it open")
+        reading = reading.model_copy(update={"doubts": (*reading.doubts, text)})
     old = b.c.at_slot(c.quantity, "", "", reading.appliance)
     if old is not None and q.form != "words":
         b.settle(reading, old.id, "said again")
@@ -53,7 +56,8 @@ def record_choices(b: Book, p: Parsed) -> None:
     for n, i in enumerate(p.laid.items):
         s = p.sentence.segments[p.laid.segment_of[n]]
         picked = i.get("choice")
-        if picked is None or s.kind != "reading" or s.numbers or s.has("not", "future"):
+        quoted = s.kind == "limit" and not s.has("limit")  # "the gas on the plate is natural gas"
+        if picked is None or not (s.kind == "reading" or quoted) or s.numbers or s.has("not", "future"):
             continue
         q, option = picked
         named = any(q in m.value.ids for x in p.sentence.segments for m in x.items if m.kind == "quantity")

@@ -156,11 +156,19 @@ def _digit(tokens: Sequence[Token], i: int, lang: Language, inside: bool) -> tup
     nxt = tokens[i + 1] if i + 1 < len(tokens) else None
     follows = nxt is not None and number_like(nxt, lang)
     after_point = i > 0 and tokens[i - 1].low in lang.points
+    last = nxt is None or nxt.kind == "mark"
     if w in lang.small_words:
-        ok = after_point or (inside and not follows and (nxt is None or nxt.kind == "mark"))
+        ok = after_point or (inside and not follows and (last or (nxt is not None and nxt.low in lang.unit_starts)))
     else:
-        ok = inside or follows or (nxt is not None and nxt.low in lang.points)
+        ok = inside or follows or (nxt is not None and (nxt.low in lang.points or _alike(tokens, i + 1, lang)))
     return (str(lang.digits[heard]), SOUND_ALIKE) if ok else None
+
+
+def _alike(tokens: Sequence[Token], i: int, lang: Language) -> bool:
+    """A second word that sounds like a digit ("ate won", "ate for" at the end): two of them are a number."""
+    if lang.sound_alikes.get(tokens[i].low) not in lang.digits:
+        return False
+    return tokens[i].low not in lang.small_words or i + 1 == len(tokens) or tokens[i + 1].kind == "mark"
 
 
 def _small(tokens: Sequence[Token], i: int, lang: Language, inside: bool) -> _Group | None:

@@ -108,7 +108,8 @@ def _sentences(
             names = [n for n in names if not any(a <= n.start < b for a, b in spans)]
         conditions_of(sentence, laid, values, grammar)
         live = [v for v in values if not v.negated]
-        cost = assign(live, names, laid, grammar, system, tokens)
+        corrects = sentence.continues or sentence.segments[0].has("correct")
+        cost = assign(live, names, laid, grammar, system, tokens, corrects=corrects)
         total += cost
         if all(s.kind == "reading" for s in sentence.segments):
             total += _again(live, context)

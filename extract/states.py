@@ -12,7 +12,8 @@ from extract.tokens import Token
 
 __all__ = ["Checked", "checks_of"]
 
-RANK = ("not applicable", "not yet", "failed", "passed", "done")
+DENIED = "not passed"  # "the leak test is not good": failed, or not done yet
+RANK = ("not applicable", "not yet", DENIED, "failed", "passed", "done")
 
 
 class Checked(NamedTuple):
@@ -72,7 +73,8 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
             spans.setdefault(q, [i.start, i.end])
             if skipped:
                 states.setdefault(q, []).append(("not applicable", i.end))
-        for i in s.items:
+        for n, i in enumerate(s.items):
+            denied = n > 0 and s.items[n - 1].role("not")  # "the trap's not filled"
             tell = i.get("tell")
             if tell is not None and not s.numbers:
                 q, state = tell
@@ -84,7 +86,10 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
                 continue
             targets = [q for q, _ in open_]
             for q, state in pairs:
-                if q in targets:
+                if q in targets and denied:
+                    words = " ".join(t.low for t in tokens[i.start : i.end])
+                    states.setdefault(q, []).append((_opposite(q, state, words, grammar), i.end))
+                elif q in targets:
                     real = "not yet" if pending and state in ("passed", "done") and not _denies(i, tokens) else state
                     states.setdefault(q, []).append((real, i.end))
         if pending:
@@ -96,9 +101,21 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
         if q in answered:
             continue
         names = [state for state, _ in found]
-        state = next(r for r in RANK if r in names)
+        state = next((r for r in RANK if r in names), "")
+        if not state:
+            continue  # "it's not leaking" says no more than that
+        unclear = DENIED in names
         start, end = spans.get(q, [found[0][1] - 1, found[0][1]])
-        yield Checked(q, state, start, max(end, *(e for _, e in found)))
+        yield Checked(q, "failed" if state == DENIED else state, start, max(end, *(e for _, e in found)), unclear)
+
+
+def _opposite(quantity: str, state: str, words: str, grammar: Grammar) -> str:
+    """What "not" in front of a state makes of it: what the sheet says of "not filled"; else not yet, or unclear."""
+    said = grammar.quantities[quantity].states
+    known = next((s for s, phrases in said.items() if f"not {words}" in phrases), None)
+    if known is not None:
+        return known
+    return {"done": "not yet", "passed": DENIED}.get(state, "")
 
 
 def _answered(s: Segment, tokens: Sequence[Token], grammar: Grammar) -> dict[str, Checked]:

@@ -9,7 +9,16 @@ from extract.assign import Value
 from extract.book import Book
 from extract.circumstances import appliances, phases, states
 from extract.context import Context, Setting, Topic
-from extract.corrections import bind_back, completes_move, interrupted, named_afterwards, relabels, swaps, undo
+from extract.corrections import (
+    bind_back,
+    completes_move,
+    interrupted,
+    named_afterwards,
+    relabels,
+    signed_afterwards,
+    swaps,
+    undo,
+)
 from extract.guards import unresolved, went_astray
 from extract.heard import best_heard
 from extract.lexicon import Grammar
@@ -68,7 +77,7 @@ def sentence(b: Book, p: Parsed) -> None:
     tags = appliances(b, p)
     phases(b, p)
     undo(b, p)
-    if swaps(b, p) or named_afterwards(b, p) or completes_move(b, p):
+    if swaps(b, p) or signed_afterwards(b, p) or named_afterwards(b, p) or completes_move(b, p):
         return
     labelled = relabels(b, p)
     if tags and not labelled:
@@ -110,7 +119,7 @@ def sentence(b: Book, p: Parsed) -> None:
 
 
 def _before_move(v: Value, p: Parsed, b: Book) -> bool:
-    """ "The CO2 is nine eight and I'm going an eighth out": read before the screw was turned, in a clause of its own."""
+    """ "The CO2 is nine eight and I'm going an eighth out": read before the screw was turned."""
     if not p.moves or v.end > p.moves[0].start or v.changed:
         return False
     at = next(n for n, i in enumerate(p.laid.items) if i.end > p.moves[0].start)

@@ -12,8 +12,7 @@ from extract.tokens import Token
 
 __all__ = ["Capture", "captures"]
 
-LINKS = frozenset(("is", "'s", "was", ":", "=", "are", "be", "called", "named"))
-ARTICLES = frozenset(("a", "an", "the", "my", "our", "that", "this", "of"))
+LEAST_CODE = 3  # letters and digits of a code that is said once more
 LETTER_WORDS = {
     "alpha": "A",
     "alfa": "A",
@@ -120,9 +119,10 @@ def _mentioned(
                 break
             if form not in ("name", "person", "code"):
                 continue
-            start, linked = _behind(tokens, item.end, stop)
+            start, linked = _behind(tokens, item.end, stop, grammar)
             if start >= stop:
                 break
+            sure = True
             indefinite = tokens[item.end - 1].low in ("a", "an")
             end = _end_of(tokens, start, stop, kinds, grammar, form)
             if end <= start:
@@ -130,8 +130,10 @@ def _mentioned(
             if form != "code":
                 if not (linked or _labelled(tokens, item.end, start, end, kinds)):
                     break
-                if not _name_like(tokens, start, end, kinds):
+                small = linked and text == text.lower() and _strangers(start, end, kinds) > 1
+                if not (small or _name_like(tokens, start, end, kinds)):
                     break
+                sure = not small  # a recogniser that writes no capitals: it may be no name at all
                 value = text[tokens[start].start : tokens[end - 1].end]
             else:
                 if not (linked or indefinite) and not (
@@ -146,26 +148,27 @@ def _mentioned(
                 known = kinds.get(start)
                 if known is not None and not linked and known.kind not in _CODE_KINDS:
                     break
-                value = _code(tokens, start, end, text, grammar, q)
+                value, sure = _corrected_code(tokens, start, end, text, grammar, q, kinds)
                 if not _has_code(value) and not _name_like(tokens, start, end, kinds):
                     break
             used = end
-            yield Capture(q, value, item.start, end)
+            yield Capture(q, value, item.start, end, sure)
             break
 
 
-def _behind(tokens: Sequence[Token], at: int, stop: int) -> tuple[int, bool]:
-    """Step over "is", "number", a colon, an article; says whether something links name and value."""
-    linked = tokens[at - 1].low in LINKS
+def _behind(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tuple[int, bool]:
+    """Step over "is", "number", "on the plate", a colon, an article; says whether something links name and value."""
+    lang = grammar.lang
+    linked = tokens[at - 1].low in lang.name_links
     while at < stop:
         low = tokens[at].low
-        if low in LINKS:
+        if low in lang.name_links:
             linked = True
         elif low in (",", "-", "–"):
             linked = linked or low != ","
         elif low == "a" and tokens[at].text == "A" and at + 1 < stop and _single(tokens[at + 1]):
             break  # the letter, not the article
-        elif low not in ARTICLES and low not in ("number", "name", "today", "here", "on", "no", "used", "#", "."):
+        elif low not in lang.name_passed:
             break
         at += 1
     return at, linked
@@ -199,6 +202,8 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
                 if named or low == "with":
                     break
         k += 1
+    while k > start + 1 and tokens[k - 1].low in grammar.lang.name_trailing:
+        k -= 1
     return k
 
 
@@ -218,11 +223,44 @@ def _name_like(tokens: Sequence[Token], start: int, end: int, kinds: dict[int, I
 
 def _labelled(tokens: Sequence[Token], label: int, start: int, end: int, kinds: dict[int, Item]) -> bool:
     """ "Technician Ada Quill", "analyser Torvin 5": a name right behind its label, in capitals throughout."""
-    if start != label or end - start < 2:
+    if end - start < 2 or not (start == label or (start == label + 1 and tokens[label].low == ",")):
         return False
     strange = kinds.get(start)
     capital = all(t.text[:1].isupper() or t.kind == "number" for t in tokens[start:end])
     return capital and strange is not None and strange.kind == "word"
+
+
+def _strangers(start: int, end: int, kinds: dict[int, Item]) -> int:
+    """How many words that are not known a name begins with."""
+    n = 0
+    while start + n < end and (item := kinds.get(start + n)) is not None and item.kind in ("word", "number"):
+        n += 1
+    first = kinds.get(start)
+    return n if first is not None and first.kind == "word" else 0
+
+
+def _corrected_code(
+    tokens: Sequence[Token], start: int, end: int, text: str, grammar: Grammar, quantity: str, kinds: dict[int, Item]
+) -> tuple[str, bool]:
+    """The code, and whether it was said without a correction: "B 7 7 3 1, no, P: P 7 7 3 1" is P7731, asked."""
+    no = grammar.lang.cues["no"]
+    cuts = [
+        k
+        for k in range(start + 1, end)
+        if tokens[k].low in no or ((i := kinds.get(k)) is not None and (i.role("correct") or i.role("not")))
+    ]
+    if not cuts:
+        return _code(tokens, start, end, text, grammar, quantity), True
+    first = _code(tokens, start, cuts[0], text, grammar, quantity)
+    runs: list[list[int]] = [[]]
+    for k in range(cuts[-1] + 1, end):
+        if _single(tokens[k]) or spoken_digits(tokens, k, grammar.lang):
+            runs[-1].append(k)
+        elif runs[-1]:
+            runs.append([])
+    again = [_code(tokens, r[0], r[-1] + 1, text, grammar, quantity) for r in runs if r]
+    whole = [c for c in again if len(c) == len(first) >= LEAST_CODE]
+    return (whole[-1] if whole else first), False
 
 
 def _code_like(tokens: Sequence[Token], start: int, end: int, grammar: Grammar) -> bool:
@@ -239,6 +277,9 @@ def _has_code(value: str) -> bool:
 
 def _code(tokens: Sequence[Token], start: int, end: int, text: str, grammar: Grammar, quantity: str) -> str:
     """Letters and digits as they would be written: "T W four four seven" is TW447; words stay words."""
+    written = text[tokens[start].start : tokens[end - 1].end]
+    if not any(c.isspace() for c in written) and any(c.isdigit() for c in written):
+        return written
     out: list[str] = []
     k = start
     glue = False
@@ -254,6 +295,11 @@ def _code(tokens: Sequence[Token], start: int, end: int, text: str, grammar: Gra
         if t.low in ("slash", "/"):
             out.append("/")
             glue, k = True, k + 1
+            continue
+        spelt = k + 2 < end and tokens[k + 1].low == "for" and tokens[k + 2].low.startswith(t.low) and t.text.isalpha()
+        if spelt and len(t.text) == 1:
+            out.append(("" if glue else " ") + t.text.upper())  # "P for papa"
+            glue, k = True, k + 3
             continue
         if k + 2 < end and tokens[k + 1].low == "as" and tokens[k + 2].low == "in":
             out.append(("" if glue else " ") + t.text[:1].upper())
