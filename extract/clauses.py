@@ -119,6 +119,8 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
                 continue  # "a turn and a half", "a minute and four seconds"
             current.append(Segment([], "and"))
             continue
+        if item.kind == "cue" and (item.role("future") or item.role("question")) and _complete(current[-1]):
+            current.append(Segment([], "then"))  # "eight seven CO2 I'll leave it there": the reading stands by itself
         current[-1].items.append(item)
         if item.kind == "unit" and tokens[item.end - 1].low == "." and item.end < len(tokens):
             nxt = tokens[item.end]
@@ -143,6 +145,13 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
                     segment.kind = before.segments[-1].kind
         before = sentence
     return found
+
+
+def _complete(s: Segment) -> bool:
+    """Whether a quantity and its number stand in it, and nothing that makes it something else than a reading."""
+    kinds = {i.kind for i in s.items}
+    other = any(i.role(r) for i in s.items for r in ("future", "question", "limit", "report", "history", "instruct"))
+    return {"quantity", "number"} <= kinds and not other
 
 
 def _features(s: Segment, tokens: Sequence[Token]) -> None:

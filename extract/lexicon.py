@@ -116,6 +116,10 @@ class Grammar:
         )
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
         self.alarms = compile_alarms(sheet)
+        names = {p for q in sheet.quantities if q.kind == "number" for p in q.said if p.isalnum()}
+        digits = {n for n in names if n[-1].isdigit()}
+        shorter = {n for n in names for d in digits if d[:-1] == n}
+        self.glued = tuple(sorted(digits | shorter, key=lambda n: (-len(n), n)))
 
     def unit_written(self, text: str) -> str:
         """The unit code of a unit as a display writes it; empty where there is none or it is not known."""

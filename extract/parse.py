@@ -48,7 +48,7 @@ class Heard:
 
 def parse(text: str, context: Context, grammar: Grammar) -> Heard:
     """Return the sentences of ``text``; looks at the context only to choose between ways to read the words."""
-    tokens = tokenize(text)
+    tokens = tokenize(text, grammar.glued)
     if not tokens:
         return Heard(tokens, [], 0.0)
     rows = grammar.rows(tokens, context.setting.appliances)

@@ -46,12 +46,14 @@ class Token(NamedTuple):
     joined: bool
 
 
-def tokenize(text: str) -> list[Token]:
+def tokenize(text: str, labels: tuple[str, ...] = ()) -> list[Token]:
     """Return the tokens of ``text``: words, numbers, fractions, dates, clock times and marks, with their offsets.
 
     A hyphen inside a compound (lock-up, twenty-one, O-2) is no token: its parts are. ``'s`` and the like stand alone.
+    ``labels``: names written with digits (co2), longest first; a number glued to one is cut off it ("O24.5, CO70")
+    where only one of them fits.
     """
-    doc = _pipeline()(text)
+    doc = _pipeline(labels)(text)
     tokens: list[Token] = []
     before = -1
     for token, kind in zip(doc, doc.user_data[_KINDS], strict=True):
@@ -74,15 +76,15 @@ _COMPOUND, _SPACE = "", " "
 
 
 @cache
-def _pipeline() -> Language:
+def _pipeline(labels: tuple[str, ...]) -> Language:
     import spacy
 
     nlp = spacy.blank("en")
-    nlp.tokenizer = _cutter(nlp.vocab)
+    nlp.tokenizer = _cutter(nlp.vocab, labels)
     return nlp
 
 
-def _cutter(vocab: Vocab) -> Callable[[str], Doc]:
+def _cutter(vocab: Vocab, labels: tuple[str, ...]) -> Callable[[str], Doc]:
     """Return the tokenizer: it covers every character of a text, so that spaCy's offsets are those of the text."""
     from spacy.tokens import Doc
 
@@ -92,8 +94,10 @@ def _cutter(vocab: Vocab) -> Callable[[str], Doc]:
         spaces: list[bool] = []
         kinds: list[str] = []
         at = 0
-        for match in _TOKEN.finditer(plain):
+        while (match := _TOKEN.search(plain, at)) is not None:
             start, end = match.span()
+            if labels and match.lastgroup == "word" and plain[end - 1].isdigit():
+                end = start + _label_of(plain, start, end, labels)
             if start > at:
                 gap = plain[at:start]
                 if words and gap[0] == " ":
@@ -111,6 +115,18 @@ def _cutter(vocab: Vocab) -> Callable[[str], Doc]:
         return Doc(vocab, words=words, spaces=spaces, user_data={_KINDS: kinds})
 
     return cut
+
+
+def _label_of(text: str, start: int, end: int, labels: tuple[str, ...]) -> int:
+    """How many characters of a word with digits at its end are its name: all of them where nothing is glued to it."""
+    word = text[start:end].lower()
+    fits = [x for x in labels if word.startswith(x) and word[len(x) :].isdigit()]
+    if word in labels or not fits or (text[start - 1 : start].isalnum() and start):
+        return end - start
+    decimal = re.match(r"\.[0-9]", text[end : end + 2]) is not None
+    if len(fits) > 1 and not decimal:
+        return end - start  # "CO292" may be CO2 9.2 and CO 292
+    return len(fits[0])
 
 
 def _inside_compound(text: str, at: int) -> bool:
