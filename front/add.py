@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -14,16 +15,19 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from capture.prompt import words_of
 from front.options import By, JobNumber, Json, author
 from front.screen import clock, note, out, print_json
-from jobs.add import Added, Event, Typed
+from jobs.add import Added, Event, Named, Typed
+from jobs.add import Progress as Progressed
 from jobs.add import add as add_to_job
 from jobs.book import job_of, sheet_of
+from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.senses import senses
+from jobs.senses import Senses, senses
+from jobs.spool import take_up
 from jobs.store import Store, home_folder
 from schemas.errors import ExitCode, WrongUse
 from schemas.evidence import Look, Utterance
 
-__all__ = ["Shown", "moment_of", "put_on"]
+__all__ = ["Shown", "moment_of", "put_on", "taken_up"]
 
 
 def put_on(app: typer.Typer) -> None:
@@ -46,16 +50,18 @@ def add(
     given: list[Path | Typed] = [*(files or []), *(Typed(line) for line in text or [])]
     with Store(home_folder()) as store:
         before = job_of(store, job)
-        if not given and not before.unread:
-            raise WrongUse("Name at least one file, or a line with --text.")
         sheet = sheet_of(store, before.head)
+        sense, person = senses(model, words=words_of(sheet)), author(by, before)
         with Shown(quiet=json) as shown:
+            after = taken_up(store, before, sense, person, shown)
+            if not given and not after.unread and after is before:
+                raise WrongUse("Name at least one file, or a line with --text.")
             added = add_to_job(
                 store,
                 job,
                 given,
-                senses=senses(model, words=words_of(sheet)),
-                author=author(by, before),
+                senses=sense,
+                author=person,
                 at=moment_of(at),
                 progress=shown,
             )
@@ -75,6 +81,15 @@ def add(
     else:
         _tell(job, added, len(questions))
     return int(ExitCode.BAD_INPUT if added.refused or added.unread else ExitCode.DONE)
+
+
+def taken_up(store: Store, job: Job, sense: Senses, by: str, progress: Progressed = lambda event: None) -> Job:
+    """File and read the sound that a listening which was killed has left of a job, and return the job."""
+
+    def file(left: Sequence[Named]) -> Job:
+        return add_to_job(store, job.number, left, senses=sense, author=by, progress=progress).job
+
+    return take_up(store.home, job, file)
 
 
 def moment_of(text: str | None) -> datetime | None:

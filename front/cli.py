@@ -13,7 +13,23 @@ from pathlib import Path
 import typer
 from typer.exceptions import TyperException
 
-from front import add, ask, book, bundle, check, explain, limits, look, office, ready, report, show, trail, verify
+from front import (
+    add,
+    ask,
+    book,
+    bundle,
+    check,
+    explain,
+    limits,
+    listen,
+    look,
+    office,
+    ready,
+    report,
+    show,
+    trail,
+    verify,
+)
 from schemas.errors import ExitCode, SaybackError
 
 __all__ = ["app", "main", "run"]
@@ -26,7 +42,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for part in (book, add, show, explain, ask, limits, check, trail, report, office, verify, bundle, look, ready):
+for part in (book, add, listen, show, explain, ask, limits, check, trail, report, office, verify, bundle, look, ready):
     part.put_on(app)
 
 

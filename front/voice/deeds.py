@@ -1,0 +1,117 @@
+"""What the conversation does to the job: one journal entry for each thing decided, and the words of replies."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from front.voice import talk as rules
+from front.voice.news import Place, row_of
+from front.voice.wording import Asked, Wording
+from jobs.book import job_of
+from jobs.decisions import answer, edit, leave_out, settled_by, undo
+from jobs.journal import Answered, Draft, SetAside, Told
+from jobs.questions import open_questions
+from jobs.store import Store
+from schemas.errors import BadInput, WrongUse
+from schemas.evidence import Utterance
+from schemas.questions import Candidate
+from schemas.sheet import Sheet
+
+__all__ = ["Deeds"]
+
+
+class Deeds:
+    """Carries out decisions in one job, in the name of whoever works there."""
+
+    def __init__(self, store: Store, number: str, sheet: Sheet, wording: Wording, by: str) -> None:
+        self._store = store
+        self._number = number
+        self._sheet = sheet
+        self._wording = wording
+        self._by = by
+
+    def set_aside(self, utterance: Utterance, mark: rules.Mark) -> None:
+        """Note that an utterance is no talk about the work."""
+        body = SetAside(
+            evidence=utterance.evidence,
+            number=utterance.number,
+            what=mark.what,
+            question=mark.question,
+            note=mark.note,
+        )
+        key = f"set-aside/{utterance.evidence}/{utterance.number}"
+        self._store.append(self._number, [Draft(body, self._by, key)])
+
+    def told(self, say: rules.Say, *, whole: bool) -> None:
+        """Note what was said; it names readings as read back only if it was said to its end."""
+        if not say.text:
+            return
+        question = say.about.question.id if say.about and say.about.question else None
+        read_back = say.about.readings if whole and say.about and say.about.question is None else ()
+        body = Told(kind="said", text=say.text, question=question, readings=read_back)
+        self._store.append(self._number, [Draft(body)])
+
+    def do(self, action: rules.Action) -> Iterator[str]:
+        """Carry out what was decided, and yield what is to be said of it."""
+        match action:
+            case rules.Settle(asked, candidate):
+                yield from self._settle(asked, candidate)
+            case rules.Edit(candidate):
+                try:
+                    edit(self._store, self._number, candidate, by=self._by, why="corrected when it was read back")
+                except (WrongUse, BadInput) as error:
+                    yield str(error)
+            case rules.TakeBack(readings):
+                yield from self._take_back(readings[-1])
+            case _:
+                return
+
+    def reply(self, what: str, talk: rules.Talk, place: Place) -> rules.Say:
+        """Return what is said to a request."""
+        job = job_of(self._store, self._number)
+        word = self._wording
+        if what == "what_taken":
+            row = row_of(job, word, place)
+            return rules.Say(row.text if row else word.phrase("nothing_taken"), 1, row, row=row is not None)
+        if what == "what_missing":
+            here = [one for one in job.findings if one.verdict == "missing" and one.condition == (place[1] or "")]
+            here = [one for one in here if one.appliance in (None, place[0])]
+            where = word.place(*place) if here else ""
+            missing = here or [one for one in job.findings if one.verdict == "missing"]
+            return rules.Say(word.missing(where, missing), 1)
+        if what == "there":
+            standing = sum(1 for row in job.rows.values() if row.how not in ("open", "left out"))
+            return rules.Say(word.phrase("there", taken=standing, open=len(open_questions(job, self._sheet))), 1)
+        if what == "what_is_it":
+            return rules.Say(word.phrase("again"), 1, talk.asked)
+        return rules.Say(word.phrase(what), 1)
+
+    def _settle(self, asked: Asked, candidate: Candidate | None) -> Iterator[str]:
+        """Answer a question; yield the reason if it can no longer be answered so."""
+        assert asked.question is not None
+        how: Literal["spoken", "cannot tell"] = "spoken" if candidate is not None else "cannot tell"
+        settled = settled_by(asked.question, candidate) if candidate is not None else ()
+        position = job_of(self._store, self._number).position
+        try:
+            answer(self._store, self._number, asked.question, asked_at=position, by=self._by, how=how, settled=settled)
+        except (WrongUse, BadInput) as error:
+            yield str(error)
+
+    def _take_back(self, reading: str) -> Iterator[str]:
+        """Undo the last answer if it was about this reading, else leave the reading out; say what stood there."""
+        job = job_of(self._store, self._number)
+        row = job.rows.get(reading)
+        if row is None or row.reading.quantity is None:
+            yield self._wording.phrase("nothing_to_take_back")
+            return
+        told = self._wording.phrase(
+            "taken_back", what=self._wording.what(row.reading), value=self._wording.of(row.reading)
+        )
+        last = row.history[-1]
+        entry = next((one for one in self._store.entries(self._number) if one.seq == last.seq), None)
+        if entry is not None and isinstance(entry.body, Answered):
+            undo(self._store, self._number, entry.seq, by=self._by, why="taken back aloud")
+        else:
+            leave_out(self._store, self._number, reading, by=self._by, why="taken back aloud")
+        yield told

@@ -1,0 +1,66 @@
+"""Whether the microphone hears the tool itself: what was played, laid beside what came in."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+
+from front.voice.sounds import RATE, Sound
+
+__all__ = ["Echo"]
+
+LATEST_S = 0.6
+"""The longest way from here through loudspeaker, air and microphone."""
+KEPT_S = 40.0
+
+
+class Echo:
+    """Remembers what was played, and says how much of it is in a stretch of what was heard."""
+
+    def __init__(self) -> None:
+        self._played: deque[tuple[float, Sound]] = deque()
+
+    def played(self, sound: Sound, at: float) -> None:
+        """Note that a sound began at a second of the session."""
+        self._played.append((at, sound))
+        while self._played and self._played[0][0] < at - KEPT_S:
+            self._played.popleft()
+
+    def stopped(self, at: float) -> None:
+        """Note that whatever was playing was cut off."""
+        cut = [(begun, sound[: max(0, round((at - begun) * RATE))]) for begun, sound in self._played]
+        self._played = deque(cut)
+
+    def overlap(self, start: float, end: float) -> float:
+        """Return how many seconds of a stretch something was playing, or may still have been on its way."""
+        return sum(
+            max(0.0, min(end, begun + len(sound) / RATE + LATEST_S) - max(start, begun))
+            for begun, sound in self._played
+        )
+
+    def share(self, heard: Sound, start: float) -> float:
+        """Return how alike what was heard from ``start`` is to what was played, 0..1, at the delay where it is most so.
+
+        Both are whitened first (differences of samples), since any two voices are alike in their low tones.
+        """
+        seconds = len(heard) / RATE
+        reference = self._reference(start - LATEST_S, seconds + LATEST_S)
+        a, b = np.diff(heard, 2), np.diff(reference, 2)
+        if not len(a) or not np.any(b):
+            return 0.0
+        size = 1 << (len(a) + len(b)).bit_length()
+        across = np.fft.irfft(np.fft.rfft(b, size) * np.conj(np.fft.rfft(a, size)), size)
+        power = np.concatenate([[0.0], np.cumsum(np.square(b, dtype=np.float64))])
+        lags = len(b) - len(a) + 1
+        under = np.sqrt(np.maximum(power[len(a) : len(a) + lags] - power[:lags], 1e-9) * np.sum(np.square(a)) + 1e-12)
+        return float(np.max(np.abs(across[:lags]) / under))
+
+    def _reference(self, start: float, seconds: float) -> Sound:
+        out = np.zeros(round(seconds * RATE), np.float32)
+        for begun, sound in self._played:
+            at = round((begun - start) * RATE)
+            first, last = max(0, at), min(len(out), at + len(sound))
+            if last > first:
+                out[first:last] += sound[first - at : last - at]
+        return out

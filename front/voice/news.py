@@ -1,0 +1,140 @@
+"""What an utterance changed in a job, as far as there is something to say about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import extract
+from extract.parse import parse
+from front.voice.talk import Leaving, News
+from front.voice.wording import Asked, Wording
+from jobs.fold import Job
+from jobs.questions import open_questions
+from jobs.table import JobRow
+from schemas.evidence import Utterance
+from schemas.findings import Finding
+from schemas.sheet import Sheet
+
+__all__ = ["Place", "has_number", "news_of", "row_of"]
+
+Place = tuple[str | None, str | None]
+"""Appliance and condition; None where not known."""
+
+CORRECTIONS = ("corrected", "the two were swapped", "named again")
+"""Reasons for a change after which what stood there before is said too; a value read again after a turn is no news."""
+FAINT_DB = 10.0
+"""Speech less than so far above the noise is said back."""
+
+
+def news_of(
+    before: Job,
+    after: Job,
+    sheet: Sheet,
+    wording: Wording,
+    *,
+    utterances: Sequence[Utterance],
+    was_at: Place,
+    is_at: Place,
+    number: bool,
+) -> News:
+    """Return what is different in ``after``, and what there is to say of the place that was left."""
+    fresh = [row for key, row in after.rows.items() if _differs(before.rows.get(key), row)]
+    standing = [row for row in fresh if row.how not in ("open", "left out")]
+    faint = any(one.snr_db is not None and one.snr_db < FAINT_DB for one in utterances)
+    replaced = list(_replaced(fresh, wording))
+    questions = tuple(asked for one in open_questions(after, sheet) if (asked := wording.question(one)) is not None)
+    told = {asked.candidates[0].reading for asked in replaced}
+    return News(
+        taken=tuple(row.reading.id for row in standing),
+        said_back=tuple(
+            wording.said_back(row.reading)
+            for row in standing
+            if row.reading.quantity and row.reading.id not in told and (faint or wording.must_carry_value(row.reading))
+        ),
+        replaced=tuple(replaced),
+        gone=tuple(_gone(before, after, fresh, wording)),
+        questions=questions,
+        new=frozenset(row.reading.id for row in fresh if row.how == "open"),
+        stops=tuple(_stops(before.findings, after, sheet)),
+        number=number,
+        left=_leaving(after, wording, questions, was_at) if _left(was_at, is_at) else None,
+    )
+
+
+def has_number(utterance: Utterance, setting: extract.Setting, grammar: extract.Grammar) -> bool:
+    """Say whether a value was said, for whatever."""
+    heard = parse(utterance.text, extract.start(setting), grammar)
+    return any(one.values or one.moves or one.clock for one in heard.sentences)
+
+
+def row_of(job: Job, wording: Wording, place: Place) -> Asked | None:
+    """Return all that stands at a place, of each quantity the last, as one saying; None if there is nothing."""
+    found = {
+        (row.reading.quantity, row.reading.condition): row.reading
+        for row in job.rows.values()
+        if row.how not in ("open", "left out")
+        and row.reading.quantity
+        and (row.reading.appliance, row.reading.condition or None) == place
+    }
+    return wording.row(wording.place(*place), list(found.values())) if found else None
+
+
+def _differs(old: JobRow | None, new: JobRow) -> bool:
+    if old is None:
+        return True
+    names = ("quantity", "condition", "phase", "value", "unit", "appliance")
+    changed = any(getattr(old.reading, name) != getattr(new.reading, name) for name in names)
+    return changed or (old.how == "open") != (new.how == "open")
+
+
+def _replaced(fresh: Sequence[JobRow], wording: Wording) -> Iterator[Asked]:
+    """Yield what took the place of another value because somebody was corrected, with what stood there."""
+    for row in fresh:
+        last = row.history[-1] if row.history else None
+        if last is None or last.before is None or row.reading.quantity is None or row.how == "open":
+            continue
+        by_person = last.what in ("answered", "edited")
+        if (by_person or last.why in CORRECTIONS) and last.before.value != row.reading.value:
+            asked = wording.said_back(row.reading)
+            text = wording.phrase(
+                "was", what=wording.what(row.reading), value=wording.of(row.reading), other=wording.of(last.before)
+            )
+            yield Asked(text, asked.wants, asked.candidates)
+
+
+def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) -> Iterator[str]:
+    """Yield what was taken back and not replaced; what a picture's value came to stand under is not gone."""
+    heirs = {step.before.id for row in fresh for step in row.history if step.before is not None}
+    gone = {row.reading.id: row for row in after.gone}
+    for key, row in before.rows.items():
+        last = gone[key].history[-1] if key in gone else None
+        if key in after.rows or key in heirs or last is None or last.what != "taken back":
+            continue
+        one = row.reading
+        yield wording.phrase("taken_back", what=wording.what(one), value=wording.of(one))
+
+
+def _stops(before: Sequence[Finding], after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bool]]:
+    known = {one.rule for one in before if one.verdict == "stop"}
+    aloud = {alarm.stop for alarm in after.alarms}
+    words = {stop.id: f"{stop.name}. {stop.say}" for stop in sheet.stops}
+    for one in after.findings:
+        if one.verdict == "stop" and one.rule not in known:
+            yield one.rule, words.get(one.rule, one.text), one.rule in aloud
+
+
+def _left(was: Place, now: Place) -> bool:
+    return was != now and was[1] is not None
+
+
+def _leaving(job: Job, wording: Wording, questions: Sequence[Asked], place: Place) -> Leaving:
+    here = [
+        asked for asked in questions if (asked.candidates[0].appliance, asked.candidates[0].condition or None) == place
+    ]
+    missing = [
+        one
+        for one in job.findings
+        if one.verdict == "missing" and one.condition == place[1] and one.appliance in (None, place[0])
+    ]
+    told = wording.missing(wording.place(*place), missing) if missing else ""
+    return Leaving(tuple(here), told, row_of(job, wording, place))

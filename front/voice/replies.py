@@ -1,0 +1,154 @@
+"""What an utterance says as a reply to what the tool has just asked or said back.
+
+A reply is read by the same extraction as everything else, in the place that was asked about: so numbers, signs and
+units are understood alike, and what other hypotheses and the second opinion heard raises the same doubts.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+import extract
+from front.voice.wording import Asked
+from front.voice.words import Said, plain, spoken
+from schemas.doubts import DoubtKind
+from schemas.evidence import Hypothesis, Utterance
+from schemas.questions import Candidate
+from schemas.readings import Reading, Record
+from schemas.sheet import Quantity, Sheet
+
+__all__ = ["Replies", "Reply"]
+
+_UNCLEAR = {
+    DoubtKind.HEARD_UNCLEARLY,
+    DoubtKind.VALUE_UNCLEAR,
+    DoubtKind.RUN_TOGETHER,
+    DoubtKind.RANGE,
+    DoubtKind.HEDGED,
+    DoubtKind.CUT_OFF,
+    DoubtKind.SIGN_UNCLEAR,
+    DoubtKind.UNIT_UNCLEAR,
+    DoubtKind.IMPOSSIBLE,
+}
+"""Doubts about the answer itself; that a value is unusual or fits badly is what the question was about."""
+
+
+@dataclass(frozen=True)
+class Reply:
+    """An answer that carries a value or names one of the candidates. ``clear``: nothing in it is in doubt.
+
+    ``denies``: it begins with a no.
+    """
+
+    kind: Literal["value", "choice"]
+    candidate: Candidate
+    clear: bool
+    denies: bool = False
+
+
+class Replies:
+    """Understands replies for one job."""
+
+    def __init__(self, sheet: Sheet, grammar: extract.Grammar, setting: extract.Setting, said: Said | None = None):
+        self._sheet = sheet
+        self._grammar = grammar
+        self._setting = setting
+        self._said = said or spoken()
+
+    def understand(self, utterance: Utterance, asked: Asked) -> Reply | None:
+        """Return what an utterance answers to ``asked``; None if it is no answer that carries anything."""
+        denies = any(self._split(text)[0] == "no" for text in self._texts(utterance)[:2])
+        chosen = self._choice(utterance, asked)
+        if chosen is not None:
+            return Reply("choice", chosen, clear=True, denies=denies)
+        for candidate in {one.quantity: one for one in reversed(asked.candidates)}.values():
+            found = self._value(utterance, candidate, alone=len(asked.readings) == 1)
+            if found is not None:
+                mine = next((one for one in asked.candidates if one.quantity == found.quantity), None)
+                if mine is None:
+                    return None
+                given = mine.model_copy(update={"value": found.value, "unit": found.unit, "why": "said"})
+                clear = not any(doubt.kind in _UNCLEAR for doubt in found.doubts)
+                return Reply("value", given, clear, denies)
+        return None
+
+    def _texts(self, utterance: Utterance) -> list[str]:
+        second = [utterance.second_opinion] if utterance.second_opinion is not None else []
+        return [utterance.text, *second, *(one.text for one in utterance.hypotheses[1:])]
+
+    def _split(self, text: str) -> tuple[str, str]:
+        """Return the yes or no that a text begins with (empty: neither), and the rest."""
+        found = re.match(r"\W*([A-Za-z']+)\b[\W_]*", text)
+        word = found[1].lower() if found else ""
+        for name, words in (("yes", self._said.yes), ("no", self._said.no)):
+            if found and word in words:
+                return name, text[found.end() :]
+        return "", text
+
+    def _choice(self, utterance: Utterance, asked: Asked) -> Candidate | None:
+        """Return the one candidate that is named by what tells it from the others, both ways that it was heard."""
+        if asked.wants != "choice":
+            return None
+        heard = [self._named(plain(self._split(text)[1]), asked) for text in self._texts(utterance)[:2]]
+        found = {one for one in heard if one is not None}
+        return found.pop() if len(found) == 1 and None not in heard else None
+
+    def _named(self, words: str, asked: Asked) -> Candidate | None:
+        if not words or len(words.split()) > 6:
+            return None
+        fitting = []
+        for one in asked.candidates:
+            told = [self._sheet.quantity(one.quantity).said] if _differ(asked, "quantity") else []
+            if _differ(asked, "condition") and one.condition:
+                told.append(self._sheet.condition(one.condition).said)
+            if _differ(asked, "appliance") and one.appliance:
+                called = next((a.called for a in self._setting.appliances if a.tag == one.appliance), ())
+                told.append((one.appliance, *called))
+            if told and all(any(f" {plain(name)} " in f" {words} " for name in names) for names in told):
+                fitting.append(one)
+        numbers = bool(re.search(r"\d", words)) or any(
+            word in self._said.saying["digits"] or word in self._said.saying["tens"] for word in words.split()
+        )
+        distinct = {(one.quantity, one.condition, one.appliance): one for one in reversed(fitting)}
+        return next(iter(distinct.values())) if len(distinct) == 1 and not numbers else None
+
+    def _value(self, utterance: Utterance, about: Candidate, *, alone: bool) -> Reading | None:
+        """Return the one reading that the utterance is, said where ``about`` is; None if it is another or more."""
+        quantity = self._sheet.quantity(about.quantity)
+        for name in ("", *([quantity.said[0]] if alone and quantity.said else [])):
+            found = self._read(utterance, about, quantity, name)
+            if found is not None:
+                return found
+        return None
+
+    def _read(self, utterance: Utterance, about: Candidate, quantity: Quantity, name: str) -> Reading | None:
+        def put(text: str) -> str:
+            return f"{name} {self._split(text)[1]}".strip()
+
+        texts = {put(one.text): one.mass for one in reversed(utterance.hypotheses)}
+        best = put(utterance.text)
+        if not best:
+            return None
+        masses = [(best, texts.pop(best, 1.0)), *texts.items()]
+        second = utterance.second_opinion
+        said = utterance.model_copy(
+            update={
+                "hypotheses": tuple(Hypothesis(text=text, mass=mass) for text, mass in masses if text),
+                "second_opinion": None if second is None else put(second),
+            }
+        )
+        context = extract.start(self._setting)
+        context.appliance = about.appliance if about.appliance is not None else context.appliance
+        context.state = about.condition or None
+        _, operations = extract.step(said, 0.0, context, self._grammar)
+        if len(operations) != 1 or not isinstance(operations[0], Record):
+            return None
+        found = operations[0].reading
+        same = found.quantity == about.quantity and (found.condition or "") == (about.condition or "")
+        return found if same and found.appliance in (None, about.appliance) else None
+
+
+def _differ(asked: Asked, name: str) -> bool:
+    return len({getattr(one, name) for one in asked.candidates}) > 1

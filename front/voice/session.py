@@ -1,0 +1,419 @@
+"""Listening to one job: sound to the disk, pieces to evidence, changes to the conversation, the conversation to sound.
+
+ microphone ─ recorder thread ─▶ spool on the disk ─▶ endpointer ─▶ pieces ─ recogniser threads ─▶ jobs.add ─▶ News
+                                                                                    talk.step ◀──────────────┘
+                                                                                        └─▶ tones, speech, answers
+
+Nothing here decides when to speak or what an answer binds to; that is ``front/voice/talk.py``. Nothing the tool does
+keeps the recorder waiting: it has a thread of its own and a queue without end.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import queue
+import tempfile
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+
+from capture.endpoint import Endpointer, Mark, Piece
+from capture.microphone import Microphone
+from capture.sound import RATE, Samples
+from front.voice import talk as rules
+from front.voice.deeds import Deeds
+from front.voice.echo import Echo
+from front.voice.news import Place, has_number, news_of
+from front.voice.replies import Replies
+from front.voice.sounds import level_for, speak, tone
+from front.voice.speakers import Speakers
+from front.voice.talk import Talk
+from front.voice.wording import Wording
+from front.voice.words import command_of, note_of, spoken
+from jobs.add import Event as AddEvent
+from jobs.add import Named, add
+from jobs.book import job_of, sheet_of
+from jobs.extraction import grammar_of, place_now, setting_of
+from jobs.fold import Job
+from jobs.senses import Senses
+from jobs.spool import Spool
+from jobs.store import Store
+from schemas.errors import SaybackError
+from schemas.evidence import Utterance
+
+__all__ = ["Session", "Watcher"]
+
+ECHO = 0.22
+"""From this likeness on, the microphone hears the tool itself."""
+LOUD_NOISE_S = 8.0
+CLIPPED = 0.98
+_SILENT_S = 6.0
+
+
+class Watcher(Protocol):
+    """Somebody who looks at what happens: the screen, a bench."""
+
+    def line(self, kind: str, text: str, at: float) -> None:
+        """Something happened: ``heard``, ``tone``, ``said``, ``warning``."""
+        ...
+
+    def level(self, decibels: float, speaking: bool) -> None:
+        """How loud it is now, in decibels of full scale."""
+        ...
+
+
+class _Away:
+    """The microphone gave nothing for a while."""
+
+
+@dataclass
+class _Waiting:
+    """A piece that is being recognised; ``decided`` is when its end was decided, in seconds of the session."""
+
+    piece: Piece
+    future: Future[tuple[str, list[Utterance]]]
+    decided: float
+
+
+@dataclass
+class Session:
+    """One session of listening. ``run`` returns when the microphone has no more or ``stop`` is called."""
+
+    store: Store
+    number: str
+    senses: Senses
+    by: str
+    microphone: Microphone
+    speakers: Speakers
+    watcher: Watcher
+    clock: Callable[[], float] = time.monotonic
+
+    _queue: queue.SimpleQueue[bytes | _Away | SaybackError | None] = field(default_factory=queue.SimpleQueue)
+    _stopped: threading.Event = field(default_factory=threading.Event)
+
+    def stop(self) -> None:
+        """End after what was heard so far."""
+        self._stopped.set()
+
+    def run(self) -> None:
+        """Listen until there is no more sound.
+
+        Raises:
+            StoreFailed: the disk refuses; whatever had reached it is safe.
+            WrongUse: no such job.
+        """
+        job = job_of(self.store, self.number)
+        self._sheet = sheet_of(self.store, job.head)
+        self._grammar = grammar_of(self._sheet)
+        self._setting = setting_of(self.store, job, self._sheet)
+        self._wording = Wording(self._sheet, several=len(job.appliances) > 1)
+        self._replies = Replies(self._sheet, self._grammar, self._setting)
+        self._deeds = Deeds(self.store, self.number, self._sheet, self._wording, self.by)
+        self._place: Place = place_now(self.store, job, self._sheet)
+        self._talk = Talk()
+        self._echo = Echo()
+        self._endpointer = Endpointer()
+        self._recent: deque[Samples] = deque()
+        self._recent_from = 0
+        self._samples = 0
+        self._noise_db: float | None = None
+        self._told_began = False
+        self._filing: list[Utterance] = []
+        self._later: list[rules.Action] = []
+        self._ends: deque[tuple[float, rules.Say]] = deque()
+        self._known: dict[str, list[Utterance]] = {}
+        self._waiting: deque[_Waiting] = deque()
+        self._tried: tuple[Piece, Future[tuple[str, list[Utterance]]]] | None = None
+        self._quiet_since = 0
+        self._warned: set[str] = set()
+        begun = self.store.clock()
+        self._spool = Spool(self.store.home, self.number, begun)
+        recorder = threading.Thread(target=self._record, name="recorder", daemon=True)
+        with tempfile.TemporaryDirectory(prefix="sayback-") as folder, ThreadPoolExecutor(2) as pool:
+            self._folder, self._pool = Path(folder), pool
+            recorder.start()
+            try:
+                self._listen()
+                self._take(self._endpointer.finish())
+                self._file(wait=True)
+            finally:
+                self._stopped.set()
+                recorder.join(timeout=2)
+                self._spool.close(job_of(self.store, self.number))
+
+    # -- the recorder's thread -----------------------------------------------------------------------------------------
+
+    def _record(self) -> None:
+        """Write what is heard to the disk, and only then hand it on."""
+        last = self.clock()
+        try:
+            for block in self.microphone.blocks():
+                if self._stopped.is_set():
+                    break
+                sound = block
+                if sound is None:  # keep the session's time: what could not be heard is silence in the record
+                    self._queue.put(_Away())
+                    sound = bytes(2 * int((self.clock() - last) * RATE))
+                last = self.clock()
+                self._spool.write(sound)
+                self._queue.put(sound)
+        except SaybackError as error:
+            self._queue.put(error)
+        self._queue.put(None)
+
+    # -- the loop ------------------------------------------------------------------------------------------------------
+
+    @property
+    def _now(self) -> float:
+        return self._samples / RATE
+
+    def _listen(self) -> None:
+        lost = False
+        while not self._stopped.is_set():
+            try:
+                block = self._queue.get(timeout=0.03)
+            except queue.Empty:
+                self._file()
+                continue
+            if block is None:
+                return
+            if isinstance(block, SaybackError):
+                self._step(rules.Lost(self._now, self._wording.phrase("hearing_lost", what=str(block))))
+                self._tick()
+                raise block
+            if isinstance(block, _Away):
+                if not lost:
+                    what = self._wording.phrase("hearing_lost", what=self.microphone.name)
+                    self._step(rules.Lost(self._now, what))
+                lost = True
+                continue
+            if lost and any(block):
+                lost = False
+                self._step(rules.Lost(self._now, self._wording.phrase("hearing_back"), back=True))
+            self._hear(block)
+            self._file()
+            self._tick()
+
+    def _hear(self, block: bytes) -> None:
+        sound = np.asarray(np.frombuffer(block, "<i2"), np.float32) / np.float32(32768)
+        self._recent.append(sound)
+        while len(self._recent) > 1 and self._samples - self._recent_from > 20 * RATE:
+            self._recent_from += len(self._recent.popleft())
+        self._samples += len(sound)
+        self._take(self._endpointer.take(sound))
+        self._meter(sound)
+        if self._endpointer.speaking and not self._told_began and self._is_person():
+            self._told_began = True
+            self._step(rules.Began(self._now))
+
+    def _is_person(self) -> bool:
+        """Say whether who speaks now is not (only) the tool itself, heard by the microphone."""
+        if self._echo.overlap(self._now - 0.4, self._now) <= 0.0:
+            return True
+        if self._endpointer.spoken_for < 0.35:
+            return False
+        return self._echo.share(self._last(0.4), self._now - 0.4) < ECHO
+
+    def _take(self, marks: Iterator[Mark]) -> None:
+        for mark in marks:
+            if mark.kind == "may end" and mark.piece is not None:
+                self._tried = mark.piece, self._pool.submit(self._recognise, mark.piece)
+            elif mark.kind == "piece" and mark.piece is not None:
+                if self._tried is not None and self._tried[0] == mark.piece:
+                    future = self._tried[1]
+                else:
+                    future = self._pool.submit(self._recognise, mark.piece)
+                self._waiting.append(_Waiting(mark.piece, future, self._now))
+                self._tried = None
+                if mark.piece.speech is not None and not self._endpointer.speaking:
+                    self._told_began = False
+                    self._step(rules.Ended(self._now))
+
+    def _recognise(self, piece: Piece) -> tuple[str, list[Utterance]]:
+        """Read a piece as it will be read again by anyone who adds it: the same bytes, the same code."""
+        data = self._spool.wav(piece.first, piece.last)
+        sha256 = hashlib.sha256(data).hexdigest()
+        path = self._folder / f"{sha256}.wav"
+        path.write_bytes(data)
+        return sha256, list(self.senses.hear(path, sha256, skip=0, progress=lambda done: None))
+
+    # -- pieces to evidence --------------------------------------------------------------------------------------------
+
+    def _file(self, *, wait: bool = False) -> None:
+        """Make evidence of the pieces that are recognised, in their order."""
+        while self._waiting and (wait or self._waiting[0].future.done()):
+            one = self._waiting.popleft()
+            sha256, found = one.future.result()
+            path = self._folder / f"{sha256}.wav"
+            self._known[sha256] = found
+            before = job_of(self.store, self.number)
+            self._offset = one.piece.first / RATE
+            self._filing, self._later = [], []
+            name = self._spool.name(one.piece.first, one.piece.last)
+            added = add(
+                self.store,
+                self.number,
+                [Named(path, name)],
+                senses=Senses(self.senses.identify, self._hear_known, self.senses.look),
+                author=self.by,
+                progress=self._progress,
+            )
+            path.unlink(missing_ok=True)
+            del self._known[sha256]
+            answered = any(isinstance(action, rules.Settle | rules.Edit) for action in self._later)
+            job = added.job
+            if self._later:
+                self._act(tuple(self._later))
+                job = job_of(self.store, self.number)
+            if found:
+                self._tell(before, job, answered)
+
+    def _hear_known(
+        self, path: Path, sha256: str, *, skip: int, progress: Callable[[float], None]
+    ) -> Iterator[Utterance]:
+        if sha256 in self._known:
+            return (one for one in self._known[sha256] if one.number >= skip)
+        return self.senses.hear(path, sha256, skip=skip, progress=progress)
+
+    def _progress(self, event: AddEvent) -> None:
+        """Before extraction sees an utterance, decide whether it is for the tool."""
+        if event.kind != "heard" or not isinstance(event.found, Utterance):
+            return
+        utterance = event.found
+        start, end = self._offset + utterance.start, self._offset + utterance.end
+        self.watcher.line("heard", utterance.text, start)
+        said = spoken()
+        own, over = self._own(start, end)
+        asked = self._talk.asked
+        command = command_of(utterance, said)
+        reply = None if command or asked is None else self._replies.understand(utterance, asked)
+        back = self._wording.back(asked, reply.candidate) if asked is not None and reply is not None else None
+        heard = rules.Heard(start, end, command, reply, back, note_of(utterance, said), own, over)
+        self._talk, actions = rules.step(self._talk, heard)
+        for action in actions:
+            if isinstance(action, rules.Mark):
+                self._deeds.set_aside(utterance, action)
+            else:
+                self._later.append(action)
+        if not any(isinstance(action, rules.Mark) for action in actions):
+            self._filing.append(utterance)
+
+    def _own(self, start: float, end: float) -> tuple[bool, bool]:
+        """Say whether an utterance is the tool's own voice, or was spoken over it."""
+        overlap = self._echo.overlap(start, end)
+        if overlap <= 0.0:
+            return False, False
+        first = max(0, round(start * RATE) - self._recent_from)
+        sound = np.concatenate([*self._recent])[first : max(first, round(end * RATE) - self._recent_from)]
+        return self._echo.share(sound, start) >= ECHO, overlap > 0.5 * (end - start)
+
+    def _tell(self, before: Job, job: Job, answered: bool) -> None:
+        place = place_now(self.store, job, self._sheet)
+        news = news_of(
+            before,
+            job,
+            self._sheet,
+            self._wording,
+            utterances=self._filing,
+            was_at=self._place,
+            is_at=place,
+            number=any(has_number(one, self._setting, self._grammar) for one in self._filing),
+        )
+        self._place = place
+        start = min((self._offset + one.start for one in self._filing), default=self._now)
+        end = max((self._offset + one.end for one in self._filing), default=self._now)
+        self._step(rules.Changed(start, end, news, answered))
+        self._tick()
+
+    # -- the conversation ----------------------------------------------------------------------------------------------
+
+    def _tick(self) -> None:
+        while self._ends and self._ends[0][0] <= self._now:
+            _, say = self._ends.popleft()
+            if self._endpointer.spoken_for > 0.3 and self._echo.share(self._last(0.5), self._now - 0.5) >= ECHO:
+                self._take(self._endpointer.cut())  # what follows is somebody else's, such as the answer
+            self._over(say, whole=True)
+        self._step(rules.Tick(self._now))
+
+    def _step(self, event: rules.Event) -> None:
+        self._talk, actions = rules.step(self._talk, event)
+        self._act(actions)
+
+    def _act(self, actions: tuple[rules.Action, ...]) -> None:
+        for action in actions:
+            match action:
+                case rules.Play(name):
+                    self._play(tone(name), name, name)
+                    self.watcher.line("tone", name, self._now)
+                case rules.Say():
+                    self._say(action)
+                case rules.Hush():
+                    self.speakers.stop(self._now)
+                    self._echo.stopped(self._now)
+                    for _, say in self._ends:
+                        self._over(say, whole=False)
+                    self._ends.clear()
+                case rules.Show(what):
+                    said = self._deeds.reply(what, self._talk, self._place)
+                    self._step(rules.Answering(said))
+                case rules.Mark():
+                    pass  # done before extraction saw the utterance
+                case _:
+                    for line in self._deeds.do(action):
+                        self._step(rules.Answering(rules.Say(line, 1)))
+
+    def _say(self, say: rules.Say) -> None:
+        if say.tone is not None:
+            self.watcher.line("tone", say.tone, self._now)
+        self.watcher.line("said", say.text, self._now)
+        parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
+        sound = np.concatenate([*parts, speak(say.text)]) if say.text else np.concatenate([*parts, np.zeros(1)])
+        self._play(np.asarray(sound, np.float32), "speech", say.text)
+        until = self._now + len(sound) / RATE
+        self._ends.append((until, say))
+        self._step(rules.Playing(until))
+
+    def _over(self, say: rules.Say, *, whole: bool) -> None:
+        self._deeds.told(say, whole=whole)
+        self._step(rules.Played(self._now, say, whole))
+
+    def _play(self, sound: Samples, what: str, text: str) -> None:
+        loud = np.asarray(level_for(self._noise_db) * sound, np.float32)
+        self._echo.played(loud, self._now)
+        self.speakers.play(loud, self._now, what, text)
+
+    # -- the level -----------------------------------------------------------------------------------------------------
+
+    def _last(self, seconds: float) -> Samples:
+        wanted, parts = int(seconds * RATE), []
+        for block in reversed(self._recent):
+            parts.append(block)
+            wanted -= len(block)
+            if wanted <= 0:
+                break
+        return np.concatenate(parts[::-1])[-int(seconds * RATE) :]
+
+    def _meter(self, sound: Samples) -> None:
+        power = 10 * float(np.log10(np.mean(np.square(sound, dtype=np.float64)) + 1e-10)) if len(sound) else -100.0
+        self.watcher.level(power, self._endpointer.speaking)
+        if not self._endpointer.speaking and self._echo.overlap(self._now - 0.1, self._now) <= 0.0:
+            share = min(1.0, len(sound) / RATE / LOUD_NOISE_S)
+            self._noise_db = power if self._noise_db is None else self._noise_db + share * (power - self._noise_db)
+        if np.mean(np.abs(sound) >= CLIPPED) > 0.02:
+            self._warn("clipping")
+        if np.any(sound):
+            self._quiet_since = self._samples
+        elif self._samples - self._quiet_since > _SILENT_S * RATE:
+            self._warn("silence")
+
+    def _warn(self, what: str) -> None:
+        if what not in self._warned:
+            self._warned.add(what)
+            self.watcher.line("warning", self._wording.phrase(what), self._now)

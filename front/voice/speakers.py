@@ -1,0 +1,130 @@
+"""Where tones and speech go: the machine's loudspeaker or headset, a folder of sound files, or nowhere."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+import wave
+from io import BytesIO
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+
+from front.voice.sounds import RATE, Sound
+from schemas.errors import BadInput, StoreFailed
+
+__all__ = ["FolderSpeakers", "NoSpeakers", "PlayerSpeakers", "Speakers", "find_speakers"]
+
+_PLAYERS = (("aplay", "-q", "-"), ("paplay",), ("play", "-q", "-t", "wav", "-"))
+
+
+class Speakers(Protocol):
+    """Something that sounds. A new sound begins while the one before goes on only if that is a tone."""
+
+    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+        """Begin to play mono sound; ``at`` is the second of the session, ``what`` a tone's name or ``speech``."""
+        ...
+
+    def stop(self, at: float) -> None:
+        """Be silent at once."""
+        ...
+
+
+class NoSpeakers:
+    """Nothing is to be heard; the screen shows the same."""
+
+    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+        """Do nothing."""
+
+    def stop(self, at: float) -> None:
+        """Do nothing."""
+
+
+class PlayerSpeakers:
+    """Plays through a program of the system (aplay, paplay or sox's play)."""
+
+    def __init__(self, command: tuple[str, ...]) -> None:
+        self._command = command
+        self._playing: list[subprocess.Popen[bytes]] = []
+
+    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+        """Begin to play."""
+        self._playing = [one for one in self._playing if one.poll() is None]
+        process = subprocess.Popen(
+            self._command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        self._playing.append(process)
+        assert process.stdin is not None
+        try:
+            process.stdin.write(wav(sound))
+            process.stdin.close()
+        except BrokenPipeError:
+            pass  # no device to play on: the screen shows it
+
+    def stop(self, at: float) -> None:
+        """Be silent at once."""
+        for one in self._playing:
+            one.terminate()
+        self._playing = []
+
+
+class FolderSpeakers:
+    """Writes each sound as a WAV file named by its second, and a line about it to ``said.jsonl``.
+
+    So another program can hear the tool, or a test read what it said and when.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            (folder / "said.jsonl").touch()
+        except OSError as error:
+            raise StoreFailed(f"{folder} cannot be written: {(error.strerror or str(error)).lower()}.") from error
+        self._count = 0
+
+    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+        """Write one sound."""
+        name = f"{self._count:04d}.wav"
+        self._count += 1
+        (self._folder / name).write_bytes(wav(sound))
+        line = {"at": round(at, 3), "seconds": round(len(sound) / RATE, 3), "what": what, "text": text, "file": name}
+        self._write(line)
+
+    def stop(self, at: float) -> None:
+        """Note that what was playing was cut off."""
+        self._write({"at": round(at, 3), "what": "stopped"})
+
+    def _write(self, line: dict[str, object]) -> None:
+        with (self._folder / "said.jsonl").open("a", encoding="utf-8") as file:
+            file.write(json.dumps(line) + "\n")
+
+
+def find_speakers(to: Path | None, *, silent: bool) -> Speakers:
+    """Return the speakers wanted: a folder, none, or the system's.
+
+    Raises:
+        BadInput: there is no program to play with.
+        StoreFailed: the folder cannot be written.
+    """
+    if silent:
+        return NoSpeakers()
+    if to is not None:
+        return FolderSpeakers(to)
+    for command in _PLAYERS:
+        if shutil.which(command[0]):
+            return PlayerSpeakers(command)
+    raise BadInput("No program to play sound with; install alsa-utils (aplay), or listen with --silent.")
+
+
+def wav(sound: Sound) -> bytes:
+    """Return mono sound as a WAV file."""
+    buffer = BytesIO()
+    with wave.open(buffer, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(RATE)
+        file.writeframes((np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes())
+    return buffer.getvalue()

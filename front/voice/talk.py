@@ -1,0 +1,492 @@
+"""The rules of the conversation, as a pure state machine: (talk, event) -> (talk, actions). No sound, no clock, no job.
+
+Times are seconds of the session. The loop around it (``front/voice/session.py``) turns sound and the job's changes into
+events and carries the actions out; everything about *when* to speak and *what an answer binds to* is decided here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from front.voice.replies import Reply
+from front.voice.sounds import Tone
+from front.voice.wording import Asked
+from front.voice.words import Command
+from schemas.questions import Candidate
+
+__all__ = [
+    "Action",
+    "Answering",
+    "Began",
+    "Changed",
+    "Edit",
+    "Ended",
+    "Event",
+    "Heard",
+    "Hush",
+    "Lost",
+    "Mark",
+    "News",
+    "Note",
+    "Play",
+    "Played",
+    "Playing",
+    "Say",
+    "Settle",
+    "Show",
+    "TakeBack",
+    "Talk",
+    "Tick",
+    "step",
+]
+
+BARE_S = 4.0
+"""A bare yes or no binds only if it begins within so many seconds of the end of a question."""
+CARRIES_S = 12.0
+"""An answer that carries its value may take a little longer: a gauge has to be looked at."""
+HEARD_ENOUGH_S = 1.0
+"""Who interrupts a question sooner than this cannot have heard what it is about."""
+TAKE_BACK_S = 8.0
+"""Within so many seconds of a value that was taken, and nothing said in between, "take that back" means it."""
+COUNT_GAP_S = 5.0
+"""Utterances with readings nearer to each other than this are one count."""
+COUNT_OVER_S = 2.5
+"""So long a pause ends a count; questions wait for it."""
+MOST_TIMES = 2
+"""A question is said aloud at most so often before its place is left."""
+
+Priority = Literal[0, 1, 2, 3, 4]
+"""First come 0 stops and lost hearing, then 1 replies and changed values, 2 values said back, 3 questions, 4 rows."""
+
+
+# -- events ------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Began:
+    """Somebody other than the tool begins to speak."""
+
+    at: float
+
+
+@dataclass(frozen=True)
+class Ended:
+    """Nobody speaks any more."""
+
+    at: float
+
+
+@dataclass(frozen=True)
+class Heard:
+    """An utterance is recognised; ``own``: it is the tool's own voice, ``over``: it was spoken over the tool's.
+
+    ``command``: it is one as a whole. ``reply``: what it answers to ``talk.asked``, and ``back`` how that is asked back
+    if it is not clear. ``note``: a note was dictated.
+    """
+
+    start: float
+    end: float
+    command: Command | None = None
+    reply: Reply | None = None
+    back: Asked | None = None
+    note: str | None = None
+    own: bool = False
+    over: bool = False
+
+
+@dataclass(frozen=True)
+class News:
+    """What an utterance changed in the job.
+
+    ``taken``: ids of readings that now stand, ``said_back`` those of them to be said back. ``replaced`` and ``gone``
+    are whole sentences. ``questions``: what is open and can be asked aloud, in the order of the work; ``new`` the ids
+    of readings that these are about for the first time. ``stops``: (rule, words, whether it was said aloud).
+    ``number``: a number was said. ``left``: what there is to say of the place that was left, None if it was not.
+    """
+
+    taken: tuple[str, ...] = ()
+    said_back: tuple[Asked, ...] = ()
+    replaced: tuple[Asked, ...] = ()
+    gone: tuple[str, ...] = ()
+    questions: tuple[Asked, ...] = ()
+    new: frozenset[str] = frozenset()
+    stops: tuple[tuple[str, str, bool], ...] = ()
+    number: bool = False
+    left: Leaving | None = None
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """What is said before a place is left: what is open there, what is missing, and the row."""
+
+    questions: tuple[Asked, ...]
+    missing: str
+    row: Asked | None
+
+
+@dataclass(frozen=True)
+class Changed:
+    """The job was brought up to date after an utterance from ``start`` to ``end``."""
+
+    start: float
+    end: float
+    news: News
+    answered: bool = False
+    """It was an answer: nothing is to be told of what it settled beyond ``news.replaced``."""
+
+
+@dataclass(frozen=True)
+class Playing:
+    """The tool is sounding until ``until``."""
+
+    until: float
+
+
+@dataclass(frozen=True)
+class Played:
+    """What was said is over; ``whole`` unless it was interrupted."""
+
+    at: float
+    say: Say
+    whole: bool
+
+
+@dataclass(frozen=True)
+class Answering:
+    """Something to be said in reply to what was asked for."""
+
+    say: Say
+
+
+@dataclass(frozen=True)
+class Tick:
+    """Time goes on."""
+
+    at: float
+
+
+@dataclass(frozen=True)
+class Lost:
+    """The microphone or the disk is gone, or ``back``; ``words`` say which."""
+
+    at: float
+    words: str
+    back: bool = False
+
+
+Event = Began | Ended | Heard | Changed | Playing | Played | Answering | Tick | Lost
+
+
+# -- actions -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Play:
+    """Sound a tone, now."""
+
+    tone: Tone
+
+
+@dataclass(frozen=True)
+class Say:
+    """Speak. ``about`` is what an answer may then be about. ``row``: it reads a whole row back."""
+
+    text: str
+    priority: Priority
+    about: Asked | None = None
+    row: bool = False
+    tone: Tone | None = None
+
+
+@dataclass(frozen=True)
+class Hush:
+    """Stop speaking at once."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """The utterance is no talk about the work: extraction passes it over."""
+
+    what: Literal["answer", "command", "note", "own voice", "stray"]
+    question: str | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Settle:
+    """Answer a question: with a candidate, or (None) nobody can tell."""
+
+    asked: Asked
+    candidate: Candidate | None
+
+
+@dataclass(frozen=True)
+class Edit:
+    """Give a reading that was said back another value."""
+
+    candidate: Candidate
+
+
+@dataclass(frozen=True)
+class TakeBack:
+    """Leave a reading out that was taken last, or take back the last answer."""
+
+    readings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Show:
+    """Answer a request with something that only the job knows: what was taken, what is missing, how it stands."""
+
+    what: Literal["what_taken", "what_missing", "there", "noted", "held", "carried_on", "skipped", "what_is_it"]
+
+
+@dataclass(frozen=True)
+class Note:
+    """Keep a note."""
+
+    text: str
+
+
+Action = Play | Say | Hush | Mark | Settle | Edit | TakeBack | Show | Note
+
+
+# -- state -------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Talk:
+    """Where the conversation stands."""
+
+    now: float = 0.0
+    person_speaks: bool = False
+    tool_until: float = -1e9
+    asked: Asked | None = None
+    asked_from: float = -1e9
+    asked_until: float = -1e9
+    """When the question was over; a number of the future while it is being spoken."""
+    waiting: tuple[Say, ...] = ()
+    saying: Say | None = None
+    last_said: Say | None = None
+    times: dict[tuple[str, ...], int] = field(default_factory=dict)
+    """How often each question was said, by its readings."""
+    skipped: frozenset[tuple[str, ...]] = frozenset()
+    stopped: frozenset[str] = frozenset()
+    """Stops that were told."""
+    held: bool = False
+    quiet: bool = False
+    """After a stop that was said aloud: nothing more until a person resumes."""
+    last_taken: tuple[str, ...] = ()
+    last_taken_at: float = -1e9
+    last_reading_end: float = -1e9
+    count: int = 0
+    last_end: float = -1e9
+
+
+def step(talk: Talk, event: Event) -> tuple[Talk, tuple[Action, ...]]:
+    """Return the conversation after an event, and what is to be done, in order."""
+    match event:
+        case Began(at):
+            talk = replace(talk, now=max(talk.now, at), person_speaks=True)
+            if talk.saying is not None and talk.saying.priority > 0:
+                return talk, (Hush(),)
+            return talk, ()
+        case Ended(at):
+            return replace(talk, now=max(talk.now, at), person_speaks=False, last_end=at), ()
+        case Playing(until):
+            return replace(talk, tool_until=until), ()
+        case Played():
+            return _played(talk, event), ()
+        case Answering(say):
+            return _queue(talk, say), ()
+        case Tick(at):
+            return _speak(replace(talk, now=max(talk.now, at)))
+        case Heard():
+            return _heard(talk, event)
+        case Changed():
+            return _changed(talk, event)
+        case Lost(at, words, back):
+            talk = replace(talk, now=max(talk.now, at))
+            return _queue(talk, Say(words, 0, tone=None if back else "hearing lost")), ()
+
+
+def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
+    """Decide whether an utterance is for the tool, and do what it asks."""
+    nothing_between = talk.last_taken_at >= talk.last_end - 1.0
+    talk = replace(talk, last_end=max(talk.last_end, event.end))
+    if event.own:
+        return talk, (Mark("own voice"),)
+    if event.note is not None:
+        return talk, (Mark("note", note=event.note), Note(event.note), Show("noted"))
+    after = event.start - talk.asked_until
+    binds = talk.asked is not None and not event.over
+    if event.command is not None:
+        if event.over and event.command not in ("hold", "say_again"):
+            return talk, (Mark("stray"),)
+        return _command(talk, event, bare=binds and -0.2 <= after <= BARE_S, fresh=nothing_between)
+    listened = event.start - talk.asked_from >= HEARD_ENOUGH_S
+    if talk.asked is not None and event.reply is not None and after <= CARRIES_S and listened:
+        return _reply(talk, talk.asked, event.reply, event.back or talk.asked)
+    return talk, ()
+
+
+def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk, tuple[Action, ...]]:
+    asked = talk.asked
+    question = asked.question.id if asked and asked.question else None
+    match event.command:
+        case "yes" if bare and asked is not None and asked.question is not None:
+            if asked.wants == "yes":
+                done = replace(talk, asked=None)
+                return done, (Mark("answer", question), Settle(asked, asked.candidates[0]))
+            again = replace(talk, asked_until=1e9)
+            return _queue(again, Say(asked.text, 1, asked)), (Mark("command", question),)
+        case "no" if bare and asked is not None:
+            return replace(talk, asked_until=event.end), (Mark("command", question), Show("what_is_it"))
+        case "yes" | "no":
+            return talk, (Mark("stray"),)
+        case "skip" if asked is not None and asked.question is not None:
+            skipped = talk.skipped | {asked.readings}
+            return replace(talk, asked=None, skipped=skipped), (Mark("command", question), Show("skipped"))
+        case "cannot_tell" if bare and asked is not None and asked.question is not None:
+            return replace(talk, asked=None), (Mark("answer", question), Settle(asked, None))
+        case "take_back":
+            near = event.start - max(talk.last_taken_at, talk.tool_until) <= TAKE_BACK_S
+            if talk.last_taken and near and (fresh or bare):
+                done = replace(talk, last_taken=(), asked=None)
+                return done, (Mark("command"), TakeBack(talk.last_taken))
+            return talk, (Mark("stray"),)
+        case "say_again" if talk.last_said is not None:
+            return _queue(talk, replace(talk.last_said, priority=1)), (Mark("command"),)
+        case "what_taken" | "what_missing" | "there":
+            return talk, (Mark("command"), Show(event.command))
+        case "hold":
+            return replace(talk, held=True), (Mark("command"), Show("held"))
+        case "carry_on" if talk.held or talk.quiet:
+            return replace(talk, held=False, quiet=False), (Mark("command"), Show("carried_on"))
+        case _:
+            return talk, (Mark("stray"),)
+
+
+def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, tuple[Action, ...]]:
+    """Take an answer that carries a value or names a candidate."""
+    question = asked.question.id if asked.question else None
+    first = next(one for one in asked.candidates if one.reading == reply.candidate.reading)
+    same = (first.value, first.unit) == (reply.candidate.value, reply.candidate.unit)
+    denied = reply.denies and same and reply.kind == "value"
+    # What was said back and is said again is as good as a yes, where a yes is enough.
+    if denied or not (reply.clear or (same and asked.wants == "yes")):
+        times = talk.times.get(asked.readings, 0)
+        if times > MOST_TIMES + 1:
+            return replace(talk, asked=None), (Mark("answer", question), Show("skipped"))
+        talk = replace(talk, times={**talk.times, asked.readings: times + 1}, asked_until=1e9)
+        again = asked if same else back
+        return _queue(talk, Say(again.text, 1, again)), (Mark("answer", question),)
+    talk = replace(talk, asked=None, last_taken=(reply.candidate.reading,), last_taken_at=talk.now)
+    if asked.question is not None:
+        return talk, (Mark("answer", question), Settle(asked, reply.candidate))
+    if same:
+        return talk, (Mark("answer"), Play("taken"))
+    return talk, (Mark("answer"), Edit(reply.candidate))
+
+
+def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
+    """Tell what an utterance changed: a tone at once; words when nobody speaks."""
+    news, actions = event.news, []
+    for rule, words, aloud in news.stops:
+        if rule not in talk.stopped:
+            talk = replace(talk, stopped=talk.stopped | {rule}, quiet=talk.quiet or aloud)
+            talk = _queue(talk, Say(words, 0, tone="stop"))
+    if talk.quiet:
+        return replace(talk, waiting=tuple(say for say in talk.waiting if say.priority == 0)), ()
+    if news.taken or news.new:
+        in_a_row = event.start - talk.last_reading_end < COUNT_GAP_S
+        talk = replace(talk, last_reading_end=event.end, count=talk.count + 1 if in_a_row else 1)
+    for text in news.gone:
+        talk = _queue(talk, Say(text, 1))
+    for changed in news.replaced:
+        talk = _queue(talk, Say(changed.text, 1, changed))
+    if news.taken:
+        talk = replace(talk, last_taken=news.taken[-1:], last_taken_at=max(talk.now, event.end))
+        actions.append(Play("taken"))
+    elif news.number and not news.new and not news.gone and not news.replaced and not event.answered:
+        actions.append(Play("nothing kept"))
+    for back in news.said_back:
+        talk = _queue(talk, Say(back.text, 2, back))
+    talk = _drop_settled(talk, news)
+    for asked in news.questions:
+        if news.new & set(asked.readings):
+            talk = _ask(talk, asked)
+    if news.left is not None:
+        for asked in news.left.questions:
+            talk = _ask(talk, asked, again=True)
+        talk = _queue(talk, Say(news.left.missing, 4)) if news.left.missing else talk
+        talk = _queue(talk, Say(news.left.row.text, 4, news.left.row, row=True)) if news.left.row else talk
+    return talk, tuple(actions)
+
+
+def _ask(talk: Talk, asked: Asked, *, again: bool = False) -> Talk:
+    if any(say.about is not None and say.about.readings == asked.readings for say in talk.waiting):
+        return talk
+    if not again and (talk.times.get(asked.readings, 0) >= MOST_TIMES or asked.readings in talk.skipped):
+        return talk
+    return _queue(talk, Say(asked.text, 3, asked, tone="question"))
+
+
+def _drop_settled(talk: Talk, news: News) -> Talk:
+    """Forget questions that are not open any more."""
+    open_now = {asked.question.id for asked in news.questions if asked.question}
+
+    def stays(asked: Asked | None) -> bool:
+        return asked is None or asked.question is None or asked.question.id in open_now
+
+    waiting = tuple(say for say in talk.waiting if stays(say.about))
+    return replace(talk, waiting=waiting, asked=talk.asked if stays(talk.asked) else None)
+
+
+def _queue(talk: Talk, say: Say) -> Talk:
+    waiting = sorted((*talk.waiting, say), key=lambda one: one.priority)
+    return replace(talk, waiting=tuple(waiting))
+
+
+def _speak(talk: Talk) -> tuple[Talk, tuple[Action, ...]]:
+    """Say the next thing, if it is the moment for it."""
+    if talk.asked is not None and talk.now - talk.asked_until > CARRIES_S:
+        talk = replace(talk, asked=None)
+    if not talk.waiting or talk.saying is not None or talk.now < talk.tool_until:
+        return talk, ()
+    say = talk.waiting[0]
+    if not _is_time(talk, say):
+        return talk, ()
+    talk = replace(talk, waiting=talk.waiting[1:], saying=say, last_said=say)
+    if say.about is not None:
+        key = say.about.readings
+        times = talk.times if say.priority != 3 else {**talk.times, key: talk.times.get(key, 0) + 1}
+        talk = replace(talk, asked=say.about, asked_from=talk.now, asked_until=1e9, times=times)
+    return talk, (say,)
+
+
+def _is_time(talk: Talk, say: Say) -> bool:
+    if say.priority == 0:
+        return True
+    if talk.person_speaks or talk.quiet or (talk.held and say.priority > 1):
+        return False
+    if say.priority >= 3:
+        if talk.asked is not None and talk.now - talk.asked_until <= BARE_S:
+            return False  # one question at a time
+        counting = talk.count > 1 and talk.now - talk.last_reading_end < COUNT_OVER_S
+        return not counting
+    return True
+
+
+def _played(talk: Talk, event: Played) -> Talk:
+    talk = replace(talk, saying=None, tool_until=event.at, now=max(talk.now, event.at))
+    if talk.asked is not None and event.say.about is talk.asked:
+        talk = replace(talk, asked_until=event.at)
+    if not event.whole and event.say.priority == 3 and talk.times.get(_key(event.say), 0) < MOST_TIMES:
+        return _queue(talk, event.say)  # whoever interrupted may answer it; else it is said again
+    return talk
+
+
+def _key(say: Say) -> tuple[str, ...]:
+    return say.about.readings if say.about is not None else ()

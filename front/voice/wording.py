@@ -1,0 +1,233 @@
+"""How the tool words what it says: values as the trade says them, short, and never losing a trailing zero."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from capture.prompt import spelled
+from front.voice.words import Said, spoken
+from schemas.base import is_value_text
+from schemas.doubts import DoubtKind
+from schemas.findings import Finding
+from schemas.questions import Candidate, Question
+from schemas.readings import Reading
+from schemas.sheet import Sheet
+from schemas.units import unit_of
+
+__all__ = ["Asked", "Wording", "say_number"]
+
+MOST_MISSING = 4
+"""So many missing things are named; of the others only the number."""
+
+_OPEN_VALUE = {DoubtKind.HEDGED, DoubtKind.RANGE, DoubtKind.CUT_OFF, DoubtKind.IMPOSSIBLE}
+_LABEL = {DoubtKind.CONDITION_UNCLEAR, DoubtKind.QUANTITY_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.UNIT_UNCLEAR}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Something said that an answer may be about: a question, or values said back.
+
+    ``wants``: ``yes`` takes yes, no or a value; ``value`` only an answer that carries the value; ``choice`` only one
+    that names one of the candidates. ``candidates`` are the complete answers, what was heard first.
+    """
+
+    text: str
+    wants: Literal["yes", "value", "choice"]
+    candidates: tuple[Candidate, ...]
+    question: Question | None = None
+
+    @property
+    def readings(self) -> tuple[str, ...]:
+        """What it is about."""
+        return tuple(dict.fromkeys(one.reading for one in self.candidates))
+
+
+def say_number(value: str, said: Said) -> str:
+    """Return a decimal text in words: ``-0.02`` minus point oh two, ``9.30`` nine point three zero, ``4980`` forty-nine
+    eighty."""
+    saying = said.saying
+    sign, digits = (saying["minus"] + " ", value[1:]) if value.startswith("-") else ("", value)
+    whole, _, tail = digits.partition(".")
+    if not tail:
+        return sign + _whole(int(whole), said)
+    zeros = len(tail) - len(tail.lstrip("0")) if tail.strip("0") else 0
+    spoken_tail = [saying["oh"]] * zeros + [saying["digits"][int(digit)] for digit in tail[zeros:]]
+    front = "" if whole == "0" and tail.strip("0") else _whole(int(whole), said) + " "
+    return f"{sign}{front}{saying['point']} {' '.join(spoken_tail)}"
+
+
+def _whole(number: int, said: Said) -> str:
+    if 1000 < number < 10000 and number // 100 % 10:
+        head, rest = divmod(number, 100)
+        oh = f"{said.saying['oh']} " if rest < 10 else ""
+        return f"{_small(head, said)} {said.saying['hundred'] if not rest else oh + _small(rest, said)}"
+    thousands, rest = divmod(number, 1000)
+    parts = [f"{_small(thousands, said)} {said.saying['thousand']}"] if thousands else []
+    if rest or not thousands:
+        parts.append(_small(rest, said))
+    return " ".join(parts)
+
+
+def _small(number: int, said: Said) -> str:
+    """Return a number below 1000 in words."""
+    hundreds, rest = divmod(number, 100)
+    parts = [f"{said.saying['digits'][hundreds]} {said.saying['hundred']}"] if hundreds else []
+    if rest >= 20:
+        ten, one = divmod(rest, 10)
+        parts.append(said.saying["tens"][ten] + (f"-{said.saying['digits'][one]}" if one else ""))
+    elif rest or not hundreds:
+        parts.append(said.saying["digits"][rest])
+    return " ".join(parts)
+
+
+class Wording:
+    """Words the readings, questions and findings of one job."""
+
+    def __init__(self, sheet: Sheet, *, several: bool, said: Said | None = None) -> None:
+        self._sheet = sheet
+        self._several = several
+        self._said = said or spoken()
+        self._phrases = self._said.phrases
+
+    def phrase(self, name: str, **parts: object) -> str:
+        """Return one of the tool's phrases, its blanks filled."""
+        return self._phrases[name].format(**parts)
+
+    def value(self, value: str, unit: str, quantity: str) -> str:
+        """Return a value as it is spoken, with its unit where another could be meant."""
+        one = self._sheet.quantity(quantity)
+        if one.choices.get(value):
+            return one.choices[value][0]
+        if one.kind in ("number", "move") and is_value_text(value):
+            words = say_number(value, self._said)
+            unsaid = not unit or (len(one.units) == 1 and unit in self._said.saying["unsaid_units"])
+            return words if unsaid else f"{words} {unit_of(unit).say}"
+        if one.kind == "text" and one.form == "code":
+            return self._spelt(value)
+        return value
+
+    def what(self, one: Candidate | Reading) -> str:
+        """Return appliance if there are several, quantity, condition."""
+        names = [one.appliance or ""] if self._several else []
+        names.append(self._name(one.quantity) if one.quantity else "")
+        names.append(self._sheet.condition(one.condition).name if one.condition else "")
+        names.append(one.phase)
+        return ", ".join(name for name in names if name)
+
+    def reading(self, one: Candidate | Reading) -> str:
+        """Return ``CO2, high fire, nine point three``."""
+        return f"{self.what(one)}, {self.of(one)}"
+
+    def of(self, one: Candidate | Reading) -> str:
+        """Return a reading's value as it is spoken."""
+        return self.value(one.value, one.unit, one.quantity) if one.quantity else one.value
+
+    def must_carry_value(self, one: Candidate | Reading) -> bool:
+        """Say whether only an answer with the value confirms it: CO, signs, serials, and what else the sheet says."""
+        if one.quantity is None:
+            return True
+        quantity = self._sheet.quantity(one.quantity)
+        signed = one.value.startswith("-") or quantity.sign == "must be said"
+        return quantity.say_back or signed or quantity.form == "code"
+
+    def question(self, question: Question) -> Asked | None:
+        """Return a question as it is spoken; None for one that is better shown (where a picture belongs)."""
+        if question.alike or not question.candidates:
+            return None
+        first, kinds = question.candidates[0], {doubt.kind for doubt in question.doubts}
+        mine = [one for one in question.candidates if one.reading == first.reading]
+        what, value = self.what(first), self.of(first)
+        if len({one.reading for one in question.candidates}) > 1:
+            heard = list({one.reading: one for one in reversed(question.candidates)}.values())[::-1]
+            link = self.phrase("and")
+            values = f" {link} ".join(f"{self._name(one.quantity)} {self.of(one)}" for one in heard)
+            return Asked(self.phrase("stands", values=values), "choice", question.candidates, question)
+        if kinds & _LABEL and len(mine) > 1:
+            places = [self._difference(one, mine) for one in mine[:3]]
+            text = self.phrase("place", value=value, what=self._common(mine), places=self._or(places))
+            return Asked(text.replace(": ,", ":"), "choice", question.candidates, question)
+        if kinds & _OPEN_VALUE:
+            return Asked(self.phrase("what_is_it", what=what), "value", question.candidates, question)
+        others = [one for one in mine[1:] if (one.value, one.unit) != (first.value, first.unit)]
+        if others:
+            text = self.phrase("either", what=what, value=value, other=self.of(others[0]))
+            return Asked(text, "value", question.candidates, question)
+        if self.must_carry_value(first):
+            return Asked(self.phrase("say_value", what=what, value=value), "value", question.candidates, question)
+        return Asked(self.phrase("right", what=what, value=value), "yes", question.candidates, question)
+
+    def back(self, asked: Asked, candidate: Candidate) -> Asked:
+        """Return an answer that was not heard clearly, asked back: what it is about stays the same."""
+        wants: Literal["yes", "value"] = "value" if self.must_carry_value(candidate) else "yes"
+        phrase = "say_value" if wants == "value" else "right"
+        text = self.phrase(phrase, what=self.what(candidate), value=self.of(candidate))
+        return Asked(text, wants, (candidate, *asked.candidates), asked.question)
+
+    def said_back(self, reading: Reading) -> Asked:
+        """Return one value, said back."""
+        text = self.phrase("said_back", what=self.what(reading), value=self.of(reading))
+        return Asked(text, "value", (_as_heard(reading),))
+
+    def row(self, where: str, readings: Sequence[Reading]) -> Asked:
+        """Return all values of a place, said in one breath."""
+        values = ", ".join(f"{self._name(one.quantity)} {self.of(one)}" for one in readings if one.quantity)
+        text = self.phrase("row", where=where, values=values) if where else f"{values}."
+        return Asked(text, "value", tuple(_as_heard(one) for one in readings if one.quantity))
+
+    def place(self, appliance: str | None, condition: str | None) -> str:
+        """Return ``number two, high fire``."""
+        parts = [appliance or ""] if self._several else []
+        parts.append(self._sheet.condition(condition).name if condition else "")
+        return ", ".join(part for part in parts if part)
+
+    def missing(self, where: str, findings: Sequence[Finding]) -> str:
+        """Return the names of what is missing, the first few of them."""
+        names = list(dict.fromkeys(self._name(one.quantity) for one in findings if one.quantity))
+        told = names[:MOST_MISSING]
+        if len(names) > MOST_MISSING:
+            told.append(self.phrase("more", count=len(names) - MOST_MISSING))
+        if not names:
+            return self.phrase("nothing_missing")
+        return self.phrase("missing" if where else "missing_visit", where=where, names=", ".join(told))
+
+    def _name(self, quantity: str) -> str:
+        return spelled(self._sheet.quantity(quantity).name)
+
+    def _or(self, words: Sequence[str]) -> str:
+        link = self.phrase("or")
+        return f", {link} ".join(dict.fromkeys(words))
+
+    def _difference(self, one: Candidate, among: Sequence[Candidate]) -> str:
+        """Return what tells a candidate from the others: its quantity, appliance, condition or unit."""
+        parts = []
+        if len({other.appliance for other in among}) > 1:
+            parts.append(one.appliance or "")
+        if len({other.quantity for other in among}) > 1:
+            parts.append(self._name(one.quantity))
+        if len({other.condition for other in among}) > 1 and one.condition:
+            parts.append(self._sheet.condition(one.condition).name)
+        if len({(other.value, other.unit) for other in among}) > 1:
+            parts.append(self.of(one))
+        return " ".join(part for part in parts if part)
+
+    def _common(self, among: Sequence[Candidate]) -> str:
+        return self._name(among[0].quantity) if len({one.quantity for one in among}) == 1 else ""
+
+    def _spelt(self, code: str) -> str:
+        letters, digits = self._said.saying["letters"], self._said.saying["digits"]
+        return " ".join(letters.get(c, digits[int(c)] if c.isdecimal() else c.upper()) for c in code if c != " ")
+
+
+def _as_heard(reading: Reading) -> Candidate:
+    assert reading.quantity is not None
+    return Candidate(
+        reading=reading.id,
+        quantity=reading.quantity,
+        condition=reading.condition or "",
+        phase=reading.phase,
+        value=reading.value,
+        unit=reading.unit,
+        appliance=reading.appliance,
+    )

@@ -1,0 +1,352 @@
+"""The rules of the conversation, one by one, without sound. They are issue 4's; there is nothing outside to compare."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Literal
+
+import pytest
+
+from front.voice import talk as rules
+from front.voice.replies import Reply
+from front.voice.talk import (
+    Began,
+    Changed,
+    Edit,
+    Ended,
+    Heard,
+    Hush,
+    Leaving,
+    Lost,
+    Mark,
+    News,
+    Note,
+    Play,
+    Played,
+    Playing,
+    Say,
+    Settle,
+    Show,
+    TakeBack,
+    Talk,
+    Tick,
+    step,
+)
+from front.voice.wording import Asked
+from front.voice.words import Command
+from schemas.doubts import Doubt, DoubtKind
+from schemas.questions import Candidate, Question
+from schemas.readings import Source
+
+
+def candidate(value: str = "9.3", reading: str = "r1", quantity: str = "co2") -> Candidate:
+    return Candidate(reading=reading, quantity=quantity, condition="high_fire", phase="", value=value, unit="%")
+
+
+def question(*candidates: Candidate, wants: Literal["yes", "value", "choice"] = "yes", name: str = "q-1") -> Asked:
+    first = candidates[0]
+    asked = Question(
+        id=name,
+        readings=tuple(dict.fromkeys(one.reading for one in candidates)),
+        appliance=None,
+        quantities=(first.quantity,),
+        condition="high_fire",
+        text="?",
+        doubts=(Doubt(kind=DoubtKind.UNUSUAL),),
+        candidates=candidates,
+        source=Source(evidence="0" * 64),
+    )
+    return Asked(f"{first.quantity} {first.value}, right?", wants, candidates, asked)
+
+
+ASKED = question(candidate())
+RESERVED = question(candidate("76", quantity="co"), wants="value")
+
+
+def run(talk: Talk, *events: rules.Event) -> tuple[Talk, list[rules.Action]]:
+    done: list[rules.Action] = []
+    for event in events:
+        talk, actions = step(talk, event)
+        done += actions
+    return talk, done
+
+
+def saying(actions: list[rules.Action]) -> Say:
+    """The last thing that is said."""
+    return [one for one in actions if isinstance(one, Say)][-1]
+
+
+def said(asked: Asked = ASKED, *, at: float = 10.0, lasts: float = 2.0) -> Talk:
+    """A talk in which a question has just been said, from ``at`` on."""
+    news = News(questions=(asked,), new=frozenset(asked.readings))
+    talk, actions = run(Talk(), Changed(at - 2, at - 1, news), Tick(at))
+    talk, _ = run(talk, Playing(at + lasts), Played(at + lasts, saying(actions), True))
+    return talk
+
+
+def answers(talk: Talk, start: float, command: Command | None = None, reply: Reply | None = None) -> list[rules.Action]:
+    return run(talk, Heard(start, start + 0.5, command, reply))[1]
+
+
+# -- what a bare yes or no binds to ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("after", [0.0, 1.0, 3.9])
+def test_a_yes_within_four_seconds_of_the_end_of_a_question_settles_it(after: float) -> None:
+    assert answers(said(), 12.0 + after, "yes") == [Mark("answer", "q-1"), Settle(ASKED, candidate())]
+
+
+@pytest.mark.parametrize("start", [12.0 + 4.1, 60.0, 11.0])
+def test_a_yes_later_or_before_the_question_is_over_settles_nothing(start: float) -> None:
+    assert answers(said(), start, "yes") == [Mark("stray")]
+
+
+@pytest.mark.parametrize("command", ["yes", "no", "take_back", "cannot_tell"])
+def test_strays_between_colleagues_do_nothing_and_extraction_never_sees_them(command: Command) -> None:
+    talk = Talk()
+    for n in range(50):
+        talk, actions = run(talk, Heard(10.0 * n, 10.0 * n + 0.5, command), Ended(10.0 * n + 1), Tick(10.0 * n + 2))
+        assert actions == [Mark("stray")]
+
+
+def test_co_signs_serials_and_stops_are_not_confirmed_by_a_bare_yes() -> None:
+    talk, actions = run(said(RESERVED), Heard(13.0, 13.5, "yes"), Ended(14.0), Tick(14.1))
+    assert actions[0] == Mark("command", "q-1")
+    assert isinstance(actions[1], Say)  # it is asked again
+    assert actions[1].about == RESERVED
+    assert talk.asked == RESERVED
+
+
+def test_an_answer_that_carries_the_value_settles_what_a_yes_does_not() -> None:
+    reply = Reply("value", candidate("76", quantity="co"), clear=True)
+    assert answers(said(RESERVED), 14.0, None, reply) == [Mark("answer", "q-1"), Settle(RESERVED, reply.candidate)]
+
+
+def test_a_no_asks_for_the_value_and_a_value_then_settles_it() -> None:
+    talk, actions = run(said(), Heard(13.0, 13.4, "no"))
+    assert actions == [Mark("command", "q-1"), Show("what_is_it")]
+    reply = Reply("value", candidate("9.5"), clear=True)
+    assert answers(talk, 16.0, None, reply) == [Mark("answer", "q-1"), Settle(ASKED, candidate("9.5"))]
+
+
+def test_an_answer_that_is_itself_unclear_is_asked_again_and_settles_nothing() -> None:
+    reply = Reply("value", candidate("9.5"), clear=False)
+    _, actions = run(said(), Heard(13.0, 14.0, None, reply), Ended(14.6), Tick(14.7))
+    assert actions[0] == Mark("answer", "q-1")
+    assert [type(one) for one in actions[1:]] == [Say]
+
+
+def test_an_unclear_answer_is_asked_back_as_it_was_heard_and_a_yes_then_settles_it() -> None:
+    reply = Reply("value", candidate("9.5"), clear=False)
+    back = Asked("co2 9.5, right?", "yes", (candidate("9.5"), candidate()), ASKED.question)
+    talk, actions = run(said(), Heard(13.0, 14.0, None, reply, back), Ended(14.6), Tick(14.7))
+    say = actions[1]
+    assert isinstance(say, Say)
+    assert say.text == back.text
+    talk, _ = run(talk, Playing(17.0), Played(17.0, say, True))
+    assert answers(talk, 18.0, "yes") == [Mark("answer", "q-1"), Settle(back, candidate("9.5"))]
+    assert answers(talk, 18.0, None, reply) == [Mark("answer", "q-1"), Settle(back, candidate("9.5"))]
+
+
+def test_no_and_then_the_same_value_is_not_taken() -> None:
+    reply = Reply("value", candidate("9.3"), clear=True, denies=True)
+    assert not [one for one in answers(said(), 13.0, None, reply) if isinstance(one, Settle)]
+
+
+def test_an_unclear_answer_is_asked_at_most_so_often_then_put_off() -> None:
+    talk, reply = said(), Reply("value", candidate("9.5"), clear=False)
+    for n in range(10):
+        talk, actions = run(talk, Heard(13.0 + n, 13.5 + n, None, reply))
+        if Show("skipped") in actions:
+            break
+    assert n < 5
+    assert talk.asked is None
+
+
+def test_a_value_long_after_the_question_is_a_reading_like_any_other() -> None:
+    reply = Reply("value", candidate("9.5"), clear=True)
+    assert answers(said(), 12.0 + 13, None, reply) == []
+
+
+def test_who_interrupts_a_question_at_its_beginning_does_not_answer_it() -> None:
+    talk, actions = run(Talk(), Changed(8, 9, News(questions=(ASKED,), new=frozenset({"r1"}))), Tick(10.0))
+    talk, _ = run(talk, Playing(13.0), Began(10.4), Played(10.4, saying(actions), False))
+    assert answers(talk, 10.3, None, Reply("value", candidate("9.5"), clear=True)) == []
+
+
+# -- commands ----------------------------------------------------------------------------------------------------------
+
+
+def test_take_that_back_means_what_was_just_taken_and_nothing_else() -> None:
+    talk, _ = run(Talk(), Heard(9.0, 10.0), Ended(10.6), Changed(9.0, 10.0, News(taken=("r1", "r2"))))
+    _, actions = run(talk, Heard(12.0, 12.8, "take_back"))
+    assert actions == [Mark("command"), TakeBack(("r2",))]
+    later, _ = run(talk, Heard(12.0, 13.0), Ended(13.6), Changed(12.0, 13.0, News()))  # talk came between
+    assert run(later, Heard(14.0, 14.8, "take_back"))[1] == [Mark("stray")]
+    assert run(talk, Heard(25.0, 25.8, "take_back"))[1] == [Mark("stray")]
+
+
+def test_say_again_says_the_last_thing_again_and_its_question_binds_anew() -> None:
+    talk, actions = run(said(), Heard(20.0, 20.5, "say_again"), Ended(21.0), Tick(21.1))
+    assert [type(one) for one in actions] == [Mark, Say]
+    talk, _ = run(talk, Playing(23.0), Played(23.0, saying(actions), True))
+    assert answers(talk, 24.0, "yes") == [Mark("answer", "q-1"), Settle(ASKED, candidate())]
+
+
+def test_skip_puts_a_question_off_until_its_place_is_left() -> None:
+    talk, actions = run(said(), Heard(13.0, 13.5, "skip"))
+    assert actions == [Mark("command", "q-1"), Show("skipped")]
+    news = News(questions=(ASKED,), new=frozenset({"r1"}))
+    talk, actions = run(talk, Changed(20, 21, news), Tick(30.0))
+    assert not [one for one in actions if isinstance(one, Say)]
+    left = replace(news, left=Leaving((ASKED,), "", None))
+    _, actions = run(talk, Changed(40, 41, left), Tick(50.0))
+    assert [one.about for one in actions if isinstance(one, Say)] == [ASKED]
+
+
+@pytest.mark.parametrize("command", ["what_taken", "what_missing", "there"])
+def test_requests_are_answered(command: Literal["what_taken", "what_missing", "there"]) -> None:
+    assert answers(Talk(), 5.0, command) == [Mark("command"), Show(command)]
+
+
+def test_a_note_is_kept() -> None:
+    assert run(Talk(), Heard(1, 2, note="valve cover cracked"))[1] == [
+        Mark("note", note="valve cover cracked"),
+        Note("valve cover cracked"),
+        Show("noted"),
+    ]
+
+
+def test_hold_keeps_questions_back_and_carry_on_lets_them_out() -> None:
+    talk, _ = run(Talk(), Heard(1, 1.5, "hold"))
+    talk, actions = run(talk, Changed(5, 6, News(questions=(ASKED,), new=frozenset({"r1"}))), Tick(20.0))
+    assert actions == []
+    _, actions = run(talk, Heard(21, 21.5, "carry_on"), Tick(22.0))
+    assert actions[0] == Mark("command")
+    assert isinstance(actions[-1], Say)
+
+
+# -- when to speak -----------------------------------------------------------------------------------------------------
+
+
+def test_a_value_that_is_taken_sounds_at_once_and_a_number_that_is_not_sounds_otherwise() -> None:
+    assert run(Talk(), Changed(1, 2, News(taken=("r1",), number=True)))[1] == [Play("taken")]
+    assert run(Talk(), Changed(1, 2, News(number=True)))[1] == [Play("nothing kept")]
+    assert run(Talk(), Changed(1, 2, News()))[1] == []
+
+
+def test_nothing_is_said_while_somebody_speaks() -> None:
+    news = News(questions=(ASKED,), new=frozenset({"r1"}))
+    talk, actions = run(Talk(), Changed(1, 2, news), Began(2.5), Tick(3.0), Tick(9.0))
+    assert actions == []
+    assert isinstance(run(talk, Ended(10.0), Tick(10.1))[1][0], Say)
+
+
+def test_a_question_waits_until_a_count_of_readings_is_over() -> None:
+    news = News(questions=(ASKED,), new=frozenset({"r1"}))
+    talk, actions = run(Talk(), Changed(8, 9, News(taken=("r0",))), Changed(11, 12, news), Tick(12.7), Tick(14.4))
+    assert actions == [Play("taken")]
+    assert isinstance(run(talk, Tick(14.6))[1][0], Say)
+
+
+def test_whoever_speaks_interrupts_the_tool_and_the_question_comes_again() -> None:
+    talk, actions = run(Talk(), Changed(8, 9, News(questions=(ASKED,), new=frozenset({"r1"}))), Tick(10.0))
+    assert isinstance(actions[-1], Say)
+    talk, hush = run(talk, Playing(13.0), Began(10.5))
+    assert hush == [Hush()]
+    talk, _ = run(talk, Played(10.5, saying(actions), False), Ended(12.0))
+    _, actions = run(talk, Tick(30.0))
+    assert [one.about for one in actions if isinstance(one, Say)] == [ASKED]
+
+
+def test_a_question_is_said_twice_at_most_while_the_work_stays_there() -> None:
+    talk, count = Talk(), 0
+    news = News(questions=(ASKED,), new=frozenset({"r1"}))
+    for n in range(8):
+        talk, actions = run(talk, Changed(100 * n, 100 * n + 1, news), Tick(100 * n + 50))
+        for one in [one for one in actions if isinstance(one, Say)]:
+            count += 1
+            talk, _ = run(talk, Played(100 * n + 52, one, True))
+    assert count == 2
+
+
+def test_before_a_place_is_left_its_questions_come_then_what_is_missing_then_the_row() -> None:
+    row = Asked("high fire: C O two nine point three.", "value", (candidate(),))
+    left = Leaving((ASKED,), "Missing at high fire: O two.", row)
+    talk, order = Talk(), []
+    talk, _ = run(talk, Changed(1, 2, News(questions=(ASKED,), left=left)))
+    for n in range(10, 60):
+        talk, actions = run(talk, Tick(float(n)))
+        for one in [one for one in actions if isinstance(one, Say)]:
+            order.append(one.text)
+            talk, _ = run(talk, Played(n + 0.5, one, True))
+    assert order == [ASKED.text, left.missing, row.text]
+
+
+def test_silence_confirms_nothing() -> None:
+    talk, actions = said(), []
+    for n in range(13, 80):
+        talk, done = run(talk, Tick(float(n)))
+        actions += done
+    assert not [one for one in actions if isinstance(one, Settle | Edit)]
+    assert talk.asked is None
+
+
+def test_a_question_that_is_settled_otherwise_is_not_asked() -> None:
+    talk, _ = run(Talk(), Changed(1, 2, News(questions=(ASKED,), new=frozenset({"r1"}))), Changed(3, 4, News()))
+    assert run(talk, Tick(20.0))[1] == []
+
+
+# -- values said back --------------------------------------------------------------------------------------------------
+
+
+def test_a_value_said_back_can_be_corrected_by_saying_it() -> None:
+    back = Asked("C O, high fire, seventy-six.", "value", (candidate("76", quantity="co"),))
+    talk, actions = run(Talk(), Changed(8, 9, News(taken=("r1",), said_back=(back,))), Tick(10.0))
+    assert isinstance(actions[-1], Say)
+    talk, _ = run(talk, Playing(12.0), Played(12.0, saying(actions), True))
+    other = Reply("value", candidate("66", quantity="co"), clear=True)
+    assert answers(talk, 13.0, None, other) == [Mark("answer"), Edit(other.candidate)]
+    assert answers(talk, 13.0, "yes") == [Mark("stray")]  # a yes to a statement says nothing
+    same = Reply("value", back.candidates[0], clear=True)
+    assert answers(talk, 13.0, None, same) == [Mark("answer"), Play("taken")]
+
+
+def test_what_was_replaced_or_taken_back_is_said() -> None:
+    news = News(gone=("Taken back: C O two, nine point three.",))
+    _, actions = run(Talk(), Changed(1, 2, news), Tick(3.0))
+    assert [one.text for one in actions if isinstance(one, Say)] == list(news.gone)
+
+
+# -- stops and lost hearing --------------------------------------------------------------------------------------------
+
+
+def test_after_a_stop_that_was_said_the_tool_speaks_once_and_is_quiet_until_somebody_resumes() -> None:
+    news = News(stops=(("gas", "Gas smelt. Everyone out.", True),), questions=(ASKED,), new=frozenset({"r1"}))
+    talk, actions = run(Talk(), Changed(1, 2, news), Began(2.1), Tick(2.2))
+    assert [(one.tone, one.text) for one in actions if isinstance(one, Say)] == [("stop", "Gas smelt. Everyone out.")]
+    talk, _ = run(talk, Played(9.0, saying(actions), True), Ended(9.5))
+    talk, actions = run(talk, Changed(10, 11, replace(news, taken=("r2",))), Tick(20.0), Tick(40.0))
+    assert actions == []
+    talk, actions = run(talk, Heard(50, 50.5, "carry_on"), Changed(60, 61, replace(news, stops=())), Tick(70.0))
+    assert isinstance(actions[-1], Say)
+
+
+def test_lost_hearing_is_told_even_while_somebody_speaks() -> None:
+    _, actions = run(Talk(), Began(1.0), Lost(2.0, "Hearing lost: headset."), Tick(2.0))
+    assert [(one.tone, one.text) for one in actions if isinstance(one, Say)] == [
+        ("hearing lost", "Hearing lost: headset.")
+    ]
+
+
+# -- its own voice -----------------------------------------------------------------------------------------------------
+
+
+def test_its_own_voice_is_set_aside_whatever_it_says() -> None:
+    reply = Reply("value", candidate("9.3"), clear=True)
+    for heard in (Heard(10, 12, "yes", own=True), Heard(10, 12, None, reply, own=True), Heard(10, 12, own=True)):
+        assert run(said(), heard)[1] == [Mark("own voice")]
+
+
+def test_a_yes_spoken_over_the_tool_settles_nothing() -> None:
+    assert run(said(), Heard(12.1, 12.5, "yes", over=True))[1] == [Mark("stray")]

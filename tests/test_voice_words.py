@@ -1,0 +1,293 @@
+"""Words in and words out: commands, numbers as they are spoken, questions, replies, tones, and the own voice."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from num2words import num2words
+
+import extract
+from capture.typed import typed_utterance
+from front.voice.echo import Echo
+from front.voice.replies import Replies
+from front.voice.sounds import RATE, TONES, level_for, speak, tone
+from front.voice.wording import Asked, Wording, say_number
+from front.voice.words import command_of, note_of, plain, spoken
+from schemas.evidence import Hypothesis, MadeBy, Utterance
+from schemas.job import JobAppliance
+from schemas.load import load_sheet
+from schemas.questions import Candidate
+from schemas.readings import Reading, Record, Source
+from tests.sounds import roar
+from tests.sounds import spoken as said_by
+
+SHEET = load_sheet("gas-boiler-start-up")[0]
+GRAMMAR = extract.compile_sheet(SHEET)
+SETTING = extract.Setting(units="us", appliances=(JobAppliance(tag="boiler"),))
+REPLIES = Replies(SHEET, GRAMMAR, SETTING)
+WORDING = Wording(SHEET, several=False)
+
+
+def heard(*texts: str, second: str | None = None) -> Utterance:
+    masses = [Hypothesis(text=text, mass=1 / len(texts)) for text in texts]
+    made = MadeBy(reader="test", version="1")
+    return Utterance(
+        evidence="0" * 64, number=0, start=0, end=1, hypotheses=tuple(masses), second_opinion=second, made_by=made
+    )
+
+
+def about(value: str, quantity: str = "co2", condition: str = "high_fire", unit: str = "%") -> Candidate:
+    return Candidate(reading="r", quantity=quantity, condition=condition, value=value, unit=unit, appliance="boiler")
+
+
+# -- numbers -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("9.3", "nine point three"),
+        ("9.30", "nine point three zero"),
+        ("9.0", "nine point zero"),
+        ("-0.02", "minus point oh two"),
+        ("0.50", "point five zero"),
+        ("4980", "forty-nine eighty"),
+        ("4905", "forty-nine oh five"),
+        ("4900", "forty-nine hundred"),
+        ("5000", "five thousand"),
+        ("76", "seventy-six"),
+        ("0", "zero"),
+        ("100", "one hundred"),
+    ],
+)
+def test_numbers_are_spoken_as_the_trade_says_them(value: str, words: str) -> None:
+    assert say_number(value, spoken()) == words  # wordings of issue 4; the others common practice, no source
+
+
+@given(st.integers(0, 999))
+def test_whole_numbers_are_those_of_num2words(number: int) -> None:
+    """num2words, a general-purpose library, as the outside reference (US wording, without its "and")."""
+    assert say_number(str(number), spoken()) == num2words(number).replace(" and ", " ")
+
+
+@given(st.integers(0, 300), st.booleans())
+def test_what_is_spoken_is_understood_as_the_same_value(hundredths: int, minus: bool) -> None:
+    sign = "-" if minus and hundredths else ""
+    value = f"{sign}{hundredths // 100}.{hundredths % 100:02d}"
+    asked = Asked("?", "value", (about("1.00", "outlet_pressure", "low_fire", "[in_i'H2O]"),))
+    words = say_number(value, spoken())
+    reply = REPLIES.understand(heard(words, second=words), asked)
+    assert reply is not None
+    assert reply.candidate.value == value
+
+
+# -- commands ----------------------------------------------------------------------------------------------------------
+
+
+def test_every_way_to_say_a_command_is_heard_as_that_and_no_other() -> None:
+    said = spoken()
+    for name, ways in said.commands.items():
+        for way in (*ways, *said.sounds_like[name]):
+            assert command_of(heard(f"{way.capitalize()}."), said) == name, way
+    for one, other in combinations(said.commands, 2):
+        mine = said.commands[one] | said.sounds_like[one]
+        assert not mine & (said.commands[other] | said.sounds_like[other]), (one, other)
+
+
+@pytest.mark.parametrize("text", ["Okay, yes please.", "um, yes", "Yes, thank you."])
+def test_small_words_around_a_command_do_not_matter(text: str) -> None:
+    assert command_of(heard(text), spoken()) == "yes"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Yes, the valve is open.",
+        "No, nine point five.",
+        "I told him no.",
+        "Take that back to the van.",
+        "",
+        "Yesterday.",
+    ],
+)
+def test_talk_that_only_begins_like_a_command_is_none(text: str) -> None:
+    assert command_of(heard(text or " "), spoken()) is None
+
+
+def test_a_command_that_the_second_opinion_hears_as_another_is_none() -> None:
+    assert command_of(heard("Yes.", second="No."), spoken()) is None
+    assert command_of(heard("Yes.", second="Yes."), spoken()) == "yes"
+
+
+def test_no_command_means_a_reading() -> None:
+    said = spoken()
+    for ways in said.commands.values():
+        for way in ways:
+            context, _ = extract.step(
+                typed_utterance("High fire. CO2 9.3.", "0" * 64), 0.0, extract.start(SETTING), GRAMMAR
+            )
+            _, operations = extract.step(typed_utterance(way, "1" * 64), 5.0, context, GRAMMAR)
+            assert not [one for one in operations if isinstance(one, Record)], way
+
+
+def test_a_note_is_what_follows_its_word() -> None:
+    assert (
+        note_of(heard("note, valve cover cracked", second="Note, valve cover cracked."), spoken())
+        == "valve cover cracked."
+    )
+    assert note_of(heard("noted"), spoken()) is None
+
+
+def test_every_phrase_is_used_and_every_one_used_is_there() -> None:
+    folder = Path(__file__).parents[1]
+    phrases = set(tomllib.loads((folder / "schemas/language/en-spoken.toml").read_text("utf-8"))["phrases"])
+    code = "".join(path.read_text("utf-8") for path in (folder / "front/voice").glob("*.py"))
+    assert {name for name in phrases if f'"{name}"' not in code} == set(), "a phrase that nothing says"
+    assert set(re.findall(r'phrase\("(\w+)"', code)) <= phrases
+
+
+# -- replies -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "denies"),
+    [
+        ("Nine point five.", "9.5", False),
+        ("No, nine point five.", "9.5", True),
+        ("it's nine four", "9.4", False),
+        ("CO2 nine point six percent", "9.6", False),
+        ("yes, nine point three", "9.3", False),
+    ],
+)
+def test_a_reply_that_carries_the_value(text: str, value: str, denies: bool) -> None:
+    reply = REPLIES.understand(heard(text, second=text), Asked("?", "yes", (about("9.3"),)))
+    assert reply is not None
+    assert (reply.candidate.value, reply.clear, reply.denies) == (value, True, denies)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "O2 four point four.",
+        "hand me the wrench",
+        "no",
+        "low fire CO2 nine point one",
+        "CO2 nine four and O2 four four",
+    ],
+)
+def test_other_talk_is_no_reply(text: str) -> None:
+    assert REPLIES.understand(heard(text, second=text), Asked("?", "yes", (about("9.3"),))) is None
+
+
+def test_a_reply_that_two_ways_of_hearing_do_not_share_is_not_clear() -> None:
+    reply = REPLIES.understand(heard("nine point five", second="9.9"), Asked("?", "yes", (about("9.3"),)))
+    assert reply is not None
+    assert not reply.clear
+
+
+def test_a_minus_that_is_not_said_again_is_not_clear() -> None:
+    asked = Asked("?", "value", (about("-0.02", "outlet_pressure", "low_fire", "[in_i'H2O]"),))
+    clear = REPLIES.understand(heard("minus point oh two", second="minus 0.02"), asked)
+    bare = REPLIES.understand(heard("point oh two", second="0.02"), asked)
+    assert clear is not None
+    assert (clear.candidate.value, clear.clear) == ("-0.02", True)
+    assert bare is None or not bare.clear
+
+
+def test_a_choice_is_made_by_its_name() -> None:
+    high, low = about("9.3"), about("9.3", condition="low_fire")
+    asked = Asked("nine point three, high fire, or low fire?", "choice", (high, low))
+    reply = REPLIES.understand(heard("Low fire.", second="Low fire."), asked)
+    assert reply is not None
+    assert reply.candidate == low
+    assert REPLIES.understand(heard("Low fire.", second="High fire."), asked) is None
+
+
+# -- wording -----------------------------------------------------------------------------------------------------------
+
+
+def reading(quantity: str, condition: str, value: str, unit: str = "") -> Reading:
+    return Reading(
+        id="r",
+        quantity=quantity,
+        condition=condition,
+        value=value,
+        unit=unit,
+        appliance="boiler",
+        source=Source(evidence="0" * 64),
+    )
+
+
+def test_a_value_is_said_with_its_place_and_its_unit_where_another_could_be_meant() -> None:
+    assert WORDING.reading(reading("co2", "high_fire", "9.3", "%")) == "C O two, high fire, nine point three"
+    assert WORDING.reading(reading("inlet_pressure", "static", "7.0", "[in_i'H2O]")).endswith("seven point zero inches")
+    assert WORDING.reading(reading("serial", "", "AB-17")).endswith("A B dash one seven")
+    several = Wording(SHEET, several=True)
+    assert several.reading(reading("co2", "high_fire", "9.3", "%")).startswith("boiler, ")
+
+
+def test_co_signs_and_serials_must_be_answered_with_their_value() -> None:
+    for one in (reading("co", "high_fire", "76", "[ppm]"), reading("serial", "", "AB17")):
+        assert WORDING.must_carry_value(one)
+    assert WORDING.must_carry_value(reading("outlet_pressure", "low_fire", "0.02", "[in_i'H2O]"))
+    assert WORDING.must_carry_value(reading("ambient_temp", "", "-3", "[degF]"))
+    assert not WORDING.must_carry_value(reading("co2", "high_fire", "9.3", "%"))
+
+
+# -- tones and the own voice -------------------------------------------------------------------------------------------
+
+
+def test_the_five_tones_differ_in_rhythm() -> None:
+    """Told apart by when they sound alone: pitch and loudness are left out of the comparison."""
+    rhythms = {}
+    for name in TONES:
+        sound = np.abs(tone(name))
+        # each 10 ms: sounding or not
+        steps = sound[: len(sound) // 160 * 160].reshape(-1, 160).max(axis=1) > 0.1
+        padded = np.zeros(200, bool)
+        padded[: len(steps)] = steps[:200]
+        rhythms[name] = padded
+    assert len(rhythms) == 5
+    for one, other in combinations(rhythms.values(), 2):
+        assert np.sum(one != other) >= 20  # at least 200 ms in which one sounds and the other does not
+
+
+def test_tones_get_louder_with_the_noise() -> None:
+    levels = [level_for(noise) for noise in (-70.0, -50.0, -35.0, -25.0, -10.0)]
+    assert levels == sorted(levels)
+    assert 0 < levels[0] < levels[-1] < 1
+
+
+def test_speech_is_the_words_without_silence_around() -> None:
+    sound = speak("nine point three")
+    assert 0.5 < len(sound) / RATE < 2.5
+    assert np.abs(sound[: RATE // 20]).max() > 0.005
+
+
+def test_the_own_voice_is_known_from_a_persons() -> None:
+    own, person, noise = (
+        speak("C O two, high fire, nine point three, right?"),
+        said_by("no, nine point five"),
+        roar(3, 0.05),
+    )
+    echo = Echo()
+    echo.played(0.5 * own, 10.0)
+    back = noise.copy()[: 2 * RATE]
+    back += 0.1 * own[RATE // 2 - 2000 :][: len(back)]  # a fifth as loud, an eighth of a second late
+    assert echo.share(np.asarray(back, np.float32), 10.5) > 0.25
+    mixed = noise.copy()
+    mixed[: len(person)] += 0.5 * person[: len(mixed)]
+    assert echo.share(np.asarray(mixed, np.float32), 10.5) < 0.2
+    assert echo.share(np.asarray(noise, np.float32), 10.5) < 0.2
+    assert echo.overlap(20.0, 21.0) == 0.0
+
+
+def test_texts_are_made_plain() -> None:
+    assert plain("  That’s RIGHT, 9.3!") == "that's right 9.3"
