@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from capture.locate import Quad
 from capture.readers import Line
-from capture.words import is_moment, number_in, split_number, tidy_label, unit_code
+from capture.words import is_moment, number_in, split_label, split_number, tidy_label, unit_code, unit_like
 
 __all__ = ["Row", "Token", "Word", "grow", "parse_row", "row_of_line", "rows_of", "span"]
 
@@ -51,7 +51,8 @@ class Word:
 class Row:
     """One row of a display: its words from left to right, parted into label, value and unit.
 
-    ``values`` holds every number word of the row; a row with one is a figure, with more a question.
+    ``values`` holds every number word of the row; a row with one is a figure, with more a question. ``guesses`` are
+    the units that misread ``unit_words`` may have been, where ``unit`` is empty.
     """
 
     words: tuple[Word, ...]
@@ -60,6 +61,7 @@ class Row:
     values: tuple[Word, ...]
     unit: str
     unit_words: tuple[Word, ...]
+    guesses: tuple[str, ...] = ()
 
     @property
     def unit_text(self) -> str:
@@ -136,13 +138,18 @@ def _words(token: Token) -> list[Word]:
     text = token.line.text
     words = []
     for match in re.finditer(r"\S+", text):
-        value, rest = split_number(match[0])
+        start, end = match.span()
+        label, number = split_label(match[0])
+        if label:
+            words.append(_word(token, start, start + len(label), ""))
+            start = end - len(number)
+        value, rest = split_number(text[start:end])
         if value and rest:
-            at = match.end() - len(match[0]) + match[0].rindex(rest)
-            words.append(_word(token, match.start(), at, value))
-            words.append(_word(token, at, match.end(), ""))
+            at = start + text[start:end].rindex(rest)
+            words.append(_word(token, start, at, value))
+            words.append(_word(token, at, end, ""))
         else:
-            words.append(_word(token, match.start(), match.end(), number_in(match[0])))
+            words.append(_word(token, start, end, number_in(text[start:end])))
     return words
 
 
@@ -167,21 +174,24 @@ def parse_row(words: list[Word]) -> Row:
     if not values:
         return Row(tuple(words), tidy_label([w.text for w in words]), tuple(words), (), "", ())
     at = values[0]
-    unit, unit_words, after = _unit_after(words, values[-1])
+    unit, guesses, unit_words, after = _unit_after(words, values[-1])
     rest = words[:at] or words[after:]
     label_words = tuple(word for word in rest if not word.value)
     label = tidy_label([word.text for word in label_words])
-    return Row(tuple(words), label, label_words, tuple(words[i] for i in values), unit, unit_words)
+    return Row(tuple(words), label, label_words, tuple(words[i] for i in values), unit, unit_words, guesses)
 
 
-def _unit_after(words: list[Word], at: int) -> tuple[str, tuple[Word, ...], int]:
-    """The unit in the one to three words after the value, its code and its words, and where the words go on."""
-    for count in (3, 2, 1):
-        found = tuple(words[at + 1 : at + 1 + count])
-        code = unit_code(" ".join(word.text for word in found))
-        if len(found) == count and code:
-            return code, found, at + 1 + count
-    return "", (), at + 1
+def _unit_after(words: list[Word], at: int) -> tuple[str, tuple[str, ...], tuple[Word, ...], int]:
+    """The unit in the words after the value: its code, else those it may have been; its words; where words go on."""
+    pieces = [tuple(words[at + 1 : at + 1 + count]) for count in (3, 2, 1) if len(words) > at + count]
+    texts = [(" ".join(word.text for word in piece), piece) for piece in pieces]
+    for text, piece in texts:
+        if code := unit_code(text):
+            return code, (), piece, at + 1 + len(piece)
+    for text, piece in texts:
+        if codes := unit_like(text):
+            return "", codes, piece, at + 1 + len(piece)
+    return "", (), (), at + 1
 
 
 def span(words: tuple[Word, ...] | list[Word], along: float = 0.0, across: float = 0.0) -> Quad:

@@ -12,8 +12,9 @@ from capture.locate import Quad, cut, windows
 from capture.photo import Pixels, open_photo
 from capture.readers import Readers
 from capture.rows import grow
-from capture.see import look, tokens_of
+from capture.see import look
 from capture.segments import find_number, places_in
+from capture.sights import tokens_of
 
 __all__ = ["steps", "write_steps"]
 

@@ -3,18 +3,32 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from typing import Literal
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from capture.agree import alternatives_of, differences, likeliest
 from capture.display import Spread, grouped, texts_of
 from capture.locate import Quad, cut
 from capture.photo import Pixels
 from capture.readers import LINE_HEIGHT, Readers
-from capture.rows import Row, Word, row_of_line, span
-from capture.words import is_moment, label_key, unit_code
+from capture.rows import Row, Word, grow, row_of_line, span
+from capture.sights import Sight
+from capture.words import (
+    Label,
+    is_moment,
+    is_near_label,
+    is_part_of_label,
+    known_label,
+    label_key,
+    unit_code,
+    unit_like,
+)
+from schemas.base import is_value_text
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Opinion
 
@@ -23,6 +37,10 @@ _CUTS = ((0.15, 0.05), (0.3, 0.12), (0.15, 0.25))
 _CONTRADICTS = 0.5
 _MOST = 2
 _TWIN = 0.1
+_LABEL_REACH = 6.0
+"""heights behind a label in which more of it may stand"""
+_PATCH = 45.0
+"""of 256: so much lighter than the ground of a label is no ground"""
 
 __all__ = ["is_table", "kind_of_table", "read_table"]
 
@@ -50,25 +68,52 @@ def kind_of_table(rows: list[Row]) -> Kind:
     return "slip" if dated else "screen"
 
 
-def read_table(rows: list[Row], pixels: Pixels, readers: Readers, kind: Kind) -> list[Figure]:
-    """One figure for each value in the rows, each with what other readings of its row made of it."""
-    figures = []
-    for row in rows:
+def read_table(sight: Sight, readers: Readers, kind: Kind) -> list[Figure]:
+    """One figure for each value in a sight's rows, each with what other readings of its row made of it."""
+    figures: list[Figure] = []
+    for row in sight.rows:
         if len(row.values) == 1:
-            figures.append(_figure(row, pixels, readers, kind))
+            figures.append(_figure(row, sight, readers, kind))
         elif kind == "plate" and row.values:
             figures.append(_words_of(row))
         elif row.values:
-            figures += [_crowded(row, value) for value in row.values]
+            figures += _crowded(row, sight, readers, kind)
         elif kind == "plate" and (code := _code(row)):
             figures.append(code)
-    return figures
+    return [_among(figure, figures) for figure in figures]
 
 
-def _figure(row: Row, pixels: Pixels, readers: Readers, kind: Kind) -> Figure:
+def _among(figure: Figure, figures: list[Figure]) -> Figure:
+    """A figure with the doubts and the unit that the others of its table give it."""
+    others = [one for one in figures if one is not figure]
+    doubts = list(figure.doubts)
+    if figure.label and any(
+        label_key(one.label) == label_key(figure.label) and one.value != figure.value for one in others
+    ):
+        doubts.append(Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail="two rows have this label"))
+    known = known_label(figure.label) if figure.label else None
+    unit = figure.unit
+    if not unit and known and known.units:
+        column = {one.unit for one in others if one.unit in known.units}
+        unit = next(iter(column)) if len(column) == 1 else ""
+    value, alternatives = figure.value, figure.alternatives
+    alike = [one.value for one in others if one.unit == unit and not one.doubts]
+    places = {len(text.partition(".")[2]) for text in alike}
+    whole = is_value_text(value) and "." not in value and len(value.lstrip("-")) > 1
+    if unit and whole and len(alike) > 1 and places == {1}:
+        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="the others in this unit have a point"))
+        value, alternatives = f"{value[:-1]}.{value[-1]}", (value, *alternatives)
+    return figure.model_copy(
+        update={"unit": unit, "value": value, "alternatives": alternatives, "doubts": tuple(doubts)}
+    )
+
+
+def _figure(row: Row, sight: Sight, readers: Readers, kind: Kind) -> Figure:
+    pixels = sight.pixels
     value = row.values[0]
     again = _again(row, value, pixels, readers)
-    label_again = _label_again(row, pixels, readers)
+    label, known, label_doubts = _label(row, _label_again(row, pixels, readers))
+    label_doubts += _cut_label(row, known, sight, readers)
     ours, spreads = _our_reading(value, pixels, readers)
     opinions = [
         Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4)),
@@ -80,14 +125,15 @@ def _figure(row: Row, pixels: Pixels, readers: Readers, kind: Kind) -> Figure:
     if grouped_by_comma:
         opinions = [o.model_copy(update={"text": _without_comma(o.text)}) for o in opinions]
     shown = likeliest(opinions)
-    unit = row.unit or again.unit
+    unit, unit_doubts = _unit(row, again, known, pixels, readers)
+    if not row.unit_words and (trimmed := _without_unit(shown, known, opinions)):
+        shown = trimmed
     alternatives = alternatives_of(shown, opinions)
     if grouped_by_comma:
         alternatives = (value.value, *(other for other in alternatives if other != value.value))
-    doubts = _value_doubts(shown, opinions, spreads) + _label_doubts(row, label_again)
-    doubts += _unit_doubts(row, again, pixels, readers)
+    doubts = [*_value_doubts(shown, opinions, spreads), *label_doubts, *unit_doubts]
     return Figure(
-        label=row.label,
+        label=label,
         value=shown,
         unit=unit,
         box=_box(value.quad),
@@ -96,6 +142,13 @@ def _figure(row: Row, pixels: Pixels, readers: Readers, kind: Kind) -> Figure:
         alternatives=alternatives,
         doubts=tuple(doubts),
     )
+
+
+def _without_unit(value: str, label: Label | None, opinions: list[Opinion]) -> str:
+    """A share whose sign for per cent was read as one more digit, if any reading lacks that digit; else nothing."""
+    if not label or label.units != ("%",) or len(value.partition(".")[2]) != _MOST:
+        return ""
+    return value[:-1] if any(one.text == value[:-1] for one in opinions) else ""
 
 
 def _without_comma(text: str) -> str:
@@ -183,33 +236,132 @@ def _score(row: Row) -> float:
     return min((word.score for word in row.values), default=0.0)
 
 
-def _label_doubts(row: Row, again: str) -> list[Doubt]:
+def _label(row: Row, again: str) -> tuple[str, Label | None, list[Doubt]]:
+    """A row's label as two readings of it have it, with what is known of such a label, and the doubts about it.
+
+    A misread label is set right where only one known label is near; without doubt only if one of the two readings is
+    that label as it is written.
+    """
     if not row.label:
-        return [Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail="no label beside it")]
-    if label_key(row.label) != label_key(again):
-        return [Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail=f"label read as {row.label} and as {again or 'nothing'}")]
+        return "", None, [Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail="no label beside it")]
+    first, second = known_label(row.label), known_label(again) if again else None
+    unsure = Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail=f"label read as {row.label} and as {again or 'nothing'}")
+    if first and second and first.key == second.key:
+        label = row.label if first.exact else again if second.exact else first.key
+        return label, first, [] if first.exact or second.exact else [unsure]
+    if first or second:
+        known = first if first and (first.exact or not second) else second
+        assert known is not None
+        label = row.label if known.exact and known is first else again if known.exact else known.key
+        return label, known, [unsure]
+    alike = label_key(row.label) == label_key(again) and any(char.isalpha() for char in row.label)
+    return row.label, None, [] if alike and not is_near_label(row.label) else [unsure]
+
+
+def _cut_label(row: Row, label: Label | None, sight: Sight, readers: Readers) -> list[Doubt]:
+    """A doubt where a label may go on, as ``CO`` in ``CO af``: more is read behind it, or light lies there."""
+    if not label or not row.label_words or not is_part_of_label(label.key):
+        return []
+    a, b, c, d = span(row.label_words)
+    start, low = row.values[0].quad[0], row.values[0].quad[3]
+    height = max(float(np.linalg.norm(d - a)), 1.0)
+    gap = float(np.linalg.norm(start - b))
+    if float((start - b) @ (b - a)) <= 0 or gap < height:
+        return []
+    reach = min(gap - 0.4 * height, _LABEL_REACH * height) / gap
+    ends = np.array([b + (start - b) * reach, c + (low - c) * reach], np.float32)
+    whole = np.array([a, ends[0], ends[1], d], np.float32)
+    read = row_of_line(readers.text.read(cut(sight.pixels, grow(whole, 0.1, 0.1), LINE_HEIGHT)), whole)
+    longer = known_label(read.text)
+    if longer and longer.key != label.key and longer.key.startswith(label.key):
+        return [Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail=f"label read as {row.label} and as {read.text}")]
+    parts = (np.array([a, b, c, d], np.float32), np.array([b, ends[0], ends[1], c], np.float32))
+    ground, behind = (_light(sight, part) for part in parts)
+    if float(np.percentile(behind, 90)) - float(np.median(ground)) > _PATCH:
+        return [Doubt(kind=DoubtKind.HIDDEN, detail="light lies on the place behind its label")]
     return []
 
 
-def _unit_doubts(row: Row, again: Row, pixels: Pixels, readers: Readers) -> list[Doubt]:
+def _light(sight: Sight, part: Quad) -> NDArray[np.float32]:
+    """The light in a part of a sight, as in the photo, without what is as thin as a stroke."""
+    grey = cv2.cvtColor(cut(sight.photo, sight.in_photo(part), 32), cv2.COLOR_BGR2GRAY)
+    return cv2.medianBlur(np.asarray(grey, np.uint8), 15).astype(np.float32)
+
+
+def _unit(row: Row, again: Row, label: Label | None, pixels: Pixels, readers: Readers) -> tuple[str, list[Doubt]]:
+    """The unit as the row, its wider piece and its label have it, and the doubts about it.
+
+    A label that is shown in one unit only stands for a reading of it, where nothing contradicts it.
+    """
+    fit = label.units if label else None
+    clear = {one.unit for one in (row, again) if one.unit}
+    guessed = [{code for code in one.guesses if fit is None or code in fit} for one in (row, again)]
     unread = [word.text for word in again.words if not word.value and word not in again.unit_words]
     unread = [text for text in unread if any(char.isalnum() or char == "%" for char in text)]
-    if row.unit == again.unit and (row.unit or not unread):
-        return []
-    if not row.unit and again.unit:  # seen in the wider piece only: a third look must find it too
-        third = readers.text.read(cut(pixels, span(again.unit_words, 0.3, 0.1), LINE_HEIGHT)).text
-        if unit_code(third) == again.unit:
-            return []
-    other = again.unit_text or " ".join(unread) or "none"
-    return [Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail=f"read as {row.unit_text or 'none'} and as {other}")]
+    doubt = Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail=f"read as {_shown(row)} and as {_shown(again, unread)}")
+    if len(clear) > 1:
+        return row.unit, [doubt]
+    if not clear:
+        both = set.intersection(*guessed) or set.union(*guessed)
+        unit = next(iter(both)) if len(both) == 1 else ""
+        if unit:
+            return unit, [] if fit == (unit,) and all(guessed) else [doubt]
+        if fit:
+            return fit[0] if len(fit) == 1 else "", [Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail="no unit could be read")]
+        return "", [doubt] if unread else []
+    (unit,) = clear
+    if fit is not None and unit not in fit:
+        detail = f"{label.key if label else ''} is not shown in {_shown(row)}"
+        return unit, [Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail=detail)]
+    if row.unit == again.unit or fit == (unit,) or any(unit in codes for codes in guessed):
+        return unit, []
+    seen = row.unit_words or again.unit_words
+    third = readers.text.read(cut(pixels, span(seen, 0.3, 0.1), LINE_HEIGHT)).text
+    sure = unit_code(third) == unit or (fit is not None and unit in unit_like(third))
+    return unit, [] if sure else [doubt]
 
 
-def _crowded(row: Row, value: Word) -> Figure:
+def _shown(row: Row, unread: list[str] | None = None) -> str:
+    return row.unit_text or " ".join(unread or []) or "none"
+
+
+def _crowded(row: Row, sight: Sight, readers: Readers, kind: Kind) -> list[Figure]:
+    """The figures of a row with several numbers: read once more as one, or each by itself; always to be asked about."""
     doubt = Doubt(kind=DoubtKind.VALUE_UNCLEAR, detail=f"{len(row.values)} numbers in one row: {row.text}")
-    opinion = Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4))
-    return Figure(
-        label=row.label, value=value.value, unit=row.unit, box=_box(value.quad), opinions=(opinion,), doubts=(doubt,)
-    )
+    label = known_label(row.label) if row.label else None
+    if label and label.units is not None:
+        one = _joined(row, label, sight, readers)
+        figure = _figure(one, sight, readers, kind)
+        others = (value.value for value in row.values if value.value != figure.value)
+        alternatives = tuple(dict.fromkeys((*others, *figure.alternatives)))
+        return [figure.model_copy(update={"alternatives": alternatives, "doubts": (doubt, *figure.doubts)})]
+    return [
+        Figure(
+            label=row.label,
+            value=value.value,
+            unit=row.unit,
+            box=_box(value.quad),
+            opinions=(Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4)),),
+            doubts=(doubt,),
+        )
+        for value in row.values
+    ]
+
+
+def _joined(row: Row, label: Label, sight: Sight, readers: Readers) -> Row:
+    """A row with its numbers as one: what their place says when it is read as one piece, else the first."""
+    first, last = row.values[0], row.values[-1]
+    if label.units == ("%",) and len(row.values) == _MOST and len(last.text) == 1 and "." in first.value:
+        return replace(row, values=(first,), unit_words=(last,), guesses=("%",))  # the sign for per cent as a digit
+    piece = [*row.words[row.words.index(first) : row.words.index(last) + 1], *row.unit_words]
+    quad = span(piece)
+    read = row_of_line(readers.text.read(cut(sight.pixels, grow(quad, 0.2, 0.1), LINE_HEIGHT)), quad)
+    text = read.values[0].value if len(read.values) == 1 else first.value
+    words = span([first, last]) if len(read.values) == 1 else first.quad
+    number = Word(text, words, text, min(first.score, last.score))
+    rest = tuple(word for word in row.words if word not in row.values)
+    at = row.words.index(first)
+    return replace(row, words=(*rest[:at], number, *rest[at:]), values=(number,))
 
 
 def _words_of(row: Row) -> Figure:

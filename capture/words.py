@@ -3,18 +3,36 @@
 from __future__ import annotations
 
 import re
+import tomllib
+import unicodedata
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
+from importlib.resources import files
 from types import MappingProxyType
 
 from schemas.base import is_value_text
-from schemas.units import units
+from schemas.units import show_unit, units
 
-__all__ = ["is_moment", "label_key", "number_in", "split_number", "tidy_label", "unit_code"]
+__all__ = [
+    "Label",
+    "is_moment",
+    "is_near_label",
+    "is_part_of_label",
+    "known_label",
+    "label_key",
+    "number_in",
+    "split_label",
+    "split_number",
+    "tidy_label",
+    "unit_code",
+    "unit_like",
+]
 
 _NUMBER = re.compile(r"([-–−—]?)(\d{1,8})(?:[.,·](\d{1,4}))?", re.ASCII)
 _GLUED = re.compile(r"([-–−—]?\d{1,8}(?:[.,·]\d{1,4})?)(\D.*)?", re.ASCII)
-_MOMENT = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\b\d{1,2}:\d{2}\b", re.ASCII)
+_MOMENT = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\b\d{1,2}:\d{2}(?!\d)|\d{2}/\d{5}|\d{5}/\d{2}", re.ASCII)
+# ... also a date of which one stroke was read as a digit
 # What recognisers make of a frame's edge or a speck before a number. Nothing that could be a minus is among them.
 _SPECKS = "☑☐□■▪•·|¦[](){}<>'`´:;,"
 _DEGREES = re.compile(r"[°º˚*'`´“”\"^.oO]{0,2}\s*([cCfF℃℉])")
@@ -45,7 +63,7 @@ def split_number(word: str) -> tuple[str, str]:
         return "", word
     value = number_in(match[1])
     rest = (match[2] or "").strip()
-    if not value or (rest and not unit_code(rest)):
+    if not value or (rest and not unit_code(rest) and not unit_like(rest)):
         return "", word
     return value, rest
 
@@ -95,3 +113,136 @@ def tidy_label(words: list[str]) -> str:
 def label_key(label: str) -> str:
     """Letters and digits only, case folded: what two readings of a label must share."""
     return "".join(re.findall(r"[^\W_]+", label.casefold()))
+
+
+@dataclass(frozen=True)
+class Label:
+    """A label of ``schemas/language/displays.toml``: its key, the units such a value is shown in, how it was read.
+
+    ``units`` is None where any unit may stand, empty for a bare number. ``exact``: read as it is written.
+    """
+
+    key: str
+    units: tuple[str, ...] | None
+    exact: bool
+
+
+# Signs that recognisers take for one another, brought to one of them.
+_SHAPES = str.maketrans({"0": "o", "q": "o", "d": "o", "1": "l", "i": "l", "|": "l", "!": "l", "5": "s", "8": "b",
+                         "6": "g", "9": "g", "2": "z", "(": "c", "[": "c"})  # fmt: skip
+_FEWEST = 3
+"""letters of a label that may be told in spite of a wrong one"""
+_LIKE_T = re.compile(r"\b[iIlJ17Yy|]\b")
+
+
+@cache
+def known_label(text: str) -> Label | None:
+    """Return the label that a text is, or that it must have been; None where it is none of the list or not clear.
+
+    A short label or chemical symbol may only differ by signs of like shape; a longer one by one letter, from eight
+    letters on by two.
+    """
+    labels = _labels()
+    key = label_key(tidy_label(text.split()))
+    if key in labels:
+        return Label(key, labels[key], True)
+    shape = _shape(_LIKE_T.sub("T", text))
+    alike = [known for known in labels if _shape(known) == shape]
+    if len(alike) == 1:
+        return Label(alike[0], labels[alike[0]], False)
+    if len(shape) < _FEWEST:
+        return None
+    near = sorted((_edits(shape, _shape(known)), known) for known in labels if len(known) >= _FEWEST)
+    allowed = 2 if len(shape) >= 8 else 1
+    near = [(edits, known) for edits, known in near if edits <= (allowed if known not in _formulas() else 0)]
+    if not near or (len(near) > 1 and near[1][0] == near[0][0]):
+        return None
+    return Label(near[0][1], labels[near[0][1]], False)
+
+
+@cache
+def is_near_label(text: str) -> bool:
+    """Say whether a text that is none of the list's labels may be one of them with a sign misread or too many."""
+    shape = _shape(text)
+    told = [known for known in _labels() if len(known) > _FEWEST or known in _formulas()]
+    return any(_edits(shape, _shape(known)) <= max(len(known) // 4, 1) for known in told)
+
+
+@cache
+def is_part_of_label(key: str) -> bool:
+    """Say whether a label of the list is this one with a word more, as ``CO af`` is ``CO``."""
+    known = [words for words in _texts() if label_key(words) == key]
+    return any(longer.startswith(f"{words} ") for words in known for longer in _texts())
+
+
+@cache
+def split_label(word: str) -> tuple[str, str]:
+    """Split ``CO/C02:0.0022`` into label and number; both empty where the word is no known label with a number."""
+    for match in reversed([] if known_label(word) else list(re.finditer(r"[:=]?(?=[-–−—]?\d)", word))):
+        label, number = word[: match.start()], word[match.end() :]
+        known = known_label(label) if label else None
+        if known and known.exact and split_number(number)[0] and (match[0] or "." in number):
+            return label, number
+    return "", ""
+
+
+@cache
+def _formulas() -> frozenset[str]:
+    return frozenset(label_key(symbol) for symbol in _SYMBOLS.values())
+
+
+@cache
+def _rows() -> tuple[dict[str, list[str]], ...]:
+    raw = tomllib.loads(files("schemas").joinpath("language", "displays.toml").read_text("utf-8"))
+    return tuple(raw["labels"])
+
+
+@cache
+def _texts() -> tuple[str, ...]:
+    return tuple(words for row in _rows() for words in row["words"])
+
+
+@cache
+def _labels() -> Mapping[str, tuple[str, ...] | None]:
+    """The units of every label by its key."""
+    found: dict[str, tuple[str, ...] | None] = {}
+    for row in _rows():
+        shown = row.get("units")
+        for words in row["words"]:
+            found.setdefault(label_key(words), None if shown is None else tuple(shown))
+    return MappingProxyType(found)
+
+
+def _shape(text: str) -> str:
+    """A text with signs of like shape made the same, without accents and gaps."""
+    plain = "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
+    return "".join(re.findall(r"[a-z0-9]", plain.translate(_SHAPES).replace("rn", "m")))
+
+
+def _edits(a: str, b: str) -> int:
+    """The number of letters put in, left out or changed between two texts (Levenshtein 1966)."""
+    row = list(range(len(b) + 1))
+    for i, x in enumerate(a, 1):
+        last, row[0] = row[0], i
+        for j, y in enumerate(b, 1):
+            last, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, last + (x != y))
+    return row[-1]
+
+
+_PER_CENT = re.compile(r"[%\u2105\u2030]|[xX\u00d7$]|[9o0]?[6/]?%", re.ASCII)
+_CELSIUS = re.compile(r"[*+\u00b0\u00ba\u02da'\"`^]{1,2}\s*[CcOo0(\[\u00a9\u20ac]|[*+\u00b0\u00ba\u02da]\s*\u2103\S?")
+_PRINTED = ("[ppm]", "mbar", "hPa", "kPa", "[in_i'H2O]", "kW")
+
+
+@cache
+def unit_like(text: str) -> tuple[str, ...]:
+    """Return the units that a misread text may have been: ``pp``, ``*0``, ``X``; none where it is like no unit."""
+    text = text.strip().strip(".,:;-_~ ")
+    if _PER_CENT.fullmatch(text):
+        return ("%",)
+    if _CELSIUS.fullmatch(text):
+        return ("Cel",)
+    key = _unit_key(text)
+    if not 2 <= len(key) < 6 or not key.isascii():
+        return ()
+    return tuple(code for code in _PRINTED if _edits(key, _unit_key(show_unit(code))) <= 1)

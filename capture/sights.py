@@ -1,0 +1,132 @@
+"""Ways of looking for rows of text in a photo, and the one of them in which most rows make sense.
+
+The whole picture, large and small; and each shape that may be a display, straightened, its light evened out. Print
+that is pale, in shadow or beside glare is found and read only there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import islice
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.locate import Quad, cut, grey_of, rectify, windows
+from capture.photo import Pixels
+from capture.readers import DETECT_SIDE, LINE_HEIGHT, Readers
+from capture.rows import Row, Token, rows_of
+from capture.words import is_moment, known_label
+
+__all__ = ["Sight", "best_sight", "straightened", "tokens_of"]
+
+_SMALL_SIDE = 512
+_STRAIGHT_SIDE = 560
+_WINDOWS = 2
+_SOFT = 1.2
+_ENOUGH = 0.75
+"""share of the rows that must make sense before no other way is tried"""
+
+
+@dataclass(frozen=True)
+class Sight:
+    """A picture of a scene with the text found in it; ``back`` leads from its pixels to those of the photo."""
+
+    photo: Pixels
+    pixels: Pixels
+    tokens: list[Token]
+    rows: list[Row]
+    back: NDArray[np.float64] | None = None
+
+    @property
+    def sense(self) -> float:
+        """How many rows hold one value beside a label; those whose label is a known word count more."""
+        labelled = [row for row in self.rows if len(row.values) == 1 and row.label]
+        return sum(1.0 if known_label(row.label) else 0.4 for row in labelled)
+
+    @property
+    def share(self) -> float:
+        """The share of the rows that are good, a value beside a known label, among those with either."""
+        wanted = [row for row in self.rows if (row.values or _wants_value(row)) and not is_moment(row.text)]
+        return self.sense / len(wanted) if wanted else 0.0
+
+    def in_photo(self, corners: Quad) -> Quad:
+        """Corners in the photo's pixels."""
+        if self.back is None:
+            return corners
+        points = cv2.perspectiveTransform(np.asarray([corners], np.float32), self.back)
+        return np.asarray(points[0], np.float32)
+
+
+def _wants_value(row: Row) -> bool:
+    label = known_label(row.label)
+    return label is not None and label.units is not None
+
+
+def best_sight(pixels: Pixels, readers: Readers) -> tuple[Sight, Sight]:
+    """The plain look at a picture, and the look in which most rows make sense, which may be the same.
+
+    Lines that another look at the whole picture found where the best one found nothing are added.
+    """
+    plain = _seen(pixels, readers, DETECT_SIDE)
+    whole = [plain]
+    best = plain
+    if plain.share < _ENOUGH or plain.sense < 2:
+        whole.append(_seen(pixels, readers, _SMALL_SIDE))
+        best = max(whole, key=lambda sight: sight.sense)
+    if best.share < _ENOUGH or best.sense < 2:
+        for flat, back in islice(straightened(pixels), _WINDOWS):
+            sight = replace(_seen(flat, readers, _STRAIGHT_SIDE), photo=pixels, back=back)
+            best = max(best, sight, key=lambda one: one.sense)
+            if sight.share >= _ENOUGH and sight.sense >= 2:
+                break
+    return plain, _completed(best, whole) if best.back is None else best
+
+
+def _seen(pixels: Pixels, readers: Readers, side: int) -> Sight:
+    tokens = tokens_of(pixels, readers, side)
+    return Sight(pixels, pixels, tokens, rows_of(tokens))
+
+
+def _completed(best: Sight, whole: list[Sight]) -> Sight:
+    tokens = list(best.tokens)
+    for other in whole:
+        tokens += [token for token in other.tokens if not any(_share_ground(token, mine) for mine in tokens)]
+    return replace(best, tokens=tokens, rows=rows_of(tokens))
+
+
+def _share_ground(a: Token, b: Token) -> bool:
+    shared, _ = cv2.intersectConvexConvex(a.quad, b.quad)
+    return bool(shared > 0.1 * min(a.width * a.height, b.width * b.height))
+
+
+def straightened(pixels: Pixels) -> Iterator[tuple[Pixels, NDArray[np.float64]]]:
+    """Each shape that may be a display, straightened and evened out, and the way back; the likeliest shape first."""
+    for quad in windows(pixels):
+        a, b, c, d = quad
+        wide = max(float(np.linalg.norm(b - a)), float(np.linalg.norm(c - d)))
+        high = max(float(np.linalg.norm(d - a)), float(np.linalg.norm(c - b)))
+        flat, back = rectify(pixels, quad, max(round(_STRAIGHT_SIDE * high / max(wide, high)), 32))
+        yield _even(flat), back
+
+
+def _even(flat: Pixels) -> Pixels:
+    """A display in even light: each part's own mean and spread taken out (local normalisation), a little softened."""
+    grey = cv2.GaussianBlur(grey_of(flat).astype(np.float32), (0, 0), _SOFT)
+    reach = max(flat.shape[:2]) // 10 | 1
+    ground = cv2.blur(cv2.blur(grey, (reach, reach)), (reach, reach))
+    above = grey - ground
+    spread = cv2.blur(np.sqrt(cv2.blur(above * above, (reach, reach))), (reach, reach))
+    spread = np.maximum(spread, max(0.5 * float(np.percentile(spread, 60)), 1.0))
+    even = np.clip(150 + 45 * above / spread, 0, 255).astype(np.uint8)
+    return np.asarray(cv2.cvtColor(even, cv2.COLOR_GRAY2BGR), np.uint8)
+
+
+def tokens_of(pixels: Pixels, readers: Readers, side: int = DETECT_SIDE) -> list[Token]:
+    """Every line of text in the picture with what it says; what was read as nothing is left out."""
+    tokens = [
+        Token(quad, readers.text.read(cut(pixels, quad, LINE_HEIGHT))) for quad in readers.text.find(pixels, side)
+    ]
+    return [token for token in tokens if token.line.text.strip() and token.line.score > 0.3]
