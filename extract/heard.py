@@ -51,21 +51,27 @@ class Chosen(NamedTuple):
     """The way of hearing that makes most sense: ``utterance`` with it in front, and it parsed.
 
     ``who`` heard it, empty where the recogniser thought it best too; what only ``who`` has is asked about, never taken.
-    ``shared`` are the ``start`` tokens of the values that the recogniser's best has as well.
+    ``shared`` are the ``start`` tokens of the values that the recogniser's best has as well; ``moved`` says that it
+    names another firing rate or appliance than the best.
     """
 
     utterance: Utterance
     heard: Heard
     who: str = ""
     shared: frozenset[int] = frozenset()
+    moved: bool = False
 
 
 class _Sense(NamedTuple):
-    """How much of a text means something: values that fit their quantity, moves, checks; values that do not."""
+    """How much of a text means something: values that fit their quantity, moves, checks; values that do not.
+
+    ``conditions`` counts firing rates and appliances; ``whole`` says that every word of it is understood.
+    """
 
     good: int = 0
     bad: int = 0
     conditions: int = 0
+    whole: bool = False
 
 
 def ways(utterance: Utterance) -> tuple[Way, ...]:
@@ -91,6 +97,8 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
     if not rivals:
         return found
     first = best = _sense(heard, context, grammar)
+    if first.whole:
+        return found
     for rival in rivals:
         other = parse(rival.text, context, grammar)
         sense = _sense(other, context, grammar)
@@ -101,7 +109,7 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
         best = sense
         said = tuple(h for h in utterance.hypotheses if h.text != rival.text)
         turned = utterance.model_copy(update={"hypotheses": (Hypothesis(text=rival.text, mass=rival.mass), *said)})
-        found = Chosen(turned, other, rival.who, _shared(other, heard))
+        found = Chosen(turned, other, rival.who, _shared(other, heard), _conditions(other) != _conditions(heard))
     return found
 
 
@@ -114,7 +122,9 @@ def _shared(one: Heard, other: Heard) -> frozenset[int]:
 
 
 def _conditions(heard: Heard) -> list[object]:
-    return [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
+    """Firing rates and appliances that are named."""
+    found = [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
+    return found + [i.get("appliance") for p in heard.sentences for i in p.laid.items if i.get("appliance") is not None]
 
 
 def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
@@ -127,7 +137,9 @@ def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
             fits = [fit(v.number, v.unit, grammar.measures[q], context.setting.units) for q in _ids(v)]
             well = not (v.followed and not v.unit) and any(f.choices[0].usual and not f.doubts for f in fits)
             good, bad = good + well, bad + (not well)
-    return _Sense(good, bad, len(_conditions(heard)))
+    strange = any(i.kind == "word" for p in heard.sentences for i in p.laid.items)
+    waiting = any(n.ids and not n.used and not n.implied for p in heard.sentences for n in p.names)
+    return _Sense(good, bad, len(_conditions(heard)), bool(good) and not (bad or strange or waiting))
 
 
 def sound_alike(value: str) -> str:

@@ -27,7 +27,8 @@ class Language(NamedTuple):
     fractions: dict[str, int]
     minus: frozenset[str]
     plus: frozenset[str]
-    below_zero: tuple[str, ...]
+    below_zero: dict[str, tuple[tuple[str, ...], ...]]
+    """Phrases by their first word."""
     nothing: frozenset[str]
     sound_alikes: dict[str, str]
     small_words: frozenset[str]
@@ -74,7 +75,7 @@ def language(code: str = "en") -> Language:
         fractions=n["fractions"],
         minus=frozenset(n["minus"]),
         plus=frozenset(n["plus"]),
-        below_zero=tuple(n["below_zero"]),
+        below_zero=_by_first(n["below_zero"]),
         nothing=frozenset(n["nothing"]),
         sound_alikes=n["sound_alikes"],
         small_words=frozenset(n["small_words"]),
@@ -99,6 +100,11 @@ def language(code: str = "en") -> Language:
         name_trailing=frozenset(raw["names"]["trailing"]),
         starts=frozenset(starts | {"a", "an", "-", "+", "."}),
     )
+
+
+def _by_first(phrases: list[str]) -> dict[str, tuple[tuple[str, ...], ...]]:
+    words = [tuple(p.split()) for p in phrases]
+    return {first: tuple(w for w in words if w[0] == first) for first, *_ in words}
 
 
 def _unit_starts(more: dict[str, list[str]]) -> Iterator[str]:

@@ -250,7 +250,7 @@ class Grammar:
         elif t.text == "A" and tokens[i].low != "number" and (j + 1 == len(tokens) or tokens[j + 1].kind == "mark"):
             tag = "A"
         heard = lang.sound_alikes.get(t.low, "")
-        pointed = i > 0 and tokens[i - 1].low in ("to", "on", "over", "now", "is", "at", ",")
+        pointed = i > 0 and tokens[i - 1].low in ("to", "on", "over", "now", "is", "was", "at", ",")
         if not tag and pointed and heard in lang.digits and j + 1 < len(tokens):
             yield Item("appliance", i, j + 1, (str(lang.digits[heard]),), KNOWN + HEARD_ALIKE)  # "over to boiler to"
         if not tag or (tokens[i].low == "number" and i and tokens[i - 1].low in ("job", "serial", "model", "part")):

@@ -126,9 +126,8 @@ def _sign_behind(tokens: Sequence[Token], j: int, lang: Language) -> tuple[int, 
         return k + 1, "-"
     if tokens[k].low == "positive" and not follows:
         return k + 1, "+"
-    for phrase in lang.below_zero:
-        parts = phrase.split()
-        if [t.low for t in tokens[k : k + len(parts)]] == parts:
+    for parts in lang.below_zero.get(tokens[k].low, ()):
+        if tuple(t.low for t in tokens[k : k + len(parts)]) == parts:
             return k + len(parts), "-"
     return 0, ""
 

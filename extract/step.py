@@ -47,9 +47,10 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     ``context`` is left as it was.
     """
     after = context.copy()
-    utterance, heard, elsewhere, shared = best_heard(utterance, after, grammar)
+    chosen = best_heard(utterance, after, grammar)
+    utterance, heard = chosen.utterance, chosen.heard
     book = Book(after, grammar, utterance, at, heard)
-    book.elsewhere, book.shared = elsewhere, shared
+    book.elsewhere, book.shared = chosen.who, chosen.shared
     for alarm in alarms_said(utterance, grammar.alarms, heard.tokens):
         book.emit(alarm)
     for parsed in heard.sentences:
@@ -59,6 +60,10 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
         if all(isinstance(op, Record) for op in book.operations[done:]):
             unresolved(book, parsed, last)
     finish(book)
+    if chosen.moved and after.state != context.state:
+        after.astray = utterance.text  # somewhere that only one way of hearing has
+    if chosen.moved and after.appliance != context.appliance:
+        after.appliance_lost = True
     return book.c, tuple(book.operations)
 
 
