@@ -15,7 +15,7 @@ from capture.agree import alternatives_of, differences, likeliest
 from capture.display import Spread, grouped, texts_of
 from capture.locate import Quad, cut
 from capture.photo import Pixels
-from capture.readers import LINE_HEIGHT, Readers
+from capture.readers import LINE_HEIGHT, Line, Readers
 from capture.rows import Row, Word, grow, row_of_line, span
 from capture.sights import Sight
 from capture.words import (
@@ -36,6 +36,8 @@ _CUTS = ((0.15, 0.05), (0.3, 0.12), (0.15, 0.25))
 """How much wider than a number a cut of it is, in its heights: along, across."""
 _CONTRADICTS = 0.5
 _MOST = 2
+_BLANK = "pp-ocr, wider, no number"
+_FAIRLY_SURE, _SURE, _VERY_SURE = 0.75, 0.9, 0.97
 _TWIN = 0.1
 _LABEL_REACH = 6.0
 """heights behind a label in which more of it may stand"""
@@ -97,10 +99,10 @@ def _among(figure: Figure, figures: list[Figure]) -> Figure:
         column = {one.unit for one in others if one.unit in known.units}
         unit = next(iter(column)) if len(column) == 1 else ""
     value, alternatives = figure.value, figure.alternatives
-    alike = [one.value for one in others if one.unit == unit and not one.doubts]
+    alike = [one.value for one in others if one.unit == unit and is_value_text(one.value)]
     places = {len(text.partition(".")[2]) for text in alike}
     whole = is_value_text(value) and "." not in value and len(value.lstrip("-")) > 1
-    if unit and whole and len(alike) > 1 and places == {1}:
+    if unit and whole and places == {1}:
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="the others in this unit have a point"))
         value, alternatives = f"{value[:-1]}.{value[-1]}", (value, *alternatives)
     return figure.model_copy(
@@ -111,13 +113,13 @@ def _among(figure: Figure, figures: list[Figure]) -> Figure:
 def _figure(row: Row, sight: Sight, readers: Readers, kind: Kind) -> Figure:
     pixels = sight.pixels
     value = row.values[0]
-    again = _again(row, value, pixels, readers)
+    line, again = _again(row, value, pixels, readers)
     label, known, label_doubts = _label(row, _label_again(row, pixels, readers))
     label_doubts += _cut_label(row, known, sight, readers)
     ours, spreads = _our_reading(value, pixels, readers)
     opinions = [
         Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4)),
-        Opinion(reader="pp-ocr, wider", text=_only_value(again), score=round(_score(again), 4)),
+        _wider(line, again),
         *_alone(value, pixels, readers),
         *ours,
     ]
@@ -181,20 +183,33 @@ def _our_reading(value: Word, pixels: Pixels, readers: Readers) -> tuple[list[Op
 def _value_doubts(value: str, opinions: list[Opinion], spreads: list[Spread]) -> list[Doubt]:
     """Doubts where PP-OCR holds it not in every cut, or our reader in no cut or, against another value, in one only.
 
-    A nought with a slash or a dot is an eight to PP-OCR: there our reader must see no nought.
+    A unit's first stroke, read as one more digit in one cut, a piece without a number, and another reading by our
+    reader in wider cuts are passed over where everything else is very sure. A nought with a slash or a dot is an eight
+    to PP-OCR: there our reader must see no nought.
     """
     second = [opinion for opinion in opinions if opinion.reader.startswith("pp-ocr")]
     ours = [opinion for opinion in opinions if not opinion.reader.startswith("pp-ocr")]
+    longer = [opinion for opinion in second if opinion.text[:-1] == value or opinion.reader == _BLANK]
+    rest = [opinion for opinion in second if opinion not in longer]
+    if len(longer) == 1 and _hold(value, rest, _SURE) and _hold(value, ours[:2], _FAIRLY_SURE):
+        second = rest
     doubts = differences(value, second)
     held = sum(opinion.text == value for opinion in ours)
     others = [opinion for opinion in ours if opinion.text not in ("", value) and opinion.score > _CONTRADICTS]
-    if not held or (held < _MOST and others):
+    passed = held and _hold(value, second, _VERY_SURE) and all(one.score < _SURE for one in others)
+    if not held or (held < _MOST and others and not passed):
         said = others or ours
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{said[0].reader} read {said[0].text or 'nothing'}"))
-    for twin in _noughts(value):
-        if sum(spread.get(twin, 0.0) for spread in spreads) / len(spreads) > _TWIN:
-            doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"it may be {twin}"))
+    if not (_hold(value, second, _VERY_SURE) and _hold(value, ours[:2], _SURE)):
+        for twin in _noughts(value):
+            if sum(spread.get(twin, 0.0) for spread in spreads) / len(spreads) > _TWIN:
+                doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"it may be {twin}"))
     return doubts
+
+
+def _hold(value: str, opinions: list[Opinion], score: float) -> bool:
+    """Say whether two or more opinions all hold a value with at least such a score."""
+    return len(opinions) >= _MOST and all(one.text == value and one.score >= score for one in opinions)
 
 
 def _noughts(value: str) -> list[str]:
@@ -203,7 +218,7 @@ def _noughts(value: str) -> list[str]:
     return [value[:at] + swap[char] + value[at + 1 :] for at, char in enumerate(value) if char in swap]
 
 
-def _again(row: Row, value: Word, pixels: Pixels, readers: Readers) -> Row:
+def _again(row: Row, value: Word, pixels: Pixels, readers: Readers) -> tuple[Line, Row]:
     """Value and unit read once more from a wider piece, which reaches left to where a sign or a digit could stand."""
     at = row.words.index(value)
     piece = [value, *row.unit_words]
@@ -212,12 +227,23 @@ def _again(row: Row, value: Word, pixels: Pixels, readers: Readers) -> Row:
     room = 1.0 * height
     if at:
         room = min(room, 0.7 * float(np.linalg.norm(value.quad[0] - row.words[at - 1].quad[1])))
-    if not row.unit:  # where a unit would stand
+    if not row.unit_words:  # where a unit would stand
         quad[1:3] += (quad[1] - quad[0]) / max(float(np.linalg.norm(quad[1] - quad[0])), 1.0) * np.float32(2.5 * height)
     step = (quad[0] - quad[1]) / max(float(np.linalg.norm(quad[1] - quad[0])), 1.0) * np.float32(max(room, 0.0))
     quad[0] += step
     quad[3] += step
-    return row_of_line(readers.text.read(cut(pixels, quad, LINE_HEIGHT)), quad)
+    line = readers.text.read(cut(pixels, quad, LINE_HEIGHT))
+    return line, row_of_line(line, quad)
+
+
+def _wider(line: Line, again: Row) -> Opinion:
+    """The number in the wider piece: its only number word, else the only run of a number's signs in its line."""
+    text, score = _only_value(again), _score(again)
+    if not again.values and line.table is not None:
+        text, share = next(iter(grouped(texts_of(line.table)).items()), ("", 0.0))
+        text, score = (text, min(share, 1.0)) if share > _CONTRADICTS else ("", 0.0)
+    reader = "pp-ocr, wider" if again.values or text else _BLANK
+    return Opinion(reader=reader, text=text, score=round(score, 4))
 
 
 def _label_again(row: Row, pixels: Pixels, readers: Readers) -> str:
@@ -305,7 +331,9 @@ def _unit(row: Row, again: Row, label: Label | None, pixels: Pixels, readers: Re
         both = set.intersection(*guessed) or set.union(*guessed)
         unit = next(iter(both)) if len(both) == 1 else ""
         if unit:
-            return unit, [] if fit == (unit,) and all(guessed) else [doubt]
+            return unit, [] if fit == (unit,) or (fit and all(guessed)) else [doubt]
+        if fit == () and not any(unit_code(rest) or unit_like(rest) for rest in _behind(unread)):
+            return "", []
         if fit:
             return fit[0] if len(fit) == 1 else "", [Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail="no unit could be read")]
         return "", [doubt] if unread else []
@@ -319,6 +347,11 @@ def _unit(row: Row, again: Row, label: Label | None, pixels: Pixels, readers: Re
     third = readers.text.read(cut(pixels, span(seen, 0.3, 0.1), LINE_HEIGHT)).text
     sure = unit_code(third) == unit or (fit is not None and unit in unit_like(third))
     return unit, [] if sure else [doubt]
+
+
+def _behind(texts: list[str]) -> list[str]:
+    """What stands behind the last digit of each text: specks, or a unit."""
+    return [text[max((at for at, char in enumerate(text) if char.isdigit()), default=-1) + 1 :] for text in texts]
 
 
 def _shown(row: Row, unread: list[str] | None = None) -> str:
