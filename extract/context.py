@@ -16,6 +16,7 @@ __all__ = ["Context", "Known", "Setting", "Topic", "apply"]
 SILENCE = 1800.0  # seconds after which a firing rate said before is no longer taken for granted
 RECENT = 60.0  # seconds within which "it" still means the quantity named last
 SCREW_KEPT = 180.0  # seconds within which "another eighth" still means the same screw
+CLOCKED = 600.0  # seconds within which the time at the meter follows the volume
 LAST_KEPT = 120.0  # seconds within which "no, that's the static" still means the last reading
 
 
@@ -63,6 +64,15 @@ class Open:
     reading: str | None
 
 
+class Clocking(NamedTuple):
+    """A volume at the meter whose time is still to be said ("two cubic feet at full rate" … "fifty two seconds")."""
+
+    quantity: str
+    volume: str
+    condition: str | None
+    at: float
+
+
 @dataclass
 class Context:
     """The running context. ``extract.step`` returns a new one and leaves its argument as it was."""
@@ -87,6 +97,7 @@ class Context:
     screw_at: float = -1e9
     open: tuple[Open, ...] = ()
     since_appliance: tuple[str, ...] = ()
+    clocking: Clocking | None = None
     cut: str | None = None
     astray: str = ""
     """Words that may have named another firing rate or appliance than the one taken for granted."""

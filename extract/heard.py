@@ -163,14 +163,19 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
     heard_ways = ways(utterance)
     read = [(_values(parse(w.text, context, grammar)) if w.text != utterance.text else values, w) for w in heard_ways]
     for v in values:
-        found = _misgiving(v, read, _certainty(utterance, heard, v))
+        found = _misgiving(v, read, _certainty(utterance, heard, v), context, grammar)
         if found is not None:
             out[v.start] = found
     return out
 
 
-def _misgiving(v: Value, read: Sequence[tuple[Sequence[Value], Way]], certainty: float | None) -> Misgiving | None:
-    """What speaks against a value: too few of the hypotheses have it, or another number, or the second opinion has."""
+def _misgiving(
+    v: Value, read: Sequence[tuple[Sequence[Value], Way]], certainty: float | None, context: Context, grammar: Grammar
+) -> Misgiving | None:
+    """What speaks against a value: too few of the hypotheses have it, or another number, or the second opinion has.
+
+    Another number that nobody would read there (a fan at 49 a minute) says only that the value was not heard so.
+    """
     support = against = 0.0
     confirmed = denied = False
     others: list[tuple[float, Value]] = []
@@ -179,14 +184,13 @@ def _misgiving(v: Value, read: Sequence[tuple[Sequence[Value], Way]], certainty:
         if any(_same(v, o) or _begun(v, o) for o in found) or (second and _written_in(v, way.text)):
             support, confirmed = support + way.mass, confirmed or second
             continue
-        differing = [o for o in found if _alike(v, o)]
+        differing = [o for o in found if _alike(v, o) and _may_be(v, o, context, grammar)]
         if differing:
             against, denied = against + way.mass, denied or second
             others += [(way.mass + (0.5 if second else 0.0), o) for o in differing]
-    listed = tuple(o for _, o in sorted(others, key=lambda x: -x[0]))[:3]
+    listed = tuple({o.number.first: o for _, o in sorted(others, key=lambda x: -x[0])}.values())[:3]
     if denied:
-        other = next(o for found, way in read if way.who == SECOND for o in found if _alike(v, o))
-        return Misgiving(f"{SECOND} has {other.number.first}", listed)
+        return Misgiving(f"{SECOND} has another number", listed)
     if against >= AGAINST:
         return Misgiving(f"another hypothesis has {listed[0].number.first}", listed)
     if support < (SUPPORT if confirmed else ALONE):
@@ -194,6 +198,13 @@ def _misgiving(v: Value, read: Sequence[tuple[Sequence[Value], Way]], certainty:
     if not confirmed and certainty is not None and certainty < LONE and len(read) < FEW:
         return Misgiving("the recogniser was not sure of a word", listed)
     return None
+
+
+def _may_be(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
+    """Whether another number is one that is read of such a quantity."""
+    names = [q for q in _ids(other) if q in _ids(v)] or _ids(other)
+    fits = [fit(other.number, other.unit or v.unit, grammar.measures[q], context.setting.units) for q in names]
+    return not fits or any(f.choices[0].usual for f in fits)
 
 
 def name_misgiving(utterance: Utterance, start: int, end: int, text: str) -> str:

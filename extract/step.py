@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from extract.alarms import alarms_said
-from extract.assign import Value
+from extract.assign import Name, Value
 from extract.book import Book
 from extract.circumstances import appliances, phases, states
-from extract.context import Context, Setting, Topic
+from extract.context import CLOCKED, Clocking, Context, Setting, Topic
 from extract.corrections import (
     bind_back,
     completes_move,
@@ -101,6 +101,7 @@ def sentence(b: Book, p: Parsed) -> None:
         take_value(b, v, p)
     for one in p.moves:
         record_move(b, one, p)
+    clocked_before(b, p)
     for v in p.clock:
         take_value(b, v, p)
     for v in p.values:
@@ -131,6 +132,31 @@ def _before_move(v: Value, p: Parsed, b: Book) -> bool:
     apart = p.laid.segment_of[at] > v.segment
     words = {b.tokens[k].low for k in range(v.end, p.moves[0].start)}
     return apart and not words & b.g.lang.since
+
+
+def clocked_before(b: Book, p: Parsed) -> None:
+    """ "Timing two cubic feet at full rate." "That's fifty two seconds.": the volume first, its time when it is there."""
+    waiting = b.c.clocking
+    segments = p.sentence.segments
+    times = [v for v in p.values if v.unit == "s" and (v.name is None or not v.name.ids)]
+    times = [v for v in times if segments[v.segment].kind == "reading" or segments[v.segment].has("that_was")]
+    if p.clock:
+        b.c.clocking = None
+    elif waiting is not None and len(times) == 1 and b.at - waiting.at < CLOCKED:
+        time = times[0]
+        p.values.remove(time)
+        p.clock.append(time)
+        time.noted = waiting.volume
+        time.condition = time.condition or waiting.condition
+        time.name = Name((waiting.quantity,), (), time.place, time.segment)
+        segments[time.segment].kind = "reading"  # "stop, that's one minute ten"
+        b.c.clocking = None
+        return
+    for q in b.g.sheet.quantities:
+        volumes = [v for v in p.values if v.unit in q.noted_units and segments[v.segment].kind != "question"]
+        if q.noted_units and len(volumes) == 1:
+            v = volumes[0]
+            b.c.clocking = Clocking(q.id, f"{v.number.first} {v.unit}", v.condition or b.c.state, b.at)
 
 
 def topics(b: Book, p: Parsed) -> None:

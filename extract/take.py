@@ -319,7 +319,8 @@ def condition_for(b: Book, v: Value, quantity: str, p: Parsed) -> tuple[str | No
     if condition is None:
         condition = b.c.state
         topic = b.c.topic
-        if topic and quantity in topic.ids and topic.condition and b.at - topic.at < 1.0 and not v.name:
+        near = 1.0 if b.c.state else RECENT
+        if topic and quantity in topic.ids and topic.condition and b.at - topic.at < near and not v.name:
             condition = topic.condition
     if condition in allowed:
         return condition, True

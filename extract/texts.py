@@ -120,6 +120,11 @@ def _mentioned(
             if form not in ("name", "person", "code"):
                 continue
             start, linked = _behind(tokens, item.end, stop, grammar)
+            before = _code_before(tokens, item.start, grammar, kinds) if form == "code" else None
+            if before is not None and (start >= stop or tokens[start].low in (",", "and")):
+                used = item.end  # "K4T-22901, that's the serial"
+                yield Capture(q, _code(tokens, *before, text, grammar, q), before[0], item.end)
+                break
             if start >= stop:
                 break
             sure = True
@@ -228,6 +233,30 @@ def _labelled(tokens: Sequence[Token], label: int, start: int, end: int, kinds: 
     strange = kinds.get(start)
     capital = all(t.text[:1].isupper() or t.kind == "number" for t in tokens[start:end])
     return capital and strange is not None and strange.kind == "word"
+
+
+def _code_before(
+    tokens: Sequence[Token], label: int, grammar: Grammar, kinds: dict[int, Item]
+) -> tuple[int, int] | None:
+    """The letters and digits in front of "that's the serial": where they begin and end."""
+    k = label - 1
+    linked = False
+    while k >= 0 and (tokens[k].low in (",", "the", "that", "for") or tokens[k].low in grammar.lang.name_links):
+        linked = linked or tokens[k].low in grammar.lang.name_links
+        k -= 1
+    end = k + 1
+    while k >= 0 and (
+        _single(tokens[k])
+        or spoken_digits(tokens, k, grammar.lang)
+        or tokens[k].low in (*grammar.lang.doubles, "dash", "-")
+        or (tokens[k].kind == "word" and any(c.isdigit() for c in tokens[k].text))
+    ):
+        k -= 1
+    start = k + 1
+    named = any((i := kinds.get(x)) is not None and i.kind == "quantity" for x in range(start, end))
+    if named or not linked or end - start < 1 or not _code_like(tokens, start, end, grammar):
+        return None
+    return start, end
 
 
 def _strangers(start: int, end: int, kinds: dict[int, Item]) -> int:
