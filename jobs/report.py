@@ -9,21 +9,27 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from itertools import zip_longest
+from typing import Literal
 
+from jobs.doings import decided, names_in
 from jobs.findings import known_limits_of
 from jobs.fold import Job
+from jobs.journal import Entry, Signed
 from jobs.questions import open_questions
 from jobs.show import say_reading, show_value
 from jobs.table import JobRow
+from jobs.timeline import Filed
 from jobs.trail import Trail, amount_words, change_words, sign_words, trail_of
 from schemas.appliance import ApplianceFile
-from schemas.base import Model, Sha256
+from schemas.base import Model, Sha256, decimal_of, is_value_text
+from schemas.doubts import Doubt
+from schemas.evidence import Figure
 from schemas.findings import Finding, Limit
 from schemas.job import Instrument
 from schemas.questions import Question
-from schemas.readings import Source
+from schemas.readings import Reading, Source
 from schemas.sheet import Sheet
-from schemas.units import units
+from schemas.units import convert, unit_of, units
 
 __all__ = ["Line", "Picture", "Proof", "Report", "Section", "Value", "report_of"]
 
@@ -42,10 +48,15 @@ class Proof(Model):
     clock: str
     seconds: float | None
     sha256: Sha256
+    note: str = ""
+    """That it was added after the job had been closed, or moved here from another job."""
 
 
 class Value(Model):
-    """One value as it is printed: in words with its unit, how it was settled, and its reference to the evidence."""
+    """One value as it is printed: in words with its unit, how it was settled, and its reference to the evidence.
+
+    ``beside`` is the same in the units that were asked for, rounded as is usual in them; empty where it was said so.
+    """
 
     reading: str
     text: str
@@ -53,6 +64,7 @@ class Value(Model):
     ref: str
     verdict: str = ""
     open: bool = False
+    beside: str = ""
 
 
 class Line(Model):
@@ -95,6 +107,24 @@ class Move(Model):
     ref: str
 
 
+class Asked(Model):
+    """What is open: a question as it is asked, and why."""
+
+    text: str
+    why: str
+
+
+class Signature(Model):
+    """Who signed, for whom, the record with which hash; ``later`` is what was done after it, oldest first."""
+
+    name: str
+    role: str
+    at: datetime
+    head: Sha256
+    position: int
+    later: tuple[str, ...]
+
+
 class Picture(Model):
     """A photo of the job and what was read in it."""
 
@@ -132,6 +162,8 @@ class Report(Model):
     position: int
     head: Sha256
     status: str
+    again: str = ""
+    """That it was closed, and what has come to it since."""
     open: int
     cautions: tuple[str, ...]
     appliances: tuple[ApplianceFacts, ...]
@@ -148,15 +180,28 @@ class Report(Model):
     """Outside the limits, conflicting, to look at again."""
     untold: tuple[Finding, ...]
     questions: tuple[Question, ...]
+    asked: tuple[Asked, ...] = ()
+    """The questions in words, each with why it is asked."""
+    signatures: tuple[Signature, ...] = ()
     missing: tuple[Finding, ...]
     pictures: tuple[Picture, ...]
     evidence: tuple[Proof, ...]
 
 
 def report_of(
-    job: Job, sheet: Sheet, findings: Sequence[Finding], files: Sequence[tuple[ApplianceFile | None, str | None]]
+    job: Job,
+    sheet: Sheet,
+    findings: Sequence[Finding],
+    files: Sequence[tuple[ApplianceFile | None, str | None]],
+    entries: Sequence[Entry] = (),
+    *,
+    beside: Literal["us", "uk"] | None = None,
 ) -> Report:
-    """Return the report of a job. ``files`` holds each appliance's file and its hash, in the order of the job."""
+    """Return the report of a job.
+
+    ``files`` holds each appliance's file and its hash, in the order of the job, ``entries`` its journal; with
+    ``beside`` values in other units than those of that system are followed by the same in it.
+    """
     questions = open_questions(job, sheet)
     trails = [
         trail_of(job, sheet, one.tag, file, known_limits_of(job, sheet, one.tag, file, sha256))
@@ -183,6 +228,7 @@ def report_of(
         position=job.position,
         head=job.hash,
         status=_status(job, left_open),
+        again=_again(job, sheet, entries),
         open=left_open,
         cautions=sheet.cautions,
         appliances=tuple(
@@ -198,15 +244,17 @@ def report_of(
         ),
         instruments=job.head.instruments,
         first=first,
-        sections=tuple(_sections(job, sheet, findings, marks)),
+        sections=tuple(_sections(job, sheet, findings, marks, beside)),
         moves=tuple(_moves(trails, sheet, marks)),
         traced=tuple(sheet.quantity(name).name for name in sheet.traced or sheet.plotted),
         last_within=tuple(_last_within(trails, sheet)),
         deviations=deviations,
         untold=tuple(one for one in standing if one.verdict == "cannot tell"),
         questions=questions,
+        asked=tuple(Asked(text=one.text, why="; ".join(_why(doubt) for doubt in one.doubts)) for one in questions),
+        signatures=tuple(_signatures(job, sheet, entries)),
         missing=missing,
-        pictures=tuple(_pictures(job, marks)),
+        pictures=tuple(_pictures(job, sheet, marks)),
         evidence=proofs,
     )
 
@@ -216,6 +264,37 @@ def _status(job: Job, left_open: int) -> str:
         why = f", with {job.closed.open} left open: {job.closed.why}" if job.closed.open else ""
         return f"closed{why}"
     return f"draft, {left_open} open" if left_open else "complete, not closed"
+
+
+def _again(job: Job, sheet: Sheet, entries: Sequence[Entry]) -> str:
+    if job.closing is None or not job.since_closing:
+        return ""
+    told = _told(job.since_closing, job, sheet, entries) or ("something was read anew",)
+    when = job.closing.at.strftime("%Y-%m-%d %H:%M %z")
+    return f"{job.closing.author} closed it on {when}. After that: {'; '.join(told)}."
+
+
+def _told(some: Sequence[Entry], job: Job, sheet: Sheet, entries: Sequence[Entry]) -> tuple[str, ...]:
+    names = names_in(entries)
+    return tuple(f"{one.author} {words}" for one in some if (words := decided(one, job, sheet, names)))
+
+
+def _signatures(job: Job, sheet: Sheet, entries: Sequence[Entry]) -> Iterable[Signature]:
+    for one in job.signed:
+        assert isinstance(one.body, Signed)
+        later = [entry for entry in entries if entry.seq > one.seq and not isinstance(entry.body, Signed)]
+        yield Signature(
+            name=one.body.name,
+            role=one.body.role,
+            at=one.at,
+            head=one.body.head,
+            position=one.body.position,
+            later=_told(later, job, sheet, entries),
+        )
+
+
+def _why(doubt: Doubt) -> str:
+    return f"{doubt.kind}: {doubt.detail}" if doubt.detail else str(doubt.kind)
 
 
 def _proofs(job: Job) -> tuple[Proof, ...]:
@@ -234,9 +313,19 @@ def _proofs(job: Job) -> tuple[Proof, ...]:
                 clock=one.clock,
                 seconds=one.seconds,
                 sha256=one.sha256,
+                note=_note(job, one),
             )
         )
     return tuple(proofs)
+
+
+def _note(job: Job, one: Filed) -> str:
+    notes = []
+    if job.closing is not None and one.seq > job.closing.seq:
+        notes.append("added after the job was closed")
+    if one.under is not None:
+        notes.append(f"filed under {one.under}")
+    return "; ".join(notes)
 
 
 def _ref(source: Source, marks: dict[str, str]) -> str:
@@ -246,11 +335,13 @@ def _ref(source: Source, marks: dict[str, str]) -> str:
     return mark
 
 
-def _sections(job: Job, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str]) -> Iterable[Section]:
+def _sections(
+    job: Job, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str], beside: Literal["us", "uk"] | None
+) -> Iterable[Section]:
     """Yield the sections in the order of the sheet: the visit's own first, then each appliance."""
     for tag in ("", *(one.tag for one in job.appliances)):
         for group, title in sheet.groups.items():
-            lines = tuple(_lines(job, sheet, group, tag, findings, marks))
+            lines = tuple(_lines(job, sheet, group, tag, findings, marks, beside))
             missing = tuple(_missing(sheet, group, tag, findings))
             if lines or missing:
                 yield Section(appliance=tag, title=title, lines=lines, missing=missing)
@@ -266,7 +357,13 @@ def _missing(sheet: Sheet, group: str, tag: str, findings: Sequence[Finding]) ->
 
 
 def _lines(
-    job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Finding], marks: dict[str, str]
+    job: Job,
+    sheet: Sheet,
+    group: str,
+    tag: str,
+    findings: Sequence[Finding],
+    marks: dict[str, str],
+    beside: Literal["us", "uk"] | None,
 ) -> Iterable[Line]:
     for quantity in sheet.quantities:
         if quantity.group != group or quantity.kind == "move":
@@ -290,15 +387,21 @@ def _lines(
                     quantity=quantity.id,
                     name=quantity.name,
                     condition=condition,
-                    found=_value(found, sheet, findings, marks) if found else None,
-                    left=_value(left, sheet, findings, marks) if left else None,
+                    found=_value(found, sheet, findings, marks, beside) if found else None,
+                    left=_value(left, sheet, findings, marks, beside) if left else None,
                     limit=_limit_words(limit),
                     limit_from=_origin(limit),
                     verdict=_verdict(findings, left or found),
                 )
 
 
-def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str]) -> Value:
+def _value(
+    row: JobRow,
+    sheet: Sheet,
+    findings: Sequence[Finding],
+    marks: dict[str, str],
+    beside: Literal["us", "uk"] | None,
+) -> Value:
     one = row.reading
     settled = _SETTLED.get(row.how, row.how)
     if row.how in ("answered", "edited"):
@@ -313,7 +416,21 @@ def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], marks: dict[s
         ref=", ".join(refs),
         verdict=_verdict(findings, row),
         open=row.how == "open",
+        beside=_beside(one, sheet, beside) if beside else "",
     )
+
+
+def _beside(one: Reading, sheet: Sheet, system: Literal["us", "uk"]) -> str:
+    """Return a value in the unit that is usual for it in a system; empty where it has none other."""
+    if one.quantity is None or not is_value_text(one.value):
+        return ""
+    quantity = sheet.quantity(one.quantity)
+    unit = quantity.default_units.get(system, "")
+    if not one.unit or not unit or unit == one.unit or unit_of(unit).kind != unit_of(one.unit).kind:
+        return ""
+    same = convert(decimal_of(one.value), one.unit, unit)
+    decimals = max(quantity.decimals[unit]) if quantity.decimals.get(unit) else max(0, 2 - max(same.adjusted(), 0))
+    return show_value(f"{same:.{decimals}f}", unit)
 
 
 def _verdict(findings: Sequence[Finding], row: JobRow | None) -> str:
@@ -381,11 +498,21 @@ def _last_within(trails: Sequence[Trail], sheet: Sheet) -> Iterable[str]:
                 yield f"{place}{sheet.condition(condition).name}: {values}"
 
 
-def _pictures(job: Job, marks: dict[str, str]) -> Iterable[Picture]:
+def _pictures(job: Job, sheet: Sheet, marks: dict[str, str]) -> Iterable[Picture]:
+    every = [row.reading for row in (*job.gone, *job.rows.values()) if row.reading.source.box is not None]
+    taken = {(one.source.evidence, one.source.box): one for one in every}
     for look in job.looks:
         name = next(one.evidence.name for one in job.filed if one.sha256 == look.evidence)
-        figures = tuple(" ".join(part for part in (f.label, _shown(f.value, f.unit)) if part) for f in look.figures)
+        figures = tuple(_figure(one, taken.get((look.evidence, one.box)), sheet) for one in look.figures)
         yield Picture(mark=marks[look.evidence], name=name, sha256=look.evidence, display=look.display, figures=figures)
+
+
+def _figure(figure: Figure, taken: Reading | None, sheet: Sheet) -> str:
+    """Return a figure by the name of what it was taken to be; one that was taken for nothing with its label as seen."""
+    if taken is not None and taken.quantity is not None:
+        return f"{sheet.quantity(taken.quantity).name} {_shown(figure.value, figure.unit)}"
+    label = f"“{figure.label}” " if figure.label else ""
+    return f"{label}{_shown(figure.value, figure.unit)} (not taken as a reading)"
 
 
 def _shown(value: str, unit: str) -> str:

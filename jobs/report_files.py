@@ -9,7 +9,7 @@ import json
 from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import jinja2
 from numpy.typing import NDArray
@@ -17,16 +17,23 @@ from numpy.typing import NDArray
 from jobs.findings import trails_of
 from jobs.fold import Job
 from jobs.report import Report
+from jobs.show import signed, verdict_words
 from jobs.store import Store
 from jobs.trail_plot import trail_svg
 from schemas.errors import StoreFailed
 from schemas.evidence import Look
 from schemas.sheet import Sheet
 
-__all__ = ["PAPERS", "html_of", "write_report"]
+__all__ = ["BESIDE", "PAPERS", "SCHEMA", "html_of", "schema_of_report", "write_report"]
+
+SCHEMA = "report.schema.json"
+"""The file beside a report's JSON that describes it."""
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
 """Paper sizes by the name that a command takes."""
+
+BESIDE: dict[str, Literal["us", "uk"]] = {"us": "us", "metric": "uk"}
+"""Systems of units that values can be followed by, by the name that a command takes, and as the sheet calls them."""
 
 _PICTURE_SIDE = 900
 """Pixels of the long side of a photo in the report; the evidence itself stays as it was taken."""
@@ -41,30 +48,38 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 def write_report(
     store: Store, job: Job, sheet: Sheet, report: Report, folder: Path, *, paper: str = "letter"
 ) -> tuple[Path, ...]:
-    """Write ``JOB.html``, ``.pdf``, ``.csv`` and ``.json`` into a folder and return their paths.
+    """Write ``JOB.html``, ``.pdf``, ``.csv`` and ``.json`` into a folder, with its schema, and return their paths.
 
     Raises:
         StoreFailed: the folder cannot be written.
     """
     html = html_of(store, job, sheet, report, paper=paper)
+    data = json.dumps(report.model_dump(mode="json"), indent=2, ensure_ascii=False) + "\n"
     made = {
-        "html": html.encode(),
-        "pdf": _pdf(html),
-        "csv": _csv(report).encode("utf-8-sig"),
-        "json": (json.dumps(report.model_dump(mode="json"), indent=2, ensure_ascii=False) + "\n").encode(),
+        f"{report.number}.html": html.encode(),
+        f"{report.number}.pdf": _pdf(html),
+        f"{report.number}.csv": _csv(report).encode("utf-8-sig"),
+        f"{report.number}.json": data.encode(),
+        SCHEMA: schema_of_report().encode(),
     }
     paths = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for ending, data in made.items():
-            path = folder / f"{report.number}.{ending}"
+        for name, content in made.items():
+            path = folder / name
             part = path.with_name(f".{path.name}.part")
-            part.write_bytes(data)
+            part.write_bytes(content)
             part.replace(path)
             paths.append(path)
     except OSError as error:
         raise StoreFailed(f"The report cannot be written to {folder} ({error.strerror}); give another --to.") from error
     return tuple(paths)
+
+
+def schema_of_report() -> str:
+    """Return the JSON Schema of a report's JSON."""
+    dialect = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
+    return json.dumps({**dialect, **Report.model_json_schema()}, indent=1, ensure_ascii=False) + "\n"
 
 
 def html_of(store: Store, job: Job, sheet: Sheet, report: Report, *, paper: str = "letter") -> str:
@@ -83,7 +98,8 @@ def html_of(store: Store, job: Job, sheet: Sheet, report: Report, *, paper: str 
 
 def _environment() -> jinja2.Environment:
     made = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    made.filters["signed"] = lambda text: str(text).replace("-", "−", 1) if _is_number(str(text)) else text
+    made.filters["signed"] = signed
+    made.filters["words"] = verdict_words
     return made
 
 
@@ -132,7 +148,14 @@ def _csv(report: Report) -> str:
             for phase, value in (("before", line.found), ("", line.left)):
                 if value is not None:
                     row = [report.number, section.appliance, section.title, line.quantity, line.condition, phase]
-                    row += [value.text, line.limit, line.limit_from, value.verdict, value.settled, value.ref]
+                    row += [
+                        value.text,
+                        line.limit,
+                        line.limit_from,
+                        verdict_words(value.verdict),
+                        value.settled,
+                        value.ref,
+                    ]
                     writer.writerow(_plain([*row, value.reading]))
     return buffer.getvalue()
 

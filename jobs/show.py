@@ -2,14 +2,41 @@
 
 from __future__ import annotations
 
+import re
+
 from schemas.findings import Limit
 from schemas.readings import Phase, Reading
 from schemas.sheet import Sheet
 from schemas.units import show_unit, units
 
-__all__ = ["name_of", "phase_words", "place_of", "say_limit", "say_note", "say_reading", "say_value", "show_value"]
+__all__ = [
+    "name_of",
+    "phase_words",
+    "place_of",
+    "say_limit",
+    "say_note",
+    "say_reading",
+    "say_value",
+    "show_value",
+    "signed",
+    "verdict_words",
+]
 
 _PHASE = {"before": "before the adjustment", "after": "after the adjustment"}
+
+
+_MINUS = re.compile(r"(?<![\w.,-])-(?=\d)")
+_VERDICTS = {"caution": "take care"}
+
+
+def signed(text: str) -> str:
+    """Return a text with a minus sign where a hyphen stands in front of a number; dates and names stay as they are."""
+    return _MINUS.sub("−", text)
+
+
+def verdict_words(verdict: str) -> str:
+    """Return a verdict as people read it: plain words, none of them borrowed from warning signs."""
+    return _VERDICTS.get(verdict, verdict)
 
 
 def show_value(value: str, unit: str) -> str:

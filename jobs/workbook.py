@@ -10,7 +10,7 @@ import xlsxwriter
 
 from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.show import name_of, say_limit, say_value
+from jobs.show import name_of, say_limit, say_reading, verdict_words
 from jobs.table import JobRow
 from schemas.base import is_value_text
 from schemas.findings import Finding
@@ -134,7 +134,6 @@ def _cells(
     limit = next((f.limit for f in findings if f.limit is not None and one.id in f.readings), None)
     group = sheet.groups[sheet.quantity(one.quantity).group] if one.quantity else ""
     name = next((f.evidence.name for f in job.filed if f.sha256 == one.source.evidence), one.source.evidence[:8])
-    said = say_value(one.value, one.unit, sheet, one.quantity)
     return (
         one.appliance or "",
         group,
@@ -143,9 +142,9 @@ def _cells(
         _PHASES[one.phase],
         "",
         show_unit(one.unit),
-        f"about {said}" if one.approx else said,
+        say_reading(one, sheet),
         say_limit(limit) if limit else "",
-        verdicts.get(one.id, ""),
+        verdict_words(verdicts.get(one.id, "")),
         row.how,
         row.by,
         name,

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import openpyxl
 import pytest
 
@@ -199,11 +200,15 @@ def test_the_report_leaves_in_each_format(store: Store, clerk: Browser) -> None:
     assert "sha256-" in page.headers["content-security-policy"]
     assert "unsafe" not in page.headers["content-security-policy"]
     assert clerk.get("/job/job-2/export/pdf").content.startswith(b"%PDF-")
-    assert clerk.get("/job/job-2/export/json").json()["number"] == "job-2"
+    schema = clerk.get("/report.schema.json").json()
+    data = clerk.get("/job/job-2/export/json").json()
+    jsonschema.Draft202012Validator(schema).validate(data)
+    assert data["number"] == "job-2"
     rows = list(csv.reader(io.StringIO(clerk.get("/job/job-2/export/csv").content.decode("utf-8-sig"))))
     assert not [cell for row in rows for cell in row if cell.startswith(("=", "+", "@"))]
     assert clerk.get("/job/job-2/export/exe").status_code == 404
     assert clerk.get("/job/job-2/export/pdf?paper=a0").status_code == 400
+    assert clerk.get("/job/job-2/export/pdf?beside=stones").status_code == 400
 
 
 # -- the zip -----------------------------------------------------------------------------------------------------------

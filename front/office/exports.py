@@ -12,6 +12,7 @@ from collections import OrderedDict
 from pathlib import Path
 
 from jobs.bundle import pack
+from jobs.report_files import SCHEMA
 from jobs.store import Store
 from schemas.errors import BadInput, SaybackError, StoreFailed, WrongUse
 
@@ -38,14 +39,14 @@ class Exports:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._folder = tempfile.TemporaryDirectory(prefix="sayback-office-")
-        self._made: OrderedDict[tuple[str, str], dict[str, bytes]] = OrderedDict()
+        self._made: OrderedDict[tuple[str, str, str], dict[str, bytes]] = OrderedDict()
         self._lock = threading.Lock()
 
     def close(self) -> None:
         """Throw away what is kept."""
         self._folder.cleanup()
 
-    def report(self, number: str, kind: str, paper: str) -> bytes:
+    def report(self, number: str, kind: str, paper: str, beside: str = "") -> bytes:
         """Return the report of a job as html, pdf, csv or json, as ``sayback report`` writes it.
 
         A process of its own lays it out: that takes seconds, in which the page goes on answering.
@@ -54,9 +55,9 @@ class Exports:
             SaybackError: what the command said.
         """
         with self._lock:
-            key = (self._store.head(number)[1], paper)
+            key = (self._store.head(number)[1], paper, beside)
             if key not in self._made:
-                self._made[key] = self._run(number, paper)
+                self._made[key] = self._run(number, paper, beside)
                 while len(self._made) > _KEPT:
                     self._made.popitem(last=False)
             return self._made[key][kind]
@@ -67,10 +68,11 @@ class Exports:
         pack(self._store, number, buffer)
         return buffer.getvalue()
 
-    def _run(self, number: str, paper: str) -> dict[str, bytes]:
+    def _run(self, number: str, paper: str, beside: str) -> dict[str, bytes]:
         with tempfile.TemporaryDirectory(dir=self._folder.name) as folder:
             start = "import sys; from front.cli import run; sys.exit(run(sys.argv[1:]))"
             command = [sys.executable, "-c", start, "report", number, "--to", folder, "--paper", paper]
+            command += ["--beside", beside] if beside else []
             surroundings = {"SAYBACK_HOME": str(self._store.home), "OMP_NUM_THREADS": "1"}
 
             try:
@@ -87,4 +89,4 @@ class Exports:
             if ran.returncode not in (0, 1):
                 told = ran.stderr.strip().rpartition("\n")[2].removeprefix("sayback: ")
                 raise _ERRORS.get(ran.returncode, StoreFailed)(told or "The report could not be made.")
-            return {path.suffix[1:]: path.read_bytes() for path in Path(folder).iterdir()}
+            return {path.suffix[1:]: path.read_bytes() for path in Path(folder).iterdir() if path.name != SCHEMA}

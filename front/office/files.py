@@ -19,7 +19,7 @@ from front.office.exports import KINDS
 from front.office.state import office_of
 from front.show import verdicts
 from jobs.findings import check_job
-from jobs.report_files import PAPERS
+from jobs.report_files import BESIDE, PAPERS, SCHEMA, schema_of_report
 from jobs.timeline import Filed
 from jobs.workbook import workbook
 from schemas.errors import WrongUse
@@ -140,9 +140,13 @@ def export(request: Request) -> Response:
     office, number, kind = office_of(request), _opened(request).job.number, request.path_params["kind"]
     if kind not in KINDS:
         raise HTTPException(404, f"There is no export {kind!r}; there are {', '.join(KINDS)}.")
-    paper = request.query_params.get("paper", "a4")
+    opened = office.desk.open(number)
+    paper = request.query_params.get("paper", "letter" if opened.job.head.units == "us" else "a4")
+    beside = request.query_params.get("beside", "")
     if paper not in PAPERS:
         raise HTTPException(400, f"There is no paper {paper!r}; use one of {', '.join(PAPERS)}.")
+    if beside not in ("", *BESIDE):
+        raise HTTPException(400, f"There are no such units {beside!r}; use one of {', '.join(BESIDE)}.")
     check_job(office.desk.store, number)
     if kind == "zip":
         data = office.exports.zip(number)
@@ -150,7 +154,7 @@ def export(request: Request) -> Response:
         opened = office.desk.open(number)
         data = workbook(opened.job, opened.sheet, opened.findings, verdicts(opened.findings))
     else:
-        data = office.exports.report(number, kind, paper)
+        data = office.exports.report(number, kind, paper, beside)
     shown = "inline" if kind in ("html", "pdf") else "attachment"
     headers = {"content-disposition": f'{shown}; filename="{number}.{kind}"'}
     if kind == "html":
@@ -193,7 +197,13 @@ def icon(request: Request) -> Response:
     return Response(_own("office.svg"), media_type="image/svg+xml", headers={"cache-control": "max-age=86400"})
 
 
+def schema(request: Request) -> Response:
+    """The JSON Schema of a report's JSON."""
+    return Response(schema_of_report(), media_type="application/schema+json")
+
+
 routes = [
+    Route(f"/{SCHEMA}", schema),
     Route("/office.svg", icon),
     Route("/office.css", style),
     Route("/office.js", script),

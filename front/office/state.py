@@ -21,6 +21,7 @@ from front.office.people import Accounts, Gate, Person
 from front.office.reader import Reader
 from front.office.view import decided
 from jobs.journal import TOOL
+from jobs.show import signed, verdict_words
 from schemas.errors import SaybackError
 
 __all__ = ["Office", "done", "office_of", "page"]
@@ -54,7 +55,8 @@ class Office:
             lstrip_blocks=True,
         )
         self.pages.globals["token"] = _TOKEN
-        self.pages.filters["signed"] = lambda text: str(text).replace("-", "−", 1) if _is_minus(str(text)) else text
+        self.pages.filters["signed"] = signed
+        self.pages.filters["words"] = verdict_words
 
     def warm(self) -> None:
         """Compile the templates, so that nobody waits for it at the first page of a kind."""
@@ -72,10 +74,6 @@ class Office:
                 while len(self._kept) > _KEPT:
                     self._kept.popitem(last=False)
         return found
-
-
-def _is_minus(text: str) -> bool:
-    return text.startswith("-") and text[1:2].isdigit()
 
 
 def office_of(request: Request) -> Office:
