@@ -24,11 +24,11 @@ from capture.words import (
     is_near_label,
     is_part_of_label,
     known_label,
-    label_key,
     unit_code,
     unit_like,
 )
 from schemas.base import is_value_text
+from schemas.displays import label_key
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Opinion
 
@@ -273,12 +273,12 @@ def _label(row: Row, again: str) -> tuple[str, Label | None, list[Doubt]]:
     first, second = known_label(row.label), known_label(again) if again else None
     unsure = Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail=f"label read as {row.label} and as {again or 'nothing'}")
     if first and second and first.key == second.key:
-        label = row.label if first.exact else again if second.exact else first.key
+        label = row.label if first.exact else again if second.exact else first.words
         return label, first, [] if first.exact or second.exact else [unsure]
     if first or second:
         known = first if first and (first.exact or not second) else second
         assert known is not None
-        label = row.label if known.exact and known is first else again if known.exact else known.key
+        label = row.label if known.exact and known is first else again if known.exact else known.words
         return label, known, [unsure]
     alike = label_key(row.label) == label_key(again) and any(char.isalpha() for char in row.label)
     return row.label, None, [] if alike and not is_near_label(row.label) else [unsure]
@@ -339,7 +339,7 @@ def _unit(row: Row, again: Row, label: Label | None, pixels: Pixels, readers: Re
         return "", [doubt] if unread else []
     (unit,) = clear
     if fit is not None and unit not in fit:
-        detail = f"{label.key if label else ''} is not shown in {_shown(row)}"
+        detail = f"{label.words if label else ''} is not shown in {_shown(row)}"
         return unit, [Doubt(kind=DoubtKind.UNIT_UNCLEAR, detail=detail)]
     if row.unit == again.unit or fit == (unit,) or any(unit in codes for codes in guessed):
         return unit, []

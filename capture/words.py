@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import re
-import tomllib
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from types import MappingProxyType
 
 from schemas.base import is_value_text
+from schemas.displays import display_labels, label_key
 from schemas.units import show_unit, units
 
 __all__ = [
@@ -20,7 +19,6 @@ __all__ = [
     "is_near_label",
     "is_part_of_label",
     "known_label",
-    "label_key",
     "number_in",
     "split_label",
     "split_number",
@@ -110,19 +108,12 @@ def tidy_label(words: list[str]) -> str:
     return " ".join(tidied)
 
 
-def label_key(label: str) -> str:
-    """Letters and digits only, case folded: what two readings of a label must share."""
-    return "".join(re.findall(r"[^\W_]+", label.casefold()))
-
-
 @dataclass(frozen=True)
 class Label:
-    """A label of ``schemas/language/displays.toml``: its key, the units such a value is shown in, how it was read.
-
-    ``units`` is None where any unit may stand, empty for a bare number. ``exact``: read as it is written.
-    """
+    """A label of ``schemas/language/displays.toml``, its key, and whether it was read as it is written."""
 
     key: str
+    words: str
     units: tuple[str, ...] | None
     exact: bool
 
@@ -142,14 +133,14 @@ def known_label(text: str) -> Label | None:
     A short label or chemical symbol may only differ by signs of like shape; a longer one by one letter, from eight
     letters on by two.
     """
-    labels = _labels()
+    labels = display_labels()
     key = label_key(tidy_label(text.split()))
     if key in labels:
-        return Label(key, labels[key], True)
+        return _label(key, True)
     shape = _shape(_LIKE_T.sub("T", text))
     alike = [known for known in labels if _shape(known) == shape]
     if len(alike) == 1:
-        return Label(alike[0], labels[alike[0]], False)
+        return _label(alike[0], False)
     if len(shape) < _FEWEST:
         return None
     near = sorted((_edits(shape, _shape(known)), known) for known in labels if len(known) >= _FEWEST)
@@ -157,22 +148,27 @@ def known_label(text: str) -> Label | None:
     near = [(edits, known) for edits, known in near if edits <= (allowed if known not in _formulas() else 0)]
     if not near or (len(near) > 1 and near[1][0] == near[0][0]):
         return None
-    return Label(near[0][1], labels[near[0][1]], False)
+    return _label(near[0][1], False)
+
+
+def _label(key: str, exact: bool) -> Label:
+    label = display_labels()[key]
+    return Label(key, label.words, label.units, exact)
 
 
 @cache
 def is_near_label(text: str) -> bool:
     """Say whether a text that is none of the list's labels may be one of them with a sign misread or too many."""
     shape = _shape(text)
-    told = [known for known in _labels() if len(known) > _FEWEST or known in _formulas()]
+    told = [known for known in display_labels() if len(known) > _FEWEST or known in _formulas()]
     return any(_edits(shape, _shape(known)) <= max(len(known) // 4, 1) for known in told)
 
 
 @cache
 def is_part_of_label(key: str) -> bool:
     """Say whether a label of the list is this one with a word more, as ``CO af`` is ``CO``."""
-    known = [words for words in _texts() if label_key(words) == key]
-    return any(longer.startswith(f"{words} ") for words in known for longer in _texts())
+    words = display_labels()[key].words if key in display_labels() else ""
+    return bool(words) and any(label.words.startswith(f"{words} ") for label in display_labels().values())
 
 
 @cache
@@ -189,28 +185,6 @@ def split_label(word: str) -> tuple[str, str]:
 @cache
 def _formulas() -> frozenset[str]:
     return frozenset(label_key(symbol) for symbol in _SYMBOLS.values())
-
-
-@cache
-def _rows() -> tuple[dict[str, list[str]], ...]:
-    raw = tomllib.loads(files("schemas").joinpath("language", "displays.toml").read_text("utf-8"))
-    return tuple(raw["labels"])
-
-
-@cache
-def _texts() -> tuple[str, ...]:
-    return tuple(words for row in _rows() for words in row["words"])
-
-
-@cache
-def _labels() -> Mapping[str, tuple[str, ...] | None]:
-    """The units of every label by its key."""
-    found: dict[str, tuple[str, ...] | None] = {}
-    for row in _rows():
-        shown = row.get("units")
-        for words in row["words"]:
-            found.setdefault(label_key(words), None if shown is None else tuple(shown))
-    return MappingProxyType(found)
 
 
 def _shape(text: str) -> str:
