@@ -14,15 +14,20 @@ from extract.lexicon import Grammar
 from extract.numbers import Number
 from extract.values import fit
 from schemas.base import is_value_text
+from schemas.displays import display_labels, label_key, spelled_out
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Figure, Look
 from schemas.readings import Alternative, Operation, Reading, Record, Source
+from schemas.units import show_unit, units
 
 __all__ = ["bind_look"]
 
 _LETTERS = str.maketrans({"0": "O", "o": "O", "c": "C"})
 """What readers take for the letters of short labels: C0 and 02 are CO and O2."""
-LIKE = 0.86  # how alike a label must be to one of the sheet's: one letter misread in seven
+_ONE_NUMBER = ("segments", "unknown")
+"""displays on which a number alone is the reading; on others it is a clock, a counter, a number of the copy"""
+_SHORT = 6  # letters below which a label is told apart from others by single letters
+NEARLY = 0.7  # how alike a label must be to one of the sheet's to be asked about
 
 
 def bind_look(
@@ -34,9 +39,12 @@ def bind_look(
     """
     after = context.copy()
     made: list[Reading] = []
+    nameless: list[int] = []
     for n, figure in enumerate(look.figures):
         reading = _bound(figure, n, look, at, after, grammar)
         if reading is None:
+            if _may_be_wanted(figure, look, grammar):
+                nameless.append(n)
             continue
         found = None
         if reading.quantity is not None and reading.condition is not None and is_value_text(reading.value):
@@ -47,6 +55,8 @@ def bind_look(
         reading = reading.model_copy(update={"passed": (*reading.passed, *(t for t in TESTS if t not in failed))})
         made.append(reading)
     made = [_unless_twice(r, made) for r in made]
+    if nameless:
+        made.append(_nameless(nameless, look, after, grammar))
     operations = tuple(Record(reading=r) for r in made)
     for r in made:
         after.readings[r.id] = r
@@ -66,6 +76,50 @@ def _unless_twice(reading: Reading, made: Sequence[Reading]) -> Reading:
     return reading.model_copy(update={"doubts": (*reading.doubts, text), "passed": passed})
 
 
+def _may_be_wanted(figure: Figure, look: Look, grammar: Grammar) -> bool:
+    """Say whether a figure that could be given to nothing may all the same be a reading of the sheet.
+
+    A label that is known in the trade and not on the sheet, and print that is no reading (a date, a time, a serial
+    number, the count of a copy), is none. In a picture of one number everything is asked about; in a table what has no
+    label that could be read but a unit of the sheet, or a point.
+    """
+    if label_key(figure.label) in display_labels():
+        return False
+    if look.display in _ONE_NUMBER:
+        return bool(figure.value)
+    sure = not any(d.kind == DoubtKind.QUANTITY_UNCLEAR for d in figure.doubts)
+    if figure.label.strip() and sure:
+        return False
+    value = _plain(figure.value)
+    unit = grammar.unit_written(figure.unit)
+    wanted = any(unit in q.units for q in grammar.sheet.quantities if q.kind == "number")
+    return is_value_text(value) and (wanted if unit else "." in value)
+
+
+def _nameless(numbers: Sequence[int], look: Look, c: Context, grammar: Grammar) -> Reading:
+    """One question for all figures of a picture that could be given to nothing, at the box of the first."""
+    figures = [look.figures[n] for n in numbers]
+    first = figures[0]
+    shown = ", ".join(" ".join(part for part in (f.label, f.value, _shown(f.unit)) if part) for f in figures[1:])
+    text = "the picture does not say what it shows" + (f"; nor what {shown} is" if shown else "")
+    others = (d for d in first.doubts if d.kind != DoubtKind.QUANTITY_UNCLEAR)
+    return Reading(
+        id=f"{look.evidence[:16]}-f{numbers[0]}",
+        quantity=None,
+        condition=None,
+        value=_plain(first.value),
+        unit=grammar.unit_written(first.unit),
+        appliance=c.tag(),
+        source=Source(evidence=look.evidence, box=first.box, heard=first.value),
+        alternatives=tuple(Alternative(value=_plain(a), why="may be read so") for a in first.alternatives[:3]),
+        doubts=(*others, doubt(DoubtKind.QUANTITY_UNCLEAR, text)),
+    )
+
+
+def _shown(unit: str) -> str:
+    return show_unit(unit) if unit in units() else unit
+
+
 def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, grammar: Grammar) -> Reading | None:
     """One figure as a reading; None where the sheet does not want it."""
     doubts: list[Doubt] = list(figure.doubts)
@@ -76,12 +130,14 @@ def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, gra
     announced: Reading | None = None
     if quantity is None and (quantity := _named(figure.label.translate(_LETTERS), grammar)):
         doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label was read as {figure.label}"))
+    if quantity is None and (quantity := _nearly(figure.label, unit, grammar)):
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label was read as {figure.label}"))
     if quantity is None:
         if figure.label.strip():
-            return None  # something that this sheet does not ask for
+            return None  # something that this sheet does not ask for, or nothing that can be told
         quantity, announced, more = _unlabelled(value, unit, at, c, grammar)
         if quantity is None:
-            if not more:
+            if not more or not (unit or look.display in _ONE_NUMBER):
                 return None
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the picture does not say what it shows"))
             alternatives += [Alternative(quantity=q, why="the value fits") for q in more]
@@ -164,14 +220,40 @@ def _named(label: str, grammar: Grammar) -> str | None:
     words = _words(label)
     if not words:
         return None
-    for table in (grammar.shown, grammar.said):
-        if words in table:
-            return table[words]
-    if len(words) < 6:
-        return None  # short labels (CO, CO2, O2) are told apart by single letters
-    near = [(SequenceMatcher(None, words, known).ratio(), known) for known in grammar.shown if len(known) >= 6]
-    score, known = max(near, default=(0.0, ""))
-    return grammar.shown[known] if score >= LIKE else None
+    for wording in (words, *spelled_out(words)):
+        for table in (grammar.shown, grammar.said):
+            if wording in table:
+                return table[wording]
+    return None
+
+
+def _nearly(label: str, unit: str, grammar: Grammar) -> str | None:
+    """The quantity whose label this may be, with letters misread, left out or put in; it must be shown in the unit.
+
+    A label that the trade knows is what it says: NO is no CO.
+    """
+    words = _words(label)
+    if not words or label_key(label) in display_labels():
+        return None
+    near: dict[str, float] = {}
+    for known, quantity in grammar.shown.items():
+        q = grammar.quantities[quantity]
+        if q.kind != "number" or not q.conditions or (unit and unit not in q.units):
+            continue
+        alike = SequenceMatcher(None, words, known).ratio()
+        if _one_sign_apart(words, known) if len(known) < _SHORT else alike >= NEARLY:
+            near[quantity] = max(near.get(quantity, 0.0), alike)
+    return max(near, key=lambda quantity: near[quantity], default=None)
+
+
+def _one_sign_apart(one: str, other: str) -> bool:
+    """Whether two short labels differ by one letter changed, left out or put in."""
+    one, other = one.replace(" ", ""), other.replace(" ", "")
+    if len(one) > len(other):
+        one, other = other, one
+    if len(one) == len(other):
+        return sum(a != b for a, b in zip(one, other, strict=True)) == 1
+    return len(other) - len(one) == 1 and any(other[:k] + other[k + 1 :] == one for k in range(len(other)))
 
 
 def _unlabelled(

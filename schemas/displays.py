@@ -8,10 +8,11 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
+from typing import Any
 
 from schemas.base import Model
 
-__all__ = ["DisplayLabel", "display_labels", "label_key"]
+__all__ = ["DisplayLabel", "display_labels", "label_key", "spelled_out"]
 
 
 class DisplayLabel(Model):
@@ -25,11 +26,21 @@ class DisplayLabel(Model):
 
 
 @cache
+def _raw() -> dict[str, Any]:
+    return tomllib.loads(files("schemas").joinpath("language", "displays.toml").read_text("utf-8"))
+
+
+def spelled_out(label: str) -> tuple[str, ...]:
+    """Return what a shortened label may be looked up under: ``T flue`` gives ``temp flue`` and ``flue temp``."""
+    words = [_raw()["short"].get(word, word) for word in label.casefold().split()]
+    return tuple(dict.fromkeys((" ".join(words), " ".join(reversed(words)))))
+
+
+@cache
 def display_labels() -> Mapping[str, DisplayLabel]:
     """Return every label of ``language/displays.toml`` by its key, in the order of the file."""
-    raw = tomllib.loads(files("schemas").joinpath("language", "displays.toml").read_text("utf-8"))
     found: dict[str, DisplayLabel] = {}
-    for row in raw["labels"]:
+    for row in _raw()["labels"]:
         for words in row["words"]:
             units = None if row.get("units") is None else tuple(row["units"])
             found.setdefault(label_key(words), DisplayLabel(words=words, units=units))

@@ -152,6 +152,43 @@ def test_looks_label_with_a_nought_for_a_letter_is_asked_not_lost() -> None:
     assert [(r.quantity, r.value, r.taken) for r in found] == [("co2", "9.3", False), ("o2", "4.4", False)]
 
 
+def test_looks_label_nearly_known_is_one_question_not_lost() -> None:
+    """A label that is on no list and one letter away from one of the sheet's; NO is in the trade's list and no CO."""
+    picture = look(
+        figure("CD", "76", "ppm"),
+        figure("NO", "31", "ppm"),
+        figure("Eft", "93.4", "%"),
+        figure("Fue temp", "112", "°F"),
+    )
+    found = bound(picture, 6.0, after("Going to high fire."))
+    assert [(r.quantity, r.value, r.taken) for r in found] == [
+        ("co", "76", False), ("efficiency", "93.4", False), ("flue_temp", "112", False),
+    ]  # fmt: skip
+    assert all(r.source.box == BOX for r in found)
+
+
+def test_looks_short_words_of_displays_are_the_sheets() -> None:
+    picture = look(figure("T flue", "112", "°F"), figure("CO amb", "2", "ppm"), figure("Dew pt", "49.3", "°C"))
+    found = bound(picture, 6.0, after("Going to high fire."))
+    assert [(r.quantity, r.taken) for r in found] == [("flue_temp", True), ("ambient_co", True)]
+
+
+def test_looks_figures_that_fit_nothing_are_one_question() -> None:
+    """A number that no quantity can be, and on a slip a value whose label is gone; not its counter, copy or date."""
+    (r,) = bound(look(figure("", "8888", "in. w.c."), display="segments"), 8.0, after("High fire."))
+    assert (r.quantity, r.value, r.taken) == (None, "8888", False)
+    unread = Doubt(kind=DoubtKind.QUANTITY_UNCLEAR)
+    slip = look(
+        figure("CO2", "9.3", "%"), figure("", "412", "", doubts=(unread,)), figure("Taken by", "4", ""),
+        figure("", "19", "mbar", doubts=(unread,)), figure("Ces", "4.4", "", doubts=(unread,)),
+        figure("Loss", "6.6", "%"), display="slip",
+    )  # fmt: skip
+    co2, pressure, rest = bound(slip, None, start(Setting(units="uk")))
+    assert (co2.quantity, pressure.quantity, pressure.value, pressure.taken) == ("co2", None, "19", False)
+    assert "inlet_pressure" in {a.quantity for a in pressure.alternatives}
+    assert (rest.quantity, rest.value, rest.taken) == (None, "4.4", False)
+
+
 def test_looks_are_pure() -> None:
     context = after("High fire.")
     picture = look(figure("CO2", "9.3", "%"))
