@@ -152,26 +152,40 @@ def _reasons(value: str, views: list[View]) -> list[Doubt]:
     plain = [view for view in views if view.reader != "pp-ocr" and not view.even and view.cut != GHOST_FREE]
     second = [view for view in views if view.reader == "pp-ocr"]
     even = sum(view.value == value for view in views if view.even)
-    sure = all(view.value == value and view.share > VERY_SURE for view in plain)
     doubts = _own_reasons(value, plain)
     if not even:
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="not read so in even light"))
-    held = any(view.value == value for view in second)
-    for view in second:
-        if view.value in ("", value):
-            continue
-        # The unit, read as one more figure behind the number in the wider cut only; a sign or a figure in front of it
-        # is never passed over.
-        if held and view.value.startswith(value) and view is second[-1]:
-            continue
-        # PP-OCR loses points: its digits bear the value out where everything else is very sure.
-        if sure and even > 1 and view.value == value.replace(".", ""):
-            held = True
-            continue
-        doubts.append(_doubt(value, view))
+    # PP-OCR loses points: its digits bear the value out where everything else is very sure.
+    sure = all(view.value == value and view.share > VERY_SURE for view in plain) and even > 1
+    bare = value.replace(".", "")
+    held = any(view.value == value or (sure and view.value == bare) for view in second)
+    others = [view for view in second if view.value not in ("", value)]
+    doubts += [_doubt(value, view) for view in others if not (held and _passed_over(value, view, sure, second, views))]
     if not held:
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="read by one recogniser only"))
     return doubts
+
+
+def _passed_over(value: str, view: View, sure: bool, second: list[View], views: list[View]) -> bool:
+    """Whether what PP-OCR made of one cut is no reason to ask, another of its cuts holding the value."""
+    if view.value == value.replace(".", ""):
+        return True
+    wide = view.cut.startswith("wider")
+    if wide and view.value.startswith(value):
+        return True  # the unit, read as one more figure behind the number
+    if sure and "-" + view.value.lstrip("-") == value:
+        return True  # a short minus, lost where it is small
+    # A sign or a figure in front of it that is the frame or an unlit digit: it must be gone where only ink is left, and
+    # our reader must hold the value in its widest cuts.
+    alone = [one.value for one in second if one.cut == "wider, ink alone"]
+    widest = [one for one in views if one.cut.startswith("widest") and one.reader != "pp-ocr"]
+    return (
+        view.cut == "wider"
+        and view.value.endswith(value.lstrip("-"))
+        and alone == [value]
+        and bool(widest)
+        and all(one.value == value and one.share > VERY_SURE for one in widest)
+    )
 
 
 def _own_reasons(value: str, plain: list[View]) -> list[Doubt]:

@@ -1,8 +1,9 @@
 """Where a minus, a first digit, a point or a last digit would stand: is something in front of it?
 
-The ground around a number is of one colour. What differs from it beside the number is the display's frame (its edge is
-straight) or something that hides: a finger, a shade, a patch of light. Whatever the digits say then, the value is not
-clear.
+With its strokes taken away, the glass around a number shows its ground alone. Where that ground is of another colour,
+blown out by light, or without any light, ink would not be seen: a finger, glare or a shade hides what may stand there.
+The display's frame does too, but its edge is straight, upright and not close to the digits. Whatever the digits say,
+a number beside or under something that hides is not clear.
 """
 
 from __future__ import annotations
@@ -13,52 +14,100 @@ from numpy.typing import NDArray
 
 from capture.locate import Quad, cut
 from capture.photo import Pixels
-from capture.rows import grow
+from capture.unit import reaching
 from schemas.doubts import Doubt, DoubtKind
 
 __all__ = ["hidden_places"]
 
 _ROW = 48
-_BESIDE = 1.2
-_ACROSS = 0.3
-_BLOB = 20
+"""pixels that the number is high where this is looked at"""
+_LEFT, _ABOVE, _RIGHT, _BELOW = 1.1, 0.15, 0.9, 0.22
+_STROKE = 13
+"""pixels, wider than a stroke of a digit of _ROW"""
+_BLOB = 9
+"""pixels, the least thing that hides"""
+_COLOUR = 0.12
+"""difference of chromaticity (shares of blue, green and red)"""
+_OVER = 0.03
+"""heights squared of a number that may be covered before it counts; half of that at its foot, where the point stands"""
 
 
-def hidden_places(number: Quad, dark: bool, pixels: Pixels) -> list[Doubt]:
-    """Doubts for what stands in front of a number or of the places beside it."""
-    height = round(_ROW * (1 + 2 * _ACROSS))
-    patch = cut(pixels, grow(number, _BESIDE, _ACROSS), height)
-    beside = round(_ROW * _BESIDE)
-    if patch.shape[1] < 2 * beside + 8:
+def hidden_places(number: Quad, dark: bool, value: str, pixels: Pixels) -> list[Doubt]:
+    """Doubts for what stands in front of a number (a tight quad, ``dark`` ink or light) or of the places beside it.
+
+    Before a minus nothing more can stand.
+    """
+    patch = cut(pixels, reaching(number, _LEFT, _ABOVE, _RIGHT, _BELOW), round(_ROW * (1 + _ABOVE + _BELOW)))
+    x0, x1 = round(_LEFT * _ROW), patch.shape[1] - round(_RIGHT * _ROW)
+    y0, y1 = round(_ABOVE * _ROW), patch.shape[0] - round(_BELOW * _ROW)
+    if x1 - x0 < 8:
         return []
-    lab = cv2.cvtColor(cv2.GaussianBlur(patch, (5, 5), 0), cv2.COLOR_BGR2LAB).astype(np.float32)
-    lab[..., 0] *= 0.6
-    row = lab[height // 6 : -height // 6, beside:-beside]
-    ground = np.median(row.reshape(-1, 3), axis=0)
-    away = np.linalg.norm(lab - ground, axis=2)
+    ground = _ground(patch, dark)
+    row = ground[y0:y1, x0:x1].reshape(-1, 3)
+    if float(np.median(row, axis=0).min()) >= _BLOWN and dark:
+        return [_doubt("the ground is blown out: glare would not be seen")]
+    covered = _covered(patch, ground, dark, (slice(y0, y1), slice(x0, x1)))
     doubts = []
-    for side, zone in (("before", away[:, : beside - 3]), ("behind", away[:, : beside + 2 : -1][:, : beside - 3])):
-        if _covered(zone):
-            doubts.append(Doubt(kind=DoubtKind.HIDDEN, detail=f"something stands in front of the place {side} it"))
-    blown = (patch.min(axis=2) >= 250)[:, beside:-beside]
-    if ground[0] < 0.6 * 240 and dark and float(blown.mean()) > 0.02:
-        doubts.append(Doubt(kind=DoubtKind.HIDDEN, detail="glare over the digits"))
+    foot = y0 + round(0.6 * _ROW)
+    digits, point = (float(part.sum()) / _ROW**2 for part in (covered[:foot, x0:x1], covered[foot:, x0:x1]))
+    if digits > _OVER or point > _OVER / 2:
+        doubts.append(_doubt("something lies over the digits"))
+    if not value.startswith("-") and _hides(covered[:, : x0 - 2]):
+        doubts.append(_doubt("something stands in front of the place before it"))
+    if _hides(covered[:, : x1 + 2 : -1]):
+        doubts.append(_doubt("something stands in front of the place behind it"))
     return doubts
 
 
-def _covered(zone: NDArray[np.float32]) -> bool:
-    """Whether a zone beside a number (its far end first) is covered by a thing whose edge is no straight frame."""
-    blob = np.ones((_BLOB, _BLOB), np.uint8)  # larger than a stroke of a legend or a unit
-    mask = cv2.morphologyEx((zone > 30).astype(np.uint8), cv2.MORPH_OPEN, blob) > 0
-    share = float(mask.mean())
-    if share < 0.12:
+_BLOWN = 246
+
+
+def _doubt(detail: str) -> Doubt:
+    return Doubt(kind=DoubtKind.HIDDEN, detail=detail)
+
+
+def _ground(patch: Pixels, dark: bool) -> Pixels:
+    """The patch without strokes of its ink."""
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_STROKE, _STROKE))
+    way = cv2.MORPH_CLOSE if dark else cv2.MORPH_OPEN
+    bare = cv2.morphologyEx(cv2.GaussianBlur(patch, (0, 0), 1.0), way, kernel)
+    return np.asarray(cv2.medianBlur(bare, 7), np.uint8)
+
+
+def _light(picture: Pixels) -> NDArray[np.float32]:
+    """Luminance in linear light, 0 to 1 (weights of Rec. 709; the curve of sRGB as a power)."""
+    weights = np.array([0.0722, 0.7152, 0.2126], np.float32)
+    return np.asarray((picture.astype(np.float32) / 255) ** 2.2 @ weights, np.float32)
+
+
+def _covered(patch: Pixels, ground: Pixels, dark: bool, row: tuple[slice, slice]) -> NDArray[np.bool_]:
+    """Where ink would not be seen: too much light, none, or another thing's colour."""
+    light, ink = _light(ground), _light(patch)[row]
+    usual = float(np.median(light[row]))
+    common = np.median(ground[row].reshape(-1, 3), axis=0) + 6
+    least = ground.min(axis=2)
+    if dark:
+        full = float(np.percentile(ink, 8))
+        bright = (least >= 240) & (common.min() < 231)
+        none = light < min(0.35 * usual, full + 0.15 * (usual - full))
+    else:
+        full = float(np.percentile(ink, 92))
+        bright = (light > max(usual + 0.5 * (full - usual), 1.8 * usual)) | ((least >= 249) & (common.min() < 250))
+        none = light < 0.3 * usual
+    shares = (ground.astype(np.float32) + 6) / (ground.astype(np.float32) + 6).sum(axis=2, keepdims=True)
+    strange = np.linalg.norm(shares - common / common.sum(), axis=2) > _COLOUR
+    mask = (bright | none | strange).astype(np.uint8)
+    return cv2.morphologyEx(mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_BLOB, _BLOB))) > 0
+
+
+def _hides(zone: NDArray[np.bool_]) -> bool:
+    """Whether a zone beside a number (its far end first) is covered by a thing that is no frame."""
+    share = float(zone.mean())
+    if share < 0.06:
         return False
-    # Per line, how far from the far end the strange colour reaches without a break.
-    reach = np.array([int(np.argmin(line)) if not line.all() else len(line) for line in mask])
-    if share > 0.9:
-        return False  # all of it is of another colour: the number stands at the frame
+    # Per line, how far from the far end the strange thing reaches without a break.
+    reach = np.array([len(line) if line.all() else int(np.argmin(line)) for line in zone])
     lines = np.arange(len(reach))
-    fit = np.polyfit(lines, reach, 1)
-    off = float(np.percentile(np.abs(reach - np.polyval(fit, lines)), 90))
-    inside = mask.sum() - reach.sum()
-    return off > 0.08 * _ROW or inside > 0.12 * mask.size
+    uneven = float(np.percentile(np.abs(reach - np.polyval(np.polyfit(lines, reach, 1), lines)), 90)) / _ROW
+    loose = float(zone.sum() - reach.sum()) / zone.size
+    return share > 0.85 or uneven > 0.07 or loose > 0.06

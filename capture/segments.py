@@ -71,7 +71,7 @@ def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list
     if not weighed.value:
         return []
     unit, unit_doubts, _ = unit_beside(place.quad, place.dark, tokens, pixels, readers)
-    doubts = [*weighed.doubts, *hidden_places(place.quad, place.dark, pixels), *unit_doubts]
+    doubts = [*weighed.doubts, *hidden_places(place.quad, place.dark, weighed.value, pixels), *unit_doubts]
     return [
         Figure(
             label="",
@@ -94,11 +94,11 @@ def find_number(tokens: list[Token], pixels: Pixels, readers: Readers) -> Place 
     place = _best(_read_places(places_in(tokens, pixels), pixels, readers), pixels, readers)
     if place is None:
         return None
-    place = _tightened(place, pixels, readers)
-    return replace(place, quad=place.quad / np.float32(shrink))
+    quad = _tightened(place, pixels, readers)
+    return replace(place, quad=quad / np.float32(shrink), dark=_is_dark(pixels, quad))
 
 
-def _tightened(place: Place, pixels: Pixels, readers: Readers) -> Place:
+def _tightened(place: Place, pixels: Pixels, readers: Readers) -> Quad:
     """The row of digits in a place, without the room, frame and unit beside it; the place where no row reads as it.
 
     What stands beside a number is judged from where the number ends.
@@ -112,15 +112,14 @@ def _tightened(place: Place, pixels: Pixels, readers: Readers) -> Place:
     surest = max((row.share for row in same), default=0.0)
     sure = sorted((row for row in same if row.share > 0.8 * surest), key=lambda row: row.area)
     if not sure:
-        return place
+        return place.quad
     # The smallest may miss faint edges of its digits: others that end but little further say where they are.
     corners = _in_heights(np.stack([row.quad for row in sure]), sure[0].quad)
     near = np.abs(corners - corners[0]) < _EDGE
     low = np.where(near, corners, corners[0]).min(axis=0)
     high = np.where(near, corners, corners[0]).max(axis=0)
     ends = np.stack([low[0], [high[1][0], low[1][1]], high[2], [low[3][0], high[3][1]]])
-    quad = _from_heights(ends, sure[0].quad)
-    return replace(sure[0], quad=quad, dark=_is_dark(pixels, quad))
+    return _from_heights(ends, sure[0].quad)
 
 
 _EDGE = 0.3
@@ -247,9 +246,11 @@ def views_of(place: Place, pixels: Pixels, readers: Readers) -> list[View]:
         for name, table in zip(names, tables, strict=True)
     ]
     for name, (across, along) in (("close", (0.15, 0.2)), ("wider", (0.3, 0.7))):
-        table = readers.text.read(cut(pixels, grow(place.quad, along, across), LINE_HEIGHT)).table
-        if table is not None:
-            views.append(View("pp-ocr", name, grouped(texts_of(table)), texts_of(table)))
+        crop = cut(pixels, grow(place.quad, along, across), 64)
+        for kind, picture in ((name, crop), (f"{name}, ink alone", _strong(crop, place.dark, across))):
+            table = readers.text.read(picture).table
+            if table is not None:
+                views.append(View("pp-ocr", kind, grouped(texts_of(table)), texts_of(table)))
     return views
 
 

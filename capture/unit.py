@@ -18,7 +18,7 @@ from capture.spelling import Fit, Speller, known_unit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.units import show_unit
 
-__all__ = ["Legend", "legends_near", "unit_beside"]
+__all__ = ["Legend", "legends_near", "reaching", "unit_beside"]
 
 _ROW = 80
 """pixels that a number is high while small words are looked for around it"""
@@ -118,22 +118,23 @@ def _inked(word: Quad, dark: bool, pixels: Pixels) -> Pixels:
 
 def legends_near(number: Quad, dark: bool, pixels: Pixels) -> list[Legend]:
     """Small words around the tight quad of a number, in ink like its own, nearest to its right end first."""
-    around = _reaching(number, _LEFT, _ABOVE, _RIGHT, _BELOW)
+    around = reaching(number, _LEFT, _ABOVE, _RIGHT, _BELOW)
     flat, matrix = rectify(pixels, around, round(_ROW * (1 + _ABOVE + _BELOW)))
     inside = cv2.perspectiveTransform(number[None].astype(np.float32), np.linalg.inv(matrix))[0]
     (x0, y0), (x1, y1) = inside.min(axis=0), inside.max(axis=0)
-    ink = evened(grey_of(flat), dark, round(0.16 * _ROW), round(0.5 * _ROW))
+    soft = cv2.GaussianBlur(grey_of(flat), (0, 0), 0.02 * _ROW)
+    ink = evened(np.asarray(soft, np.uint8), dark, round(0.16 * _ROW), round(0.5 * _ROW))
     room = 0.06 * _ROW
     ink[max(0, int(y0 - room)) : int(y1 + room), max(0, int(x0 - room)) : int(x1 + room / 2)] = 0
     found = []
-    for a, b, c, d in _words_in(((ink > 100) * 255).astype(np.uint8)):
+    for a, b, c, d in _words_in(((ink > 80) * 255).astype(np.uint8)):
         away = (max(a - x1, x1 - 0.9 * _ROW - c, 0) + max(y0 - d, b - y1, 0)) / _ROW
         corners = np.array([[[a, b], [c, b], [c, d], [a, d]]], np.float32)
         found.append(Legend(cv2.perspectiveTransform(corners, matrix)[0].astype(np.float32), float(away)))
     return sorted(found, key=lambda legend: legend.away)
 
 
-def _reaching(number: Quad, left: float, above: float, right: float, below: float) -> Quad:
+def reaching(number: Quad, left: float, above: float, right: float, below: float) -> Quad:
     """A quad that reaches so many of its heights further on each side."""
     a, b, c, d = number
     height = float(np.linalg.norm(d - a) + np.linalg.norm(c - b)) / 2
