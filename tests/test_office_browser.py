@@ -247,6 +247,28 @@ def test_a_typed_line_becomes_readings_and_a_reserved_one_is_refused(page: Page,
     assert page.locator("#line").input_value() != ""
 
 
+def test_a_recording_is_moved_to_where_it_belongs_by_keyboard_and_back(page: Page, home: Path) -> None:
+    page.goto("/job/job-1")
+    page.locator(".sheet [data-row][href*='/reading/']").first.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/reading/**")
+    press(page, "m")
+    page.wait_for_url("**/where/**")
+    press(page, "o")
+    page.keyboard.type("job-2")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    page.keyboard.type("another site")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    expect(page.locator("#told")).to_contain_text("moved talk.wav to job job-2: another site")
+    assert job(home).filed == ()
+    with page.expect_navigation():
+        press(page, "u")
+    assert [one.evidence.name for one in job(home).filed] == ["talk.wav"]
+    expect(page.locator("#told")).to_contain_text("took back entry")
+
+
 def test_the_workbook_is_downloaded(page: Page, tmp_path: Path) -> None:
     page.goto("/job/job-1")
     with page.expect_download() as download:
