@@ -3,6 +3,11 @@
 MANIFEST.jsonl is a gold file whose items also name a sound file beside it and its level of noise (``file``, ``snr_db``,
 ``seconds``). Every item is its own job: its sound is heard, its utterances are extracted, and what is taken and asked
 is counted by the corpus' own scorer, level by level, with 95 % intervals. Accuracy and speed come from the same run.
+Beside it stands a plain reader of numbers (text2num with the adapter of bench/peers.py) on the same transcripts.
+
+``--headset KIND`` hears the manifest as a headset gives it, ``--every N`` only each Nth item of it; ``--own N`` adds N
+sentences of our own (bench/own_sound.py) at 10 and at 5 dB; ``--negatives N`` speaks N negative values, clean to 5 dB,
+and counts the minus signs that were lost; ``--nothing M`` hears M minutes of a burner and M of talk about other things.
 Exits 1 where a bar of the issue is not met, 3 where the manifest cannot be used.
 """
 
@@ -18,19 +23,26 @@ import tempfile
 import time
 import wave
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import numpy as np
+
+from bench import own_sound, peers
 from bench.extract import rows, scorer
+from bench.names import UNITS
 from capture.hear import Recogniser, hear, load_recogniser, words_of
 from capture.sound import RATE, samples
 from extract import Grammar, Setting, compile_sheet, start, step
+from schemas.base import decimal_of
 from schemas.errors import BadInput
 from schemas.evidence import Utterance
 from schemas.load import load_sheet
+from schemas.readings import Reading
+from schemas.sheet import Sheet
 
 __all__ = ["Bar", "main", "wilson"]
 
@@ -78,16 +90,28 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument(
         "--transcripts", type=Path, help="for work on extraction: keep what was heard here, and do not hear it again"
     )
+    parser.add_argument("--headset", choices=sorted(own_sound.HEADSETS), help="hear it as a headset gives it")
+    parser.add_argument("--every", type=int, default=1, metavar="N", help="only each Nth item")
+    parser.add_argument("--own", type=int, default=0, metavar="N", help="N sentences of our own at 10 and at 5 dB")
+    parser.add_argument("--negatives", type=int, default=0, metavar="N", help="N negative values, and nothing else")
+    parser.add_argument("--nothing", type=float, default=0.0, metavar="M", help="M minutes of noise and of other talk")
     args = parser.parse_args(argv)
     if not args.manifest.is_file():
         print(f"There is no manifest {args.manifest}; give a path such as ../shared/audio/manifest.jsonl.")
         return 3
-    items = [json.loads(line) for line in args.manifest.read_text("utf-8").splitlines() if line.strip()]
+    items = [json.loads(line) for line in args.manifest.read_text("utf-8").splitlines() if line.strip()][:: args.every]
     sheet = load_sheet(args.sheet)[0]
     grammar = compile_sheet(sheet)
     try:
         recogniser = load_recogniser(args.model, words=words_of(sheet))
-        heard, seconds = _hear_all(items, args.manifest.parent, recogniser, args.transcripts)
+        if args.negatives or args.nothing:
+            signs = not args.negatives or _negatives(args.negatives, recogniser, grammar)
+            quiet = not args.nothing or _nothing(args.nothing, recogniser, grammar)
+            return 0 if signs and quiet else 1
+        with tempfile.TemporaryDirectory() as folder:
+            items += list(_own(args.own, Path(folder)))
+            worn = own_sound.HEADSETS.get(args.headset)
+            heard, seconds = _hear_all(items, args.manifest.parent, recogniser, args.transcripts, worn)
     except BadInput as error:
         print(error)
         return 3
@@ -100,12 +124,17 @@ def main(argv: list[str] | None = None) -> int:
         return 3
     print(f"{args.manifest}: {len(items)} items; {recogniser.made_by.reader}, {recogniser.made_by.version}")
     print("  " + "; ".join(f"{name} {value}" for name, value in recogniser.made_by.options))
+    if args.headset:
+        print(f"  as a headset gives it: {args.headset}")
     met = _table(_counts(score, items, predictions), other=args.bars == "other")
+    _peer(score, items, heard, sheet)
     if seconds is None:
         print(f"time not measured: transcripts came from {args.transcripts}")
         return 0 if met else 1
     length = sum(item["seconds"] for item in items)
     print(f"item by item: {length:.0f} s of sound in {seconds:.0f} s")
+    if args.headset or args.own:
+        return 0 if met else 1
     quick = _joined([args.manifest.parent / item["file"] for item in items], recogniser)
     return 0 if met and quick else 1
 
@@ -133,8 +162,94 @@ def _joined(paths: list[Path], recogniser: Recogniser) -> bool:
     return quick
 
 
+def _own(count: int, folder: Path) -> Iterator[dict[str, Any]]:
+    """Yield sentences of our own as items of a gold file, their sound in ``folder``."""
+    for snr_db in (10.0, 5.0):
+        for n, one in enumerate(own_sound.positives(count, snr_db)):
+            path = own_sound.wav(folder / f"{snr_db:.0f}-{n}.wav", one.sound)
+            yield {
+                "id": f"own-{snr_db:.0f}-{n}", "units": "us", "ask": [], "tags": ["own"], "file": str(path),
+                "snr_db": snr_db, "seconds": len(one.sound) / RATE, "spans": [],
+                "readings": [{
+                    "quantity": one.said.quantity, "condition": one.said.condition, "value": float(one.said.value),
+                    "unit": UNITS[one.said.unit], "note": "",
+                }],
+            }  # fmt: skip
+
+
+def _negatives(count: int, recogniser: Recogniser, grammar: Grammar) -> bool:
+    """Speak negative values and print how many were taken, asked, missed, and taken without their minus."""
+    by_level: dict[str, Counter[str]] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for one in own_sound.negatives(count):
+            path = own_sound.wav(Path(folder, "said.wav"), one.sound)
+            found = _readings(hear(path, "0" * 64, recogniser), grammar)
+            counts = by_level.setdefault("clean" if one.snr_db is None else f"{one.snr_db:.0f} dB", Counter())
+            counts["said"] += 1
+            mine = [r for r in found if r.quantity in ("outlet_pressure", "draft")]
+            taken = [r for r in mine if r.taken]
+            counts["minus lost without a question"] += any(decimal_of(r.value) > 0 for r in taken)
+            counts["taken right"] += any(r.value == one.said.value for r in taken)
+            counts["taken wrong"] += any(decimal_of(r.value) < 0 and r.value != one.said.value for r in taken)
+            counts["asked"] += bool(mine) and not taken
+            counts["missed"] += not mine
+    lost = 0
+    for level, counts in by_level.items():
+        said = counts.pop("said")
+        lost += counts["minus lost without a question"]
+        parts = [f"{name} {n} [{wilson(n, said)[0]:.0f}–{wilson(n, said)[1]:.0f} %]" for name, n in counts.items()]
+        print(f"negative values, {level}, {said}: {'; '.join(parts)}")
+    print(f"minus signs lost without a question: {lost} (none may be: {'NOT MET' if lost else 'met'})")
+    return not lost
+
+
+def _nothing(minutes: float, recogniser: Recogniser, grammar: Grammar) -> bool:
+    """Hear a burner, and talk about other things, and print the readings and questions that came of it."""
+    met = True
+    with tempfile.TemporaryDirectory() as folder:
+        for name, sound in (("a burner", own_sound.roaring(minutes)), ("other talk", own_sound.chatter(minutes))):
+            heard = list(hear(own_sound.wav(Path(folder, "nothing.wav"), sound), "0" * 64, recogniser))
+            found = _readings(heard, grammar)
+            taken = [r for r in found if r.taken and grammar.quantities[str(r.quantity)].kind == "number"]
+            print(
+                f"{len(sound) / RATE / 60:.1f} minutes of {name}: {len(heard)} utterances, {len(taken)} readings taken "
+                f"(none may be), {sum(not r.taken for r in found)} asked about"
+            )
+            met = met and not taken
+    return met
+
+
+def _readings(utterances: Iterable[Utterance], grammar: Grammar) -> list[Reading]:
+    context = start(Setting(units="us"))
+    for utterance in utterances:
+        context, _ = step(utterance, utterance.start, context, grammar)
+    return list(context.readings.values())
+
+
+def _peer(score: ModuleType, items: list[dict[str, Any]], heard: Mapping[str, list[Utterance]], sheet: Sheet) -> None:
+    """Print what a plain reader of numbers makes of the same transcripts."""
+    readers, missing = peers.load()
+    read = readers.get("text2num")
+    if read is None:
+        print("; ".join(missing))
+        return
+    said = [{**i, "utterances": [{"t": u.start, "text": u.text} for u in heard[i["id"]]]} for i in items]
+    by_level = _counts(score, items, [peers.predict(item, read, sheet) for item in said])
+    for level, counts in by_level.items():
+        wrong, entries = sum(counts[k] for k in _WRONG), sum(counts[k] for k in _ENTRIES)
+        exact, (low, high) = counts["correct"], wilson(counts["correct"], counts["gold"])
+        print(
+            f"plain peer (our transcripts, text2num, nearest name), {level}: silently wrong {wrong}/{entries} "
+            f"{100 * wrong / max(1, entries):.1f}; exact {exact}/{counts['gold']} [{low:.0f}–{high:.0f} %]"
+        )
+
+
 def _hear_all(
-    items: list[dict[str, Any]], folder: Path, recogniser: Recogniser, kept: Path | None
+    items: list[dict[str, Any]],
+    folder: Path,
+    recogniser: Recogniser,
+    kept: Path | None,
+    worn: own_sound.Headset | None = None,
 ) -> tuple[dict[str, list[Utterance]], float | None]:
     """Return the utterances of every item and the seconds it took, None where they were kept from an earlier run."""
     if kept and kept.is_file():
@@ -145,7 +260,12 @@ def _hear_all(
     for n, item in enumerate(items):
         path = folder / item["file"]
         sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-        heard[item["id"]] = list(hear(path, sha256, recogniser))
+        with tempfile.TemporaryDirectory() as worn_at:
+            if worn is not None:
+                path = own_sound.wav(
+                    Path(worn_at, "worn.wav"), worn(np.concatenate(list(samples(path))), item["spans"])
+                )
+            heard[item["id"]] = list(hear(path, sha256, recogniser))
         if sys.stderr.isatty():
             print(f"\r{n + 1} of {len(items)}", end="", file=sys.stderr)
     seconds = time.perf_counter() - begun
