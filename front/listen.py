@@ -14,6 +14,7 @@ from capture.prompt import words_of
 from front.add import taken_up
 from front.options import By, JobNumber, Json, author
 from front.screen import out, print_json
+from front.voice.keeper import Keeper
 from front.voice.screen import Screen
 from front.voice.session import Session
 from front.voice.speakers import find_speakers
@@ -63,10 +64,12 @@ def listen(
         taken_up(store, before, sense, person)
         sense.hear(Path(), "0" * 64, skip=0, progress=lambda done: None)  # loads the recogniser before the first word
         with Screen(f"{before.head.site}: {heard.name}", quiet=json) as screen:
-            session = Session(store, job, sense, person, heard, speakers, screen)
-            former = signal.signal(signal.SIGINT, lambda *_: session.stop())
+            former = signal.getsignal(signal.SIGINT)
             try:
-                session.run()
+                with Keeper(to, silent=silent) as keeper:
+                    session = Session(store, job, sense, person, heard, speakers, screen, beat=keeper.beat)
+                    signal.signal(signal.SIGINT, lambda *_: session.stop())
+                    session.run()
             except BlockingIOError:
                 raise WrongUse(f"Somebody is listening to job {job} already; end that first.") from None
             finally:

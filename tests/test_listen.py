@@ -103,7 +103,7 @@ def test_a_kill_in_the_middle_of_an_utterance_loses_nothing_that_was_on_the_disk
     sayback(*NEW)
     sound = talk(1.0, "High fire now.", 1.5, "C O two is nine point one percent and the flue temperature", 20.0)
     recording = write(tmp_path / "work.wav", sound)
-    process = start(tmp_path, "listen", "t1", "--from", str(recording), "--silent")
+    process = start(tmp_path, "listen", "t1", "--from", str(recording), "--to", str(tmp_path / "out"))
     folder = tmp_path / "store" / "listening" / "t1"
     wanted = 2 * int(6.0 * RATE)  # inside the second utterance, its value said
     deadline = time.monotonic() + 120
@@ -113,6 +113,10 @@ def test_a_kill_in_the_middle_of_an_utterance_loses_nothing_that_was_on_the_disk
             break
         time.sleep(0.01)
     process.send_signal(signal.SIGKILL)
+    killed = time.monotonic()
+    while not any(one["what"] == "hearing lost" for one in said(tmp_path / "out")):
+        assert time.monotonic() - killed < 3.0  # issue 4: loss of the process is told within 3 s
+        time.sleep(0.02)
     process.communicate()
     left = next(iter(folder.glob("*/sound.pcm"))).stat().st_size // 2
     code, _, _ = sayback("add", "t1")  # no file: there is something to take up

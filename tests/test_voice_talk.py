@@ -179,11 +179,13 @@ def test_who_interrupts_a_question_at_its_beginning_does_not_answer_it() -> None
 
 def test_take_that_back_means_what_was_just_taken_and_nothing_else() -> None:
     talk, _ = run(Talk(), Heard(9.0, 10.0), Ended(10.6), Changed(9.0, 10.0, News(taken=("r1", "r2"))))
-    _, actions = run(talk, Heard(12.0, 12.8, "take_back"))
+    _, actions = run(talk, Began(12.1), Ended(13.5), Heard(12.0, 12.8, "take_back"))
     assert actions == [Mark("command"), TakeBack(("r2",))]
     later, _ = run(talk, Heard(12.0, 13.0), Ended(13.6), Changed(12.0, 13.0, News()))  # talk came between
     assert run(later, Heard(14.0, 14.8, "take_back"))[1] == [Mark("stray")]
     assert run(talk, Heard(25.0, 25.8, "take_back"))[1] == [Mark("stray")]
+    again, _ = run(talk, Heard(12.0, 12.8, "take_back"))
+    assert run(again, Heard(14.0, 14.8, "take_back"))[1] == [Mark("stray")]  # once means once
 
 
 def test_say_again_says_the_last_thing_again_and_its_question_binds_anew() -> None:

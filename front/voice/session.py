@@ -17,8 +17,9 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
+from concurrent import futures
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -84,7 +85,11 @@ class _Waiting:
 
 @dataclass
 class Session:
-    """One session of listening. ``run`` returns when the microphone has no more or ``stop`` is called."""
+    """One session of listening. ``run`` returns when the microphone has no more or ``stop`` is called.
+
+    ``patient``: time stands still while sound is read and filed. For a microphone that need not be listened to as fast
+    as it speaks, such as a bench's.
+    """
 
     store: Store
     number: str
@@ -94,6 +99,9 @@ class Session:
     speakers: Speakers
     watcher: Watcher
     clock: Callable[[], float] = time.monotonic
+    patient: bool = False
+    beat: Callable[[], None] = lambda: None
+    """Called several times a second as long as all is well: see ``front/voice/keeper.py``."""
 
     _queue: queue.SimpleQueue[bytes | _Away | SaybackError | None] = field(default_factory=queue.SimpleQueue)
     _stopped: threading.Event = field(default_factory=threading.Event)
@@ -138,14 +146,22 @@ class Session:
         recorder = threading.Thread(target=self._record, name="recorder", daemon=True)
         with tempfile.TemporaryDirectory(prefix="sayback-") as folder, ThreadPoolExecutor(2) as pool:
             self._folder, self._pool = Path(folder), pool
-            recorder.start()
             try:
-                self._listen()
+                if self.patient:
+                    self._listen_patiently()
+                else:
+                    recorder.start()
+                    self._listen()
                 self._take(self._endpointer.finish())
                 self._file(wait=True)
+            except SaybackError as error:
+                self._step(rules.Lost(self._now, self._wording.phrase("hearing_lost", what=str(error))))
+                self._act(rules.step(replace(self._talk, saying=None, tool_until=-1e9), rules.Tick(self._now))[1])
+                raise
             finally:
                 self._stopped.set()
-                recorder.join(timeout=2)
+                if recorder.is_alive():
+                    recorder.join(timeout=2)
                 self._spool.close(job_of(self.store, self.number))
 
     # -- the recorder's thread -----------------------------------------------------------------------------------------
@@ -177,6 +193,7 @@ class Session:
     def _listen(self) -> None:
         lost = False
         while not self._stopped.is_set():
+            self.beat()
             try:
                 block = self._queue.get(timeout=0.03)
             except queue.Empty:
@@ -185,8 +202,6 @@ class Session:
             if block is None:
                 return
             if isinstance(block, SaybackError):
-                self._step(rules.Lost(self._now, self._wording.phrase("hearing_lost", what=str(block))))
-                self._tick()
                 raise block
             if isinstance(block, _Away):
                 if not lost:
@@ -200,6 +215,14 @@ class Session:
             self._hear(block)
             self._file()
             self._tick()
+
+    def _listen_patiently(self) -> None:
+        for block in self.microphone.blocks():
+            if block and not self._stopped.is_set():
+                self._spool.write(block)
+                self._hear(block)
+                self._file(wait=True)
+                self._tick()
 
     def _hear(self, block: bytes) -> None:
         sound = np.asarray(np.frombuffer(block, "<i2"), np.float32) / np.float32(32768)
@@ -248,7 +271,12 @@ class Session:
 
     def _file(self, *, wait: bool = False) -> None:
         """Make evidence of the pieces that are recognised, in their order."""
-        while self._waiting and (wait or self._waiting[0].future.done()):
+        while self._waiting:
+            while wait and not self._waiting[0].future.done():
+                self.beat()
+                futures.wait([self._waiting[0].future], timeout=0.2)
+            if not self._waiting[0].future.done():
+                return
             one = self._waiting.popleft()
             sha256, found = one.future.result()
             path = self._folder / f"{sha256}.wav"

@@ -282,6 +282,7 @@ class Talk:
     last_reading_end: float = -1e9
     count: int = 0
     last_end: float = -1e9
+    """Where the utterance that was recognised last ended."""
 
 
 def step(talk: Talk, event: Event) -> tuple[Talk, tuple[Action, ...]]:
@@ -293,7 +294,7 @@ def step(talk: Talk, event: Event) -> tuple[Talk, tuple[Action, ...]]:
                 return talk, (Hush(),)
             return talk, ()
         case Ended(at):
-            return replace(talk, now=max(talk.now, at), person_speaks=False, last_end=at), ()
+            return replace(talk, now=max(talk.now, at), person_speaks=False), ()
         case Playing(until):
             return replace(talk, tool_until=until), ()
         case Played():
@@ -313,7 +314,7 @@ def step(talk: Talk, event: Event) -> tuple[Talk, tuple[Action, ...]]:
 
 def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
     """Decide whether an utterance is for the tool, and do what it asks."""
-    nothing_between = talk.last_taken_at >= talk.last_end - 1.0
+    nothing_between = talk.last_taken_at >= talk.last_end
     talk = replace(talk, last_end=max(talk.last_end, event.end))
     if event.own:
         return talk, (Mark("own voice"),)

@@ -31,6 +31,12 @@ Command = Literal[
 COMMANDS: tuple[Command, ...] = get_args(Command)
 
 
+REQUESTS: frozenset[Command] = frozenset(
+    ("say_again", "skip", "what_taken", "what_missing", "there", "hold", "carry_on")
+)
+"""Commands that change nothing in the job."""
+
+
 @dataclass(frozen=True)
 class Said:
     """The spoken part of a language: ways to say each command, and the tool's own phrases."""
@@ -72,14 +78,17 @@ def plain(text: str) -> str:
 def command_of(utterance: Utterance, said: Said) -> Command | None:
     """Return the command that an utterance is as a whole; None if it is none, or not surely one.
 
-    What changes or confirms something (yes, no, take back) must be heard by the recogniser's best hypothesis or by its
-    second opinion, and the other must not have heard another command.
+    It must be heard by the recogniser's best hypothesis or by its second opinion, and the other must not have heard
+    another command. For a request, which changes nothing, any hypothesis will do.
     """
     best = _command(utterance.text, said)
     second = _command(utterance.second_opinion, said) if utterance.second_opinion is not None else None
     if best is not None and second is not None and best != second:
         return None
-    return best or second
+    if best or second:
+        return best or second
+    others = (_command(one.text, said) for one in utterance.hypotheses[1:])
+    return next((one for one in others if one in REQUESTS), None)
 
 
 def note_of(utterance: Utterance, said: Said) -> str | None:
