@@ -102,8 +102,10 @@ def states(b: Book, p: Parsed) -> str | None:
     last: tuple[Item, Segment, int] | None = None
     for n, i in enumerate(p.laid.items):
         s = p.sentence.segments[p.laid.segment_of[n]]
-        if i in s.conditions and s.kind in ("reading", "instruction"):
-            if denied(b, p, n) or (s.has("future") and not s.says(PAST, b.tokens)):
+        if i in s.conditions and s.kind in ("reading", "instruction", "future"):
+            heading = all(x.kind in ("condition", "enter", "plain") or b.tokens[x.start].low == "next" for x in s.items)
+            later = s.kind == "future" or (s.has("future") and not s.says(PAST, b.tokens))
+            if denied(b, p, n) or (later and not heading):
                 continue
             last = (i, s, n)
     if last is None:

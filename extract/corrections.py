@@ -48,8 +48,14 @@ def undo(b: Book, p: Parsed) -> None:
             b.c.correcting = True
         if not i.role("undo"):
             continue
-        b.c.correcting = True
         k = p.laid.segment_of[n]
+        rest = [x for m, x in enumerate(p.laid.items) if m > n and p.laid.segment_of[m] in (k, k + 1)]
+        strangers = [x for x in rest if x.kind not in ("plain", "cue", "condition", "enter", "appliance", "filler")]
+        more = len(strangers) > 1 or any(x.kind in ("word", "other") for x in strangers)
+        if more and not any(x.kind == "number" for x in strangers):
+            may_undo(b, p, [m for m in p.names if m.segment == k and m.place > n and m.ids])
+            continue  # "kill that exhaust fan for me"
+        b.c.correcting = True
         here = [m for m in p.names if m.segment in (k, k + 1) and m.place > n and not m.used and m.ids]
         target = b.last_of(here[0].ids if here else ())
         words = {b.tokens[x].low for x in range(i.start, i.end + 2) if x < len(b.tokens)}
@@ -61,6 +67,16 @@ def undo(b: Book, p: Parsed) -> None:
             b.undone.append(target.id)
             if here:
                 here[0].used += 1
+
+
+def may_undo(b: Book, p: Parsed, named: Sequence[Name]) -> None:
+    """Words of taking back in front of something more than a reading: what may be meant is asked about."""
+    target = b.last_of(named[0].ids if named else ())
+    if target is None or not target.taken or b.at - b.c.times.get(target.id, float("-inf")) > RECENT:
+        return
+    text = doubt(DoubtKind.TO_CONFIRM, "it may have been taken back")
+    src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
+    b.emit(Relabel(target=target.id, doubts=(*target.doubts, text), source=src, why=text.detail))
 
 
 def relabelling(b: Book, p: Parsed) -> bool:

@@ -174,4 +174,6 @@ def _comparable(b: Book, v: Value) -> Reading | None:
         return None
     if b.at - b.c.times.get(last.id, float("-inf")) > RECENT or v.number.cut:
         return None
+    if v.number.digits.endswith("/") and v.number.first.startswith("0."):
+        return None  # "the gauge was half out of its case"
     return last

@@ -46,7 +46,9 @@ def moves_of(
     if amounts and directions:
         amounts = sorted([*amounts, *shares], key=lambda v: v.place)
     elif len(shares) == 1 and (
-        (directions and (screws or short or len(values) == 1)) or (turned and (screws or short))
+        any(s.has("same_way", "again") for s in sentence.segments)
+        or (directions and (screws or short or len(values) == 1))
+        or (turned and (screws or short))
     ):
         amounts = shares
     being = any(tokens[i.start].low in ("was", "is", "'s", "were") for i in laid.items)
@@ -56,6 +58,7 @@ def moves_of(
         return []  # "the probe was half out"
     if not amounts:
         return []
+    worded = worded or any(s.has("same_way", "again") for s in sentence.segments)
     if not (directions or screws or worded):
         return []
     if any(s.has("considered") for s in sentence.segments):

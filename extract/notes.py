@@ -133,6 +133,9 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
     words = old.note.split() if old is not None else []
     screw = m.screw or (words[0] if len(words) > 1 else None)
     direction = m.direction or (words[-1] if len(words) > 1 else "")
+    if not direction and any(s.has("same_way") for s in p.sentence.segments):
+        before = [r.note.split() for r in b.c.live() if r.quantity == b.g.move and r.appliance == b.c.tag()]
+        direction = before[-1][-1] if before and len(before[-1]) > 1 else ""
     if screw is None and b.c.screw is not None and b.at - b.c.screw_at < SCREW_KEPT and m.again:
         screw = b.c.screw
     if screw is None:

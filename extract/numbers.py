@@ -308,6 +308,9 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
         nxt = tokens[end + 1] if end + 1 < len(tokens) else None
         if t.low == "," and nxt is not None and nxt.low in lang.points and end + 2 < len(tokens):
             yield from _point(whole, tokens, end + 1, lang, cost + _glue_cost(groups), False)  # "eight, point six"
+        past = _skip(tokens, end, lang)
+        if past > end and past < len(tokens) and tokens[past].low in lang.points:
+            yield from _point(whole, tokens, past, lang, cost + _glue_cost(groups), True)  # "nine, um, point two"
         follows_point = t.low in lang.points
         if follows_point:
             yield from _point(whole, tokens, end, lang, cost + _glue_cost(groups), True)

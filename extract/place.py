@@ -153,7 +153,7 @@ def _shared(a: str, b: str) -> int:
 def says_change(b: Book, p: Parsed, v: Value) -> bool:
     s = p.sentence.segments[v.segment]
     return s.has("changed", "change", "now", "restate") or any(
-        x.has("now", "changed") for x in p.sentence.segments[: v.segment] if not x.numbers
+        x.has("now", "changed", "change") for x in p.sentence.segments[: v.segment] if not x.numbers
     )
 
 

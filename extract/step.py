@@ -135,7 +135,7 @@ def _before_move(v: Value, p: Parsed, b: Book) -> bool:
 
 
 def clocked_before(b: Book, p: Parsed) -> None:
-    """ "Timing two cubic feet at full rate." "That's fifty two seconds.": the volume first, its time when it is there."""
+    """ "Timing two cubic feet at full rate." "That's fifty two seconds.": first the volume, then its time."""
     waiting = b.c.clocking
     segments = p.sentence.segments
     times = [v for v in p.values if v.unit == "s" and (v.name is None or not v.name.ids)]

@@ -120,8 +120,14 @@ def _mentioned(
             if form not in ("name", "person", "code"):
                 continue
             start, linked = _behind(tokens, item.end, stop, grammar)
+            name = _name_before(tokens, item.start, grammar, kinds) if form != "code" else None
+            ends = item.end >= stop or tokens[item.end].low in (",", "and", "with")
+            if name is not None and ends:
+                used = item.end  # "Ada Quill is the technician"
+                yield Capture(q, text[tokens[name[0]].start : tokens[name[1] - 1].end], name[0], item.end)
+                break
             before = _code_before(tokens, item.start, grammar, kinds) if form == "code" else None
-            if before is not None and (start >= stop or tokens[start].low in (",", "and")):
+            if before is not None and (start >= stop or ends):
                 used = item.end  # "K4T-22901, that's the serial"
                 yield Capture(q, _code(tokens, *before, text, grammar, q), before[0], item.end)
                 break
@@ -135,7 +141,7 @@ def _mentioned(
             if form != "code":
                 if not (linked or _labelled(tokens, item.end, start, end, kinds)):
                     break
-                small = linked and text == text.lower() and _strangers(start, end, kinds) > 1
+                small = linked and text == text.lower() and end - start > 1 and _strangers(start, end, kinds) > 0
                 if not (small or _name_like(tokens, start, end, kinds)):
                     break
                 sure = not small  # a recogniser that writes no capitals: it may be no name at all
@@ -257,6 +263,21 @@ def _code_before(
     if named or not linked or end - start < 1 or not _code_like(tokens, start, end, grammar):
         return None
     return start, end
+
+
+def _name_before(
+    tokens: Sequence[Token], label: int, grammar: Grammar, kinds: dict[int, Item]
+) -> tuple[int, int] | None:
+    """The words in capitals in front of "is the technician": where they begin and end."""
+    k = label - 1
+    while k >= 0 and tokens[k].low in ("the", "our", "my", "your"):
+        k -= 1
+    if k < 1 or tokens[k].low not in ("is", "'s", "was"):
+        return None
+    end = k
+    while k > 0 and tokens[k - 1].text[:1].isupper() and (i := kinds.get(k - 1)) is not None and i.kind == "word":
+        k -= 1
+    return (k, end) if end - k >= 2 else None
 
 
 def _strangers(start: int, end: int, kinds: dict[int, Item]) -> int:
