@@ -248,9 +248,12 @@ def belongs(request: Request) -> Response:
         there = opened.job.away.get(request.path_params["sha256"], "")
         told = f"It was moved to job {there}." if there else "There is no such evidence in this job."
         raise HTTPException(404, told)
+    # What a picture shows of a value that was said too stands under the spoken one, and goes with the picture.
+    under = {one.under for one in opened.job.agreements}
 
     def make() -> dict[str, Any]:
-        mine = [row.reading for row in opened.job.rows.values() if row.reading.source.evidence == filed.sha256]
+        every = (*opened.job.rows.values(), *(one for one in opened.job.gone if one.reading.id in under))
+        mine = [row.reading for row in every if row.reading.source.evidence == filed.sha256]
         return {
             "job": opened.job,
             "at": view.address(opened),
