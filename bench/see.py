@@ -1,5 +1,7 @@
-"""How well photos are read: ``python -m bench.see LABELS.csv [--out PREDICTIONS.jsonl] [--every N]``, or
-``python -m bench.see --hidden 300``, which draws photos whose minus, first digit, point or unit is hidden.
+"""How well photos are read: ``python -m bench.see LABELS.csv [--out PREDICTIONS.jsonl] [--every N] [--kind seg]``, or
+``python -m bench.see --hidden 300``, which draws photos whose minus, first digit, point or unit is hidden. With
+``--peers`` plain tesseract and plain rapidocr read the same pictures; with ``--large`` each picture is read again at
+12 million pixels, for the time that a phone's photo takes.
 
 LABELS.csv has the columns file, kind and values(label,value,unit), the last as JSON; pictures lie beside it. The
 predictions are what ``capture.see`` finds: taken where it has no doubt, asked otherwise. Counting is that of
@@ -22,6 +24,9 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
+
+from bench.see_peers import PEERS, found_among, run_peer
 from capture.see import load_readers, look
 from schemas.errors import BadInput
 from schemas.evidence import Look
@@ -49,6 +54,7 @@ BARS = {
     "real": Bar(1.5, 80, 30, 1.5),
 }
 MEMORY_MB = 700
+LARGE = 12_000_000
 HIDDEN_TAKEN = 0.5
 """percent of the photos with a hidden place that may be taken"""
 
@@ -127,10 +133,14 @@ def score(kind: str, true: list[list[str]], found: list[dict[str, str]]) -> tupl
 
 
 class Memory:
-    """The highest sum of PSS (memory, shared pages by share) over this process and its children, in MB."""
+    """The highest sum of PSS (memory, shared pages by share) over this process and its children, in MB.
 
-    def __init__(self) -> None:
+    With ``children_only`` this process is left out.
+    """
+
+    def __init__(self, *, children_only: bool = False) -> None:
         self.peak = 0.0
+        self._first = int(children_only)
         self._stop = threading.Event()
         self._watch = threading.Thread(target=self._run, daemon=True)
 
@@ -144,7 +154,7 @@ class Memory:
 
     def _run(self) -> None:
         while not self._stop.wait(0.1):
-            self.peak = max(self.peak, sum(_pss(pid) for pid in _family(os.getpid())) / 1024)
+            self.peak = max(self.peak, sum(_pss(pid) for pid in _family(os.getpid())[self._first :]) / 1024)
 
 
 def _pss(pid: int) -> int:
@@ -190,6 +200,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--every", type=int, default=1, help="read every so many pictures of each kind only")
     parser.add_argument("--hidden", type=int, metavar="COUNT", help="draw so many photos with a place hidden instead")
     parser.add_argument("--out", type=Path, help="write the predictions here, one line a picture")
+    parser.add_argument("--kind", default="", help="read only pictures whose kind begins so: seg, dot, slip, plate")
+    parser.add_argument("--peers", action="store_true", help="also read them with plain tesseract and plain rapidocr")
+    parser.add_argument("--large", type=int, default=0, metavar="COUNT", help="time so many at 12 million pixels")
     parser.add_argument("--notes", action="store_true", help="say for each picture what was not taken and right")
     chosen = parser.parse_args(arguments)
     if (chosen.labels is None) == (chosen.hidden is None):
@@ -197,8 +210,13 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         with tempfile.TemporaryDirectory() as folder:
             path = chosen.labels or make_photos(Path(folder), chosen.hidden, seed=5, hidden=True)
-            labels = _thinned(read_labels(path), chosen.every)
-            return _run(path.parent, labels, chosen.out, chosen.notes)
+            labels = _thinned([one for one in read_labels(path) if one[1].startswith(chosen.kind)], chosen.every)
+            code = _run(path.parent, labels, chosen.out, chosen.notes)
+            if chosen.large:
+                _large(path.parent, labels[:: max(len(labels) // chosen.large, 1)], Path(folder))
+            if chosen.peers:
+                _peers(path.parent, labels)
+            return code
     except BadInput as error:
         print(error, file=sys.stderr)
         return int(error.exit_code)
@@ -239,6 +257,43 @@ def _run(folder: Path, labels: list[Label], out: Path | None, notes_too: bool) -
     if out:
         out.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return _report(table, clock, memory.peak)
+
+
+def _large(folder: Path, labels: list[Label], scratch: Path) -> None:
+    """Print the time that pictures take at the size of a phone's photo."""
+    readers = load_readers()
+    clock: dict[str, list[float]] = defaultdict(list)
+    for file, kind, _ in labels:
+        picture = cv2.imread(str(folder / file))
+        if picture is None:
+            continue
+        grow = (LARGE / (picture.shape[0] * picture.shape[1])) ** 0.5
+        path = scratch / "large.jpg"
+        cv2.imwrite(str(path), cv2.resize(picture, None, fx=grow, fy=grow, interpolation=cv2.INTER_CUBIC))
+        start, cpu = time.perf_counter(), _cpu()
+        look(path, hashlib.sha256(path.read_bytes()).hexdigest(), readers)
+        clock[kind].append(min(time.perf_counter() - start, _cpu() - cpu))
+    for kind, times in sorted(clock.items()):
+        print(f"{kind} at {LARGE // 10**6} million pixels: {sorted(times)[len(times) // 2]:.2f} s (of {len(times)})")
+
+
+def _peers(folder: Path, labels: list[Label]) -> None:
+    """Print the share of the true values that stand anywhere in what each peer reads, by kind, with time and memory."""
+    for name in PEERS:
+        table: dict[str, Counter[str]] = defaultdict(Counter)
+        times = []
+        with Memory(children_only=True) as memory:
+            for (_, kind, true), (lines, seconds) in zip(
+                labels, run_peer(name, [folder / label[0] for label in labels]), strict=True
+            ):
+                times.append(seconds)
+                table[kind]["true"] += len(true)
+                table[kind]["found"] += sum(found_among(value, lines) for _, value, _ in true)
+        shares = ", ".join(f"{kind} {100 * one['found'] / one['true']:.1f} %" for kind, one in sorted(table.items()))
+        middle = sorted(times)[len(times) // 2]
+        print(
+            f"plain {name}: values found anywhere: {shares}; {middle:.2f} s a picture; {memory.peak:.0f} MB with ours"
+        )
 
 
 def _cpu() -> float:

@@ -46,7 +46,7 @@ def _ways() -> dict[str, str]:
     """Every way to write a unit on a display, folded, with its code; the first unit of a wording keeps it."""
     ways: dict[str, str] = {}
     for code, unit in units().items():
-        for said in (unit.show, code, *unit.said):
+        for said in (unit.show, code, *unit.said, unit.pint):
             way = "".join(_folded(char) for char in said)
             if 0 < len(way) <= _LONGEST and way not in _NO_UNITS and not re.search(r"[\[\]{}]", way):
                 ways.setdefault(way, code)

@@ -1,0 +1,109 @@
+"""Units are spelled from what a recogniser saw, and what hides a number's places is found by the ground around it."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from bench.see_peers import found_among
+from capture.hidden import hidden_places
+from capture.locate import Quad
+from capture.segments import _is_dark
+from capture.spelling import Speller, known_unit
+from capture.unit import legends_near
+from schemas.doubts import DoubtKind
+from training.render import SegmentStyle, find, render_seven_segment
+
+ALPHABET = ["", *"mbarhPk°CFV%", "℃", "H", "A"]
+
+
+def table(text: str, alphabet: list[str] = ALPHABET, sure: float = 0.9) -> NDArray[np.float32]:
+    """A recogniser's table that says a text: a step a character, a blank between."""
+    steps = np.full((2 * len(text) + 1, len(alphabet)), (1 - sure) / (len(alphabet) - 1), np.float32)
+    steps[::2, 0] = sure
+    for at, char in enumerate(text):
+        steps[2 * at + 1, alphabet.index(char)] = sure
+    return steps
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [("mbar", "mbar"), ("bar", "bar"), ("hPa", "hPa"), ("Pa", "Pa"), ("°C", "Cel"), ("℃", "Cel"), ("V", "V")],
+)
+def test_a_unit_is_spelled(text: str, unit: str) -> None:
+    fits = Speller(ALPHABET).fits(table(text))
+    assert fits[0].unit == unit
+    assert fits[0].fit > -0.5
+    assert fits[0].fit - fits[1].fit > 1.0
+
+
+def test_a_spelling_is_the_sum_of_all_its_paths() -> None:
+    """By hand: of two steps with 0.6 for V and 0.4 for none, V is said by VV, V-, -V: 1 - 0.16 (Graves 2012, 7.3)."""
+    steps = np.array([[0.4, 0.6], [0.4, 0.6]], np.float32)
+    fit = Speller(["", "V"]).fits(steps)[0]
+    assert fit.unit == "V"
+    assert fit.fit == pytest.approx(np.log(0.84) - np.log(0.36), abs=1e-4)
+
+
+def test_what_is_no_unit_fits_none() -> None:
+    assert Speller(ALPHABET).fits(table("HAHA"))[0].fit < -5
+
+
+def test_legends_are_no_units() -> None:
+    assert [known_unit(text) for text in ("MIN", "h", "inH₂O", "in. w.c.", "KPA", "µA")] == [
+        "", "", "[in_i'H2O]", "[in_i'H2O]", "kPa", "uA",
+    ]  # fmt: skip
+
+
+def window(text: str, unit: str) -> tuple[NDArray[np.uint8], Quad, Quad]:
+    """A flat display, the tight quad of its number, and that of its unit."""
+    picture, boxes = render_seven_segment(text, unit, SegmentStyle(), np.random.default_rng(4))
+    chars = np.concatenate([np.array(box.quad) for box in find(boxes, "char")])
+    (x0, y0), (x1, y1) = chars.min(axis=0), chars.max(axis=0)
+    number = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], np.float32)
+    return np.ascontiguousarray(picture[:, :, ::-1]), number, np.array(find(boxes, "unit")[0].quad, np.float32)
+
+
+def test_the_unit_is_the_nearest_small_word() -> None:
+    picture, number, unit = window("12.8", "mbar")
+    legend = legends_near(number, _is_dark(picture, number), picture)[0]
+    assert np.abs(legend.quad.mean(axis=0) - unit.mean(axis=0)).max() < 0.15 * (number[3][1] - number[0][1])
+
+
+def test_dark_and_light_ink_are_told_apart() -> None:
+    picture, number, _ = window("-7.82", "Pa")
+    assert _is_dark(picture, number)
+    assert not _is_dark(255 - picture, number)
+
+
+@pytest.mark.parametrize(
+    ("way", "light"), [("finger", (96, 140, 200)), ("shade", (2, 2, 2)), ("glare", (255, 255, 255))]
+)
+@pytest.mark.parametrize("place", ["before", "point"])
+def test_what_hides_a_place_is_found(way: str, light: tuple[int, int, int], place: str) -> None:
+    picture, number, _ = window("27.71", "mbar")
+    assert hidden_places(number, True, "27.71", picture) == []
+    height = float(number[3][1] - number[0][1])
+    before = number[0] + np.array([-0.45 * height, 0.5 * height])
+    middle = before if place == "before" else number[[2, 3]].mean(axis=0)
+    covered = cv2.circle(picture.copy(), (int(middle[0]), int(middle[1])), int(0.3 * height), light, -1)
+    found = hidden_places(number, True, "27.71", cv2.GaussianBlur(covered, (0, 0), 2.0).astype(np.uint8))
+    assert [doubt.kind for doubt in found if doubt.kind is DoubtKind.HIDDEN], way
+
+
+def test_a_frame_beside_a_number_hides_nothing() -> None:
+    picture, number, _ = window("27.71", "mbar")
+    height = float(number[3][1] - number[0][1])
+    framed = picture.copy()
+    framed[:, : int(number[0][0] - 0.4 * height)] = (30, 32, 34)
+    assert hidden_places(number, True, "27.71", framed) == []
+
+
+@pytest.mark.parametrize(
+    ("line", "found"),
+    [("7.9 mbar", True), ("CO 7.9ppm", True), ("17.9", False), ("7.95", False), ("-7.9", False), ("7,9", True)],
+)
+def test_a_peer_is_credited_with_whole_values(line: str, found: bool) -> None:
+    assert found_among("7.9", [line]) is found
