@@ -308,7 +308,7 @@ class Bench:
         units: str = "us",
         speakers: Speakers | None = None,
         technician: Technician | None = None,
-        appliances: Sequence[str] = ("boiler",),
+        appliances: Sequence[NewAppliance] = (NewAppliance("boiler"),),
         patient: bool = True,
     ) -> tuple[Listening, Job]:
         """Listen to a microphone to its end, as a job of its own."""
@@ -320,7 +320,7 @@ class Bench:
                 site="bench",
                 technician="bench",
                 units="uk" if units == "uk" else "us",
-                appliances=[NewAppliance(tag) for tag in appliances],
+                appliances=appliances,
             )
             session = Listening(
                 store,
@@ -372,8 +372,9 @@ def technician(bench: Bench, items: Sequence[dict[str, Any]], folder: Path, mani
     for item in items:
         said, background = _sounds(item, folder)
         person = Technician(said, item["readings"], background)
-        tags = tuple(item.get("appliances") or ("boiler",))
-        session, job = bench.run(person, units=item["units"], technician=person, appliances=tags)
+        tags = sorted({one["appliance"] for one in item["readings"] if one.get("appliance")})
+        appliances = [NewAppliance(tag, (f"boiler {tag}",)) for tag in ("1", "2")] if tags else [NewAppliance("boiler")]
+        session, job = bench.run(person, units=item["units"], technician=person, appliances=appliances)
         prediction = _prediction(item, job.readings, grammar)
         found = score.score_item(item, prediction)[0]
         counts[_level(item)] += found
@@ -409,7 +410,7 @@ def _print_level(level: str, one: Counter[str], limit: float) -> bool:
 
 def _prediction(item: dict[str, Any], readings: Sequence[Reading], grammar: Any) -> dict[str, Any]:
     found = rows(readings, grammar)
-    if not item.get("appliances"):
+    if not any(one.get("appliance") for one in item["readings"]):
         for one in (*found["readings"], *found["asks"]):
             one.pop("appliance", None)
     return {"id": item["id"], **found}

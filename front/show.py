@@ -16,6 +16,7 @@ from jobs.questions import open_questions
 from jobs.show import say_note, say_value
 from jobs.store import Store, home_folder
 from jobs.table import JobRow
+from jobs.told import read_back
 from schemas.findings import Finding
 from schemas.readings import Source
 from schemas.sheet import Sheet
@@ -23,6 +24,8 @@ from schemas.sheet import Sheet
 __all__ = ["print_job", "put_on", "source_of", "verdicts"]
 
 _PHASES = {"": "", "before": "as found", "after": "as left"}
+_SETTLED = 4
+"""The column that says how a reading was settled."""
 _JUDGED = ("stop", "outside", "conflicting", "caution", "look again", "cannot tell", "within")
 
 
@@ -37,14 +40,16 @@ def show(job: JobNumber, json: Json = False) -> None:
         one = job_of(store, job)
         sheet = sheet_of(store, one.head)
         findings = findings_of(store, one)
+        aloud = read_back(store.entries(job), one)
     if json:
-        print_json(as_data(one, sheet, findings))
+        print_json(as_data(one, sheet, findings, aloud))
     else:
-        print_job(one, sheet, findings)
+        print_job(one, sheet, findings, aloud)
 
 
-def as_data(job: Job, sheet: Sheet, findings: Sequence[Finding]) -> dict[str, Any]:
-    """Return a job's readings as JSON data, with the questions that are open."""
+def as_data(job: Job, sheet: Sheet, findings: Sequence[Finding], aloud: frozenset[str] | None = None) -> dict[str, Any]:
+    """Return a job's readings as JSON data, with the questions that are open; where ``aloud`` is known, also
+    whether each was read back."""
     said = verdicts(findings)
     return {
         "job": job.head,
@@ -55,6 +60,7 @@ def as_data(job: Job, sheet: Sheet, findings: Sequence[Finding]) -> dict[str, An
                 "verdict": said.get(key, ""),
                 "settled": row.how,
                 "by": row.by,
+                **({} if aloud is None else {"read_back": key in aloud}),
                 "agreed_with": row.agreed_with,
             }
             for key, row in job.rows.items()
@@ -63,7 +69,7 @@ def as_data(job: Job, sheet: Sheet, findings: Sequence[Finding]) -> dict[str, An
     }
 
 
-def print_job(job: Job, sheet: Sheet, findings: Sequence[Finding]) -> None:
+def print_job(job: Job, sheet: Sheet, findings: Sequence[Finding], aloud: frozenset[str] = frozenset()) -> None:
     """Print the tables of a job: the visit, then each appliance."""
     said = verdicts(findings)
     names = {one.sha256: one.evidence.name for one in job.filed}
@@ -75,7 +81,10 @@ def print_job(job: Job, sheet: Sheet, findings: Sequence[Finding]) -> None:
     for title, rows in _by_appliance(job, sheet):
         table = columns("quantity", "condition", "value", "verdict", "settled", "from", title=title)
         for row in rows:
-            table.add_row(*_cells(row, sheet, said, names, untimed))
+            cells = _cells(row, sheet, said, names, untimed)
+            if row.reading.id in aloud:
+                cells = (*cells[:_SETTLED], f"{cells[_SETTLED]}, read back", *cells[_SETTLED + 1 :])
+            table.add_row(*cells)
         console.print()
         console.print(table)
 

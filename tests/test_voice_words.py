@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from num2words import num2words
 
@@ -77,6 +77,7 @@ def test_whole_numbers_are_those_of_num2words(number: int) -> None:
     assert say_number(str(number), spoken()) == num2words(number).replace(" and ", " ")
 
 
+@settings(deadline=None)
 @given(st.integers(0, 300), st.booleans())
 def test_what_is_spoken_is_understood_as_the_same_value(hundredths: int, minus: bool) -> None:
     sign = "-" if minus and hundredths else ""

@@ -1,0 +1,183 @@
+"""What the conversation does to the journal, without sound: answers, corrections, what was taken back and read back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from capture.typed import typed_utterance
+from front.voice import talk as rules
+from front.voice.deeds import Deeds
+from front.voice.news import news_of, row_of
+from front.voice.wording import Asked, Wording
+from jobs.add import Typed, add
+from jobs.book import job_of, sheet_of
+from jobs.decisions import edit
+from jobs.extraction import bring_up_to_date, place_now
+from jobs.fold import Job
+from jobs.journal import SetAside, Told
+from jobs.questions import open_questions
+from jobs.senses import senses
+from jobs.store import Store
+from jobs.told import read_back
+from schemas.questions import Candidate
+from tests.conftest import Command
+
+
+@pytest.fixture
+def store(job: str, tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "store") as opened:
+        assert job == "t1"
+        yield opened
+
+
+@pytest.fixture
+def wording(store: Store) -> Wording:
+    return Wording(sheet_of(store, job_of(store, "t1").head), several=False)
+
+
+@pytest.fixture
+def deeds(store: Store, wording: Wording) -> Deeds:
+    return Deeds(store, "t1", sheet_of(store, job_of(store, "t1").head), wording, "Una Farrow")
+
+
+def reading(job: Job, quantity: str, condition: str) -> str:
+    return next(
+        key for key, row in job.rows.items() if (row.reading.quantity, row.reading.condition) == (quantity, condition)
+    )
+
+
+def heard(store: Store, text: str) -> Job:
+    add(store, "t1", [Typed(text)], senses=senses(), author="Una Farrow")
+    return job_of(store, "t1")
+
+
+def test_an_answer_is_one_entry_in_the_name_of_who_gave_it(store: Store, wording: Wording, deeds: Deeds) -> None:
+    job = job_of(store, "t1")
+    question = open_questions(job, sheet_of(store, job.head))[0]
+    asked = wording.question(question)
+    assert asked is not None
+    before = job.position
+    assert list(deeds.do(rules.Settle(asked, asked.candidates[0]))) == []
+    after = job_of(store, "t1")
+    assert after.position == before + 1
+    assert [(one.by, one.how) for one in after.answers] == [("Una Farrow", "spoken")]
+    (refused,) = deeds.do(rules.Settle(asked, asked.candidates[0]))
+    assert refused.startswith("The question was not answered")
+
+
+def test_what_is_taken_back_is_left_out_and_said(store: Store, deeds: Deeds) -> None:
+    co = reading(job_of(store, "t1"), "co", "high_fire")
+    assert list(deeds.do(rules.TakeBack((co,)))) == ["Taken back: C O, high fire, seventy-six."]
+    assert job_of(store, "t1").rows[co].how == "left out"
+    assert list(deeds.do(rules.TakeBack(("gone",)))) == ["There is nothing to take back."]
+
+
+def test_an_answer_that_is_taken_back_opens_its_question_again(store: Store, wording: Wording, deeds: Deeds) -> None:
+    job = job_of(store, "t1")
+    asked = wording.question(open_questions(job, sheet_of(store, job.head))[0])
+    assert asked is not None
+    list(deeds.do(rules.Settle(asked, asked.candidates[0])))
+    assert not open_questions(job_of(store, "t1"), sheet_of(store, job.head))
+    list(deeds.do(rules.TakeBack((asked.candidates[0].reading,))))
+    assert open_questions(job_of(store, "t1"), sheet_of(store, job.head))
+
+
+def test_only_what_was_said_to_its_end_and_stands_unchanged_is_read_back(
+    store: Store, wording: Wording, deeds: Deeds, sayback: Command
+) -> None:
+    job = job_of(store, "t1")
+    row = row_of(job, wording, ("boiler", "high_fire"))
+    assert row is not None
+    assert row.text == "high fire: C O two nine point three, O two four point four, C O seventy-six."
+    say = rules.Say(row.text, 4, row, row=True)
+    deeds.told(say, whole=False)
+    assert read_back(store.entries("t1"), job_of(store, "t1")) == frozenset()
+    deeds.told(say, whole=True)
+    assert read_back(store.entries("t1"), job_of(store, "t1")) == frozenset(row.readings)
+    shown = json.loads(sayback("show", "t1", "--json")[1])["readings"]
+    assert {one["quantity"] for one in shown if one["read_back"]} == {"co2", "o2", "co"}
+    assert "read back" in sayback("show", "t1")[1]
+    co = job.rows[reading(job, "co", "high_fire")].reading
+    after = Candidate(
+        reading=co.id, quantity="co", condition="high_fire", value="67", unit=co.unit, appliance=co.appliance
+    )
+    edit(store, "t1", after, by="Una Farrow", why="misread")
+    assert co.id not in read_back(store.entries("t1"), job_of(store, "t1"))
+
+
+def test_silence_and_read_backs_settle_nothing(store: Store, wording: Wording, deeds: Deeds) -> None:
+    before = {key: row.how for key, row in job_of(store, "t1").rows.items()}
+    row = row_of(job_of(store, "t1"), wording, ("boiler", "high_fire"))
+    assert row is not None
+    deeds.told(rules.Say(row.text, 4, row, row=True), whole=True)
+    assert {key: row.how for key, row in job_of(store, "t1").rows.items()} == before
+
+
+def test_what_is_set_aside_is_passed_over_by_extraction(store: Store, deeds: Deeds) -> None:
+    job = heard(store, "No, CO2 is nine point nine.")
+    assert "9.9" in {row.reading.value for row in job.rows.values()}
+    last = job.utterances[-1]
+    deeds.set_aside(last, rules.Mark("stray"))
+    deeds.set_aside(last, rules.Mark("stray"))  # written once
+    bring_up_to_date(store, "t1", sheet_of(store, job.head))
+    assert "9.9" not in {row.reading.value for row in job_of(store, "t1").rows.values()}
+    assert sum(isinstance(one.body, SetAside) for one in store.entries("t1")) == 1
+
+
+def test_what_changed_is_found_with_what_there_is_to_say(store: Store, wording: Wording) -> None:
+    sheet = sheet_of(store, job_of(store, "t1").head)
+
+    def said(text: str) -> tuple[Job, rules.News]:
+        before = job_of(store, "t1")
+        was = place_now(store, before, sheet)
+        after = heard(store, text)
+        spoken = [typed_utterance(text, "0" * 64)]
+        now = place_now(store, after, sheet)
+        news = news_of(before, after, sheet, wording, utterances=spoken, was_at=was, is_at=now, number=True)
+        return after, news
+
+    _, news = said("Flue temperature is one hundred and thirty five degrees.")
+    assert (len(news.taken), news.said_back, news.replaced, news.left) == (1, (), (), None)
+    _, news = said("Correction, flue temperature is one hundred and thirty seven degrees.")
+    assert [one.text for one in news.replaced] == [
+        "Flue temperature, low fire, one hundred thirty-seven degrees Fahrenheit. "
+        "It was one hundred thirty-five degrees Fahrenheit."
+    ]
+    _, news = said("Scratch that last one.")
+    assert len(news.gone) == 1
+    assert news.gone[0].startswith("Taken back: Flue temperature, low fire, one hundred thirty-seven")
+    _, news = said("CO is eighty-one.")
+    assert [one.text for one in news.said_back] == ["C O, low fire, eighty-one."]
+    _, news = said("Okay, back up to high fire.")
+    assert news.left is not None
+    assert news.left.missing.startswith("Missing at low fire: ")
+    assert news.left.row is not None
+    assert "C O eighty-one" in news.left.row.text
+    _, news = said("I smell gas.")
+    assert [(rule, aloud) for rule, _, aloud in news.stops] == [("gas_smell", True)]
+
+
+def test_what_was_said_is_in_the_journal(store: Store, deeds: Deeds) -> None:
+    deeds.told(rules.Say("Listening.", 1), whole=True)
+    deeds.told(rules.Say("", 1), whole=True)
+    assert [one.body.text for one in store.entries("t1") if isinstance(one.body, Told)] == ["Listening."]
+
+
+def test_requests_are_answered_from_the_job(store: Store, deeds: Deeds) -> None:
+    place = ("boiler", "high_fire")
+    assert deeds.reply("there", rules.Talk(), place).text.startswith("Listening. ")
+    assert deeds.reply("what_taken", rules.Talk(), place).text.startswith("high fire: C O two nine point three")
+    assert deeds.reply("what_missing", rules.Talk(), place).text.startswith("Missing at high fire: ")
+    assert deeds.reply("what_taken", rules.Talk(), ("boiler", "ignition")).text == "Nothing yet."
+
+
+def test_a_question_of_two_that_cannot_both_be_names_both(store: Store, wording: Wording) -> None:
+    job = job_of(store, "t1")
+    asked = wording.question(open_questions(job, sheet_of(store, job.head))[0])
+    assert isinstance(asked, Asked)
+    assert asked.wants == "choice"
+    assert asked.text == "C O two nine point two and O two nine point two. Which one is right?"
