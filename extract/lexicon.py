@@ -100,6 +100,7 @@ class Grammar:
         self.screws = {s.id: s for s in sheet.screws}
         self.laws = tuple(r for r in sheet.relations if r.law and r.kind == "not above")
         self.by_unit_alone = {code: q.id for q in sheet.quantities for code in q.unit_alone}
+        self.clocked = tuple(q for q in sheet.quantities if q.noted_units)
         self.move = next((q.id for q in sheet.quantities if q.kind == "move"), None)
         self.code_of_unit = {u.code: u for u in units().values()}
         self.phrases: _Phrases = _index(_entries(sheet, lang))

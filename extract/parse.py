@@ -129,9 +129,7 @@ def _use_up(sentence: Sentence, start: int, end: int) -> None:
 
 def _clocked(values: list[Value], laid: Laid, grammar: Grammar) -> list[Value]:
     """ "Two cubic feet in fifty eight seconds": one value with the volume as its note."""
-    for q in grammar.sheet.quantities:
-        if not q.noted_units:
-            continue
+    for q in grammar.clocked:
         volumes = [v for v in values if v.unit in q.noted_units]
         named = any(i.kind == "quantity" and q.id in i.value.ids for i in laid.items)
         times = [v for v in values if v.unit in ("s", "min")] if volumes or named else []

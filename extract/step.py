@@ -152,9 +152,9 @@ def clocked_before(b: Book, p: Parsed) -> None:
         segments[time.segment].kind = "reading"  # "stop, that's one minute ten"
         b.c.clocking = None
         return
-    for q in b.g.sheet.quantities:
+    for q in b.g.clocked:
         volumes = [v for v in p.values if v.unit in q.noted_units and segments[v.segment].kind != "question"]
-        if q.noted_units and len(volumes) == 1:
+        if len(volumes) == 1:
             v = volumes[0]
             b.c.clocking = Clocking(q.id, f"{v.number.first} {v.unit}", v.condition or b.c.state, b.at)
 
