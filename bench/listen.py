@@ -379,7 +379,7 @@ def technician(bench: Bench, items: Sequence[dict[str, Any]], folder: Path, mani
         found = score.score_item(item, prediction)[0]
         counts[_level(item)] += found
         speech.append(person.seconds)
-        if show and sum(found[name] for name in WRONG):
+        if show and (sum(found[name] for name in WRONG) or person.seconds > SPEECH_S / 3):
             print(f"  {item['id']}, {item['snr_db']} dB: {item['said']}")
             print(f"    stands: {prediction['readings']}\n    answers: {person.answers}\n    said: {session.said}")
     met = True
