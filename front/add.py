@@ -14,7 +14,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from capture.prompt import words_of
 from front.options import By, JobNumber, Json, author
-from front.screen import clock, note, out, print_json
+from front.screen import clock, note, out, print_json, standing
 from jobs.add import Added, Event, Named, Typed
 from jobs.add import Progress as Progressed
 from jobs.add import add as add_to_job
@@ -111,7 +111,7 @@ def moment_of(text: str | None) -> datetime | None:
 
 def _tell(job: str, added: Added, questions: int) -> None:
     taken = sum(1 for row in added.job.rows.values() if row.how not in ("open", "left out"))
-    out().print(f"Job {job}: {taken} readings stand, {questions} questions are open.")
+    out().print(standing(job, taken, questions))
     if questions:
         out().print(f"Next: sayback ask {job}")
 

@@ -13,7 +13,7 @@ from capture import microphone
 from capture.prompt import words_of
 from front.add import taken_up
 from front.options import By, JobNumber, Json, author
-from front.screen import out, print_json
+from front.screen import out, print_json, standing
 from front.voice.keeper import Keeper
 from front.voice.screen import Screen
 from front.voice.session import Session
@@ -80,7 +80,7 @@ def listen(
     if json:
         print_json({"job": job, "readings": taken, "questions": questions})
     else:
-        out().print(f"Job {job}: {taken} readings stand, {len(questions)} questions are open.")
+        out().print(standing(job, taken, len(questions)))
         if questions:
             out().print(f"Next: sayback ask {job}")
     return int(ExitCode.DONE)

@@ -12,7 +12,7 @@ from pydantic import BaseModel
 from rich.console import Console
 from rich.table import Table
 
-__all__ = ["clock", "columns", "note", "out", "print_json", "rows_of"]
+__all__ = ["clock", "columns", "note", "out", "print_json", "rows_of", "standing"]
 
 
 _PIPED = 130
@@ -43,6 +43,13 @@ def rows_of(table: Table, rows: Sequence[Sequence[str]]) -> Table:
     for row in rows:
         table.add_row(*row)
     return table
+
+
+def standing(job: str, taken: int, questions: int) -> str:
+    """ "Job 7: 1 reading stands, 2 questions are open." """
+    stand = "1 reading stands" if taken == 1 else f"{taken} readings stand"
+    open_ = "1 question is open" if questions == 1 else f"{questions} questions are open"
+    return f"Job {job}: {stand}, {open_}."
 
 
 def clock(seconds: float) -> str:
