@@ -53,7 +53,8 @@ def _with_voice(said: Reading, shown: Reading, quantity: Quantity) -> Agreement 
 def _with_photo(earlier: Reading, later: Reading, quantity: Quantity) -> Agreement | None:
     if not earlier.taken and not later.taken:
         return None  # both are asked anyway, and one reader's two looks confirm nothing
-    if not earlier.taken and compare(earlier, later, quantity).outcome != "apart":
+    near = compare(earlier, later, quantity).outcome != "apart"
+    if near and later.taken:  # what was left counts, as with what is said
         return _agreement(later, earlier, quantity, "photo")
     return _agreement(earlier, later, quantity, "photo")
 

@@ -1,15 +1,19 @@
 """Where in the work a picture belongs: from the values that were said, never from when it happened to be added.
 
-A screen photographed while the work goes on has its place from the context of that moment. A printed slip, or a picture
+A screen photographed while the work goes on has its place from the context of that moment, as far as its clock is
+borne out: by a value said there, or by another picture of the job that repeats a row. A printed slip, or a picture
 without a trusted time, has not: it belongs to the row of spoken values that it repeats, or it is asked, once a picture.
-And a picture that contradicts the row of its moment (the change to low fire was never said) is asked too, with all its
-values, also those that nobody spoke of.
+A picture that contradicts the row of its moment (the change to low fire was never said), or whose clock is known to be
+off, is asked too, with all its values, also those that nobody spoke of. A slip's own printed time tells two rows of the
+same values apart once its clock is known to go.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
+from jobs.clocks import GOES, Span, off_by, printed_at, steady, told
 from jobs.compare import compare
 from jobs.journal import Place, Placed
 from jobs.timeline import Filed
@@ -21,8 +25,52 @@ __all__ = ["find_places", "placed"]
 
 _ENOUGH = 2
 """So many of a picture's values must be as they were said in one row: one alone may be chance."""
+_PLENTY = 3
+"""So many are no chance; fewer only where every other row that it may belong to shows another value."""
 
 _LABELS = (DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR)
+
+
+@dataclass(frozen=True)
+class _Match:
+    """How many values of a picture are as said in a row, no further apart than readings drift, and apart."""
+
+    same: int = 0
+    within: int = 0
+    apart: int = 0
+
+    @property
+    def fits(self) -> bool:
+        return self.same >= _ENOUGH and self.same > self.within and not self.apart
+
+    @property
+    def contradicts(self) -> bool:
+        return self.apart > self.same
+
+
+@dataclass(frozen=True)
+class _Picture:
+    """A picture with its readings that belong somewhere, how they match each row, and what its clock says.
+
+    ``here`` is the row of its moment, ``possible`` are all that it may belong to, ``moment`` is the time at which it
+    was taken, or that it prints.
+    """
+
+    filed: Filed
+    shown: tuple[Reading, ...]
+    slip: bool
+    here: Place | None
+    matches: Mapping[Place, _Match]
+    possible: tuple[Place, ...]
+    moment: float | None
+
+    @property
+    def whose(self) -> str:
+        return "the slips" if self.slip else "the photos"
+
+    @property
+    def fits(self) -> tuple[Place, ...]:
+        return tuple(place for place, match in self.matches.items() if match.fits)
 
 
 def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet) -> Iterator[Placed]:
@@ -30,30 +78,97 @@ def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: 
 
     ``readings`` are in the order of the work, ``filed`` is the evidence by hash.
     """
-    spoken = _rows([one for one in readings if one.source.utterance is not None])
-    for sha256, shown in _pictures(readings, sheet).items():
-        look = filed[sha256].look
-        slip = look is not None and look.display == "slip"
-        known = {_place(one) for one in shown}
-        here = next(iter(known)) if len(known) == 1 else None
-        matches = {place: _match(shown, row, sheet) for place, row in spoken.items()}
-        fits = [place for place, (same, apart) in matches.items() if same >= _ENOUGH and apart == 0]
-        same, apart = matches.get(here, (0, 0)) if here else (0, 0)
-        contradicts = not slip and same == 0 and apart >= _ENOUGH
-        if here is not None and not slip and not contradicts:
-            continue
-        if len(fits) == 1 and not contradicts:
-            ids = [one.id for one in shown if fits[0].condition in _conditions(one, sheet)]
-            yield Placed(
-                evidence=sha256, readings=tuple(ids), at=fits[0], why="its values are those that were said there"
-            )
-            continue
-        nearest = sorted(matches.items(), key=lambda match: (match[1][1], -match[1][0]))
-        likely = dict.fromkeys([*fits, *([here] if here else []), *(place for place, _ in nearest)])
-        ids = [one.id for one in shown if slip or contradicts or one.condition is None]
-        why = "it shows other values than were said there" if contradicts else "what was said does not tell where"
-        if ids and (likely or slip):
-            yield Placed(evidence=sha256, readings=tuple(ids), at=None, others=tuple(likely), why=why)
+    spoken = [one for one in readings if one.source.utterance is not None]
+    rows = _rows(spoken)
+    spans = {place: _span(row.values(), filed) for place, row in rows.items()}
+    pictures = [
+        _picture(shown, filed[sha256], rows, spoken, filed, sheet) for sha256, shown in _pictures(readings, sheet)
+    ]
+    clocks = {whose: _difference(whose, pictures, spans) for whose in ("the photos", "the slips")}
+    for one in pictures:
+        found = _place_of(one, spans, clocks[one.whose], sheet)
+        if found is not None:
+            yield found
+
+
+def _place_of(one: _Picture, spans: Mapping[Place, Span | None], clock: float | None, sheet: Sheet) -> Placed | None:
+    """Return the place of a picture that its moment does not give, or the question for it; None where it has one."""
+    here = one.matches.get(one.here, _Match()) if one.here else _Match()
+    off = clock is not None and clock != 0.0
+    contradicts = not one.slip and one.here is not None and _speaks_against(one, here, clock, len(spans))
+    if not one.slip and one.here is not None and not contradicts:
+        return None
+    if len(one.shown) < _ENOUGH and not contradicts:
+        return None
+    at = None if contradicts else _sure_place(one, spans, clock)
+    if at is not None:
+        ids = tuple(r.id for r in one.shown if at.condition in _conditions(r, sheet))
+        return Placed(evidence=one.filed.sha256, readings=ids, at=at, why="its values are those that were said there")
+    ids = tuple(r.id for r in one.shown if one.slip or contradicts or r.condition is None)
+    likely = _likely(one, spans, clock)
+    if not ids or not (likely or one.slip):
+        return None
+    why = "it shows other values than were said there" if here.apart else "what was said does not tell where"
+    if off and clock is not None:
+        why = f"{why}; {told(clock, one.whose)}"
+    return Placed(evidence=one.filed.sha256, readings=ids, at=None, others=likely, why=why)
+
+
+def _speaks_against(one: _Picture, here: _Match, clock: float | None, rows: int) -> bool:
+    """Say whether what was said speaks against the row of a picture's moment.
+
+    A clock that is known to go is believed until more values are apart than the same; another only where enough values
+    are as they were said, few are not, and no other row has as many.
+    """
+    elsewhere = max((match.same for place, match in one.matches.items() if place != one.here and match.fits), default=0)
+    if here.contradicts or elsewhere > here.same:
+        return True
+    known_off = clock is not None and clock != 0.0
+    unproved = clock is None and len(one.shown) >= _ENOUGH and rows >= _ENOUGH
+    unsure = here.same < _ENOUGH or 2 * here.apart >= here.same or elsewhere >= here.same
+    return (known_off or unproved) and unsure
+
+
+def _sure_place(one: _Picture, spans: Mapping[Place, Span | None], clock: float | None) -> Place | None:
+    """Return the one row that a picture repeats; of several the one that was said when it was printed, by a clock that
+    is known to go."""
+    if len(one.fits) == 1:
+        (at,) = one.fits
+        rest = [one.matches.get(place, _Match()) for place in one.possible if place != at]
+        return at if one.matches[at].same >= _PLENTY or all(match.apart for match in rest) else None
+    if not one.slip or one.moment is None or clock is None:
+        return None
+    known = [(place, span) for place in one.fits if (span := spans[place]) is not None]
+    near = [place for place, span in known if abs(_beyond(one, span, clock)) <= GOES]
+    clear = [place for place, span in known if abs(_beyond(one, span, clock)) > 2 * GOES]
+    return near[0] if len(near) == 1 and len(clear) == len(one.fits) - 1 else None
+
+
+def _beyond(one: _Picture, span: Span, clock: float | None) -> float:
+    assert one.moment is not None
+    return span.beyond(one.moment - (clock or 0.0))
+
+
+def _likely(one: _Picture, spans: Mapping[Place, Span | None], clock: float | None) -> tuple[Place, ...]:
+    """Return the rows a picture may belong to: those it repeats, that of its moment, then by values and by time."""
+
+    def order(place: Place) -> tuple[int, int, float]:
+        match, span = one.matches[place], spans[place]
+        far = abs(_beyond(one, span, clock)) if one.moment is not None and span is not None else float("inf")
+        return match.apart, -match.same, far
+
+    nearest = sorted(one.matches, key=order)
+    first = sorted(one.fits, key=order)
+    return tuple(dict.fromkeys([*first, *([one.here] if one.here else []), *nearest]))
+
+
+def _difference(whose: str, pictures: Sequence[_Picture], spans: Mapping[Place, Span | None]) -> float | None:
+    """Return by how many seconds a kind of clock is ahead of the recorder's, from pictures that repeat one row only."""
+    found = []
+    for one in pictures:
+        if one.whose == whose and one.moment is not None and len(one.fits) == 1 and (span := spans[one.fits[0]]):
+            found.append(off_by(one.moment, span))
+    return steady(found)
 
 
 def placed(readings: Sequence[Reading], found: Placed) -> list[Reading]:
@@ -80,13 +195,45 @@ def _put(reading: Reading, found: Placed) -> Reading:
     )
 
 
-def _pictures(readings: Sequence[Reading], sheet: Sheet) -> dict[str, list[Reading]]:
-    """Return the readings of each picture that belong somewhere in the work; pictures with one of them are left out."""
+def _picture(
+    shown: list[Reading],
+    filed: Filed,
+    rows: Mapping[Place, Mapping[str, Reading]],
+    spoken: Sequence[Reading],
+    evidence: Mapping[str, Filed],
+    sheet: Sheet,
+) -> _Picture:
+    slip = filed.look is not None and filed.look.display == "slip"
+    known = {_place(one) for one in shown}
+    said = next((evidence[one.source.evidence] for one in spoken), None)
+    if slip:
+        moment = printed_at(filed.look, said) if filed.look and said else None
+    else:
+        moment = filed.at.timestamp() if filed.at else None
+    matches = {place: _match(shown, row, sheet) for place, row in rows.items()}
+    here = next(iter(known)) if len(known) == 1 else None
+    return _Picture(filed, tuple(shown), slip, here, matches, _possible(shown, rows, sheet), moment)
+
+
+def _possible(shown: Sequence[Reading], rows: Mapping[Place, object], sheet: Sheet) -> tuple[Place, ...]:
+    """Return every place that the sheet has for what a picture shows, with the appliances and phases spoken of."""
+    conditions = dict.fromkeys(condition for one in shown for condition in _conditions(one, sheet))
+    appliances, phases = dict.fromkeys(row.appliance for row in rows), dict.fromkeys(row.phase for row in rows)
+    return tuple(
+        Place(appliance=appliance, condition=condition, phase=phase)
+        for appliance in appliances
+        for condition in conditions
+        for phase in phases
+    )
+
+
+def _pictures(readings: Sequence[Reading], sheet: Sheet) -> list[tuple[str, list[Reading]]]:
+    """Return the readings of each picture that belong somewhere in the work."""
     found: dict[str, list[Reading]] = {}
     for one in readings:
         if one.source.box is not None and _conditions(one, sheet):
             found.setdefault(one.source.evidence, []).append(one)
-    return {sha256: shown for sha256, shown in found.items() if len(shown) >= _ENOUGH}
+    return list(found.items())
 
 
 def _conditions(reading: Reading, sheet: Sheet) -> tuple[str, ...]:
@@ -103,17 +250,25 @@ def _rows(spoken: Sequence[Reading]) -> dict[Place, dict[str, Reading]]:
     return rows
 
 
+def _span(row: Iterable[Reading], filed: Mapping[str, Filed]) -> Span | None:
+    """Return when a row was said; None where its recordings have no time."""
+    moments = [
+        at.timestamp() + (one.source.start or 0.0) for one in row if (at := filed[one.source.evidence].at) is not None
+    ]
+    return Span(min(moments), max(moments)) if moments else None
+
+
 def _place(reading: Reading) -> Place | None:
     if not reading.condition:
         return None
     return Place(appliance=reading.appliance, condition=reading.condition, phase=reading.phase)
 
 
-def _match(shown: Sequence[Reading], row: Mapping[str, Reading], sheet: Sheet) -> tuple[int, int]:
-    """Return how many values of a picture are as said in a row, and how many are not."""
+def _match(shown: Sequence[Reading], row: Mapping[str, Reading], sheet: Sheet) -> _Match:
+    """Return how the values of a picture compare with those said in a row."""
     outcomes = [
         compare(row[one.quantity], one, sheet.quantity(one.quantity)).outcome
         for one in shown
         if one.quantity and one.quantity in row
     ]
-    return outcomes.count("same"), outcomes.count("apart")
+    return _Match(outcomes.count("same"), outcomes.count("within"), outcomes.count("apart"))

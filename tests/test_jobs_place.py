@@ -139,13 +139,23 @@ def test_two_photos_of_one_slot(store: Store, tmp_path: Path) -> None:
     first = photo(["high_fire co2 9.3 %", "high_fire o2 4.4 %"], NOON)
     second = photo(["high_fire co2 9.3 %", "high_fire o2 4.9 %"], NOON + timedelta(seconds=60))
     job = give(store, tmp_path, first, second)
-    assert rows(job) == [
+    assert sorted(rows(job), key=str) == [
         ("high_fire", "co2", "9.3", "taken unasked"),
         ("high_fire", "o2", "4.4", "open"),
         ("high_fire", "o2", "4.9", "open"),
     ]
     (one,) = questions(store)
     assert one.text == "High fire: One photo shows 4.4 % and another one shows 4.9 %. Which one stands?"
+
+
+def test_of_photos_no_further_apart_than_drift_the_later_stands(store: Store, tmp_path: Path) -> None:
+    """As left counts; with a third photo too."""
+    shots = [
+        photo([f"high_fire co2 {value} %"], NOON + timedelta(seconds=60 * at))
+        for at, value in enumerate(("9.3", "9.4", "9.5"))
+    ]
+    assert rows(give(store, tmp_path, *shots[:2])) == [("high_fire", "co2", "9.4", "taken unasked")]
+    assert rows(give(store, tmp_path, shots[2])) == [("high_fire", "co2", "9.5", "taken unasked")]
 
 
 def test_a_sure_photo_stands_for_an_unsure_one(store: Store, tmp_path: Path) -> None:
