@@ -102,7 +102,7 @@ def tidy_label(words: list[str]) -> str:
     """Join the words of a label, with chemical symbols as they are written: ``CO/CO2`` for ``C0/C02:``."""
     tidied = []
     for word in words:
-        bare = word.strip(":;=.,·…|-—_ ")
+        bare = word.strip(":;=.,·…|-—_ ").replace("×", "x")
         if bare:
             tidied.append("/".join(_SYMBOLS.get(part.upper(), part) for part in bare.split("/")))
     return " ".join(tidied)
@@ -158,8 +158,10 @@ def _label(key: str, exact: bool) -> Label:
 
 @cache
 def is_near_label(text: str) -> bool:
-    """Say whether a text that is none of the list's labels may be one of them with a sign misread or too many."""
+    """Say whether a text that is none of the list's labels may be one of them: a sign misread, or its end lost."""
     shape = _shape(text)
+    if any(label.words.startswith(f"{text.casefold()} ") for label in display_labels().values()):
+        return True
     told = [known for known in display_labels() if len(known) > _FEWEST or known in _formulas()]
     return any(_edits(shape, _shape(known)) <= max(len(known) // 4, 1) for known in told)
 

@@ -19,7 +19,7 @@ from capture.words import (
     ("read", "key"),
     [
         ("C0/C02", "coco2"), ("(02", "co2"), ("CD", "co"), ("Deu pt", "dewpt"), ("I flue", "tflue"), ("L055", "loss"),
-        ("CO/C12", "coco2"), ("Air J", "airt"), ("Dew pt", "dewpt"),
+        ("CO/C12", "coco2"), ("Air J", "airt"), ("NO×", "nox"), ("Dew pt", "dewpt"),
     ],
 )  # fmt: skip
 def test_a_misread_label_is_set_right(read: str, key: str) -> None:
@@ -42,7 +42,7 @@ def test_only_a_label_as_it_is_written_is_exact() -> None:
 
 def test_labels_that_may_go_on() -> None:
     assert [key for key in ("co", "coaf", "flue", "eff", "co2", "no") if is_part_of_label(key)] == ["co", "flue", "eff"]
-    assert [text for text in ("NOL", "N3", "Boiler", "pH") if is_near_label(text)] == ["NOL", "N3"]
+    assert [text for text in ("NOL", "N3", "Excess", "Boiler", "pH") if is_near_label(text)] == ["NOL", "N3", "Excess"]
 
 
 @pytest.mark.parametrize(
