@@ -21,7 +21,7 @@ __all__ = ["Chosen", "Misgiving", "best_heard", "misgivings", "name_misgiving", 
 # Provenance: 190 values of the dev recordings as Whisper tiny.en hears them in two windows (bench.hear). What is taken
 # wrongly there lacks support; the certainty of single words says little (right ones had a median of 0.4).
 SUPPORT = 0.60  # share of the hypotheses that must have a value
-ALONE = 0.80  # and where no second opinion confirms it
+ALONE = 0.65  # and where no second opinion confirms it
 AGAINST = 0.30  # share of the hypotheses that have another number for the same quantity
 NOTABLE = 0.15  # a hypothesis with this share of the mass is listened to where names are spelt
 NAME = 0.50  # a name needs this certainty of its least certain word
