@@ -78,7 +78,7 @@ def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: 
 
     ``readings`` are in the order of the work, ``filed`` is the evidence by hash.
     """
-    spoken = [one for one in readings if one.source.utterance is not None]
+    spoken = [one for one in readings if one.source.utterance is not None and one.source.evidence in filed]
     rows = _rows(spoken)
     spans = {place: _span(row.values(), filed) for place, row in rows.items()}
     pictures = [
