@@ -1,4 +1,8 @@
-"""The language file: how people say numbers, doubts, corrections. Read once; no word of English stands in code."""
+"""The language file: how people say numbers, doubts, corrections. Read once.
+
+It holds the vocabulary. Function words that a rule turns on by themselves ("the", "no", "was") still stand beside their
+rule in extract/: another language needs those rules looked at as well.
+"""
 
 from __future__ import annotations
 
