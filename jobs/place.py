@@ -98,7 +98,7 @@ def _place_of(one: _Picture, spans: Mapping[Place, Span | None], clock: float | 
     contradicts = not one.slip and one.here is not None and _speaks_against(one, here, clock, len(spans))
     if not one.slip and one.here is not None and not contradicts:
         return None
-    if len(one.shown) < _ENOUGH and not contradicts:
+    if len(one.shown) < _ENOUGH and not (off and contradicts):
         return None
     at = None if contradicts else _sure_place(one, spans, clock)
     if at is not None:
