@@ -157,7 +157,7 @@ def latest(entries: Iterable[Entry]) -> dict[str, tuple[int, Entry | None]]:
 
 
 _KEPT = 32
-_folded: OrderedDict[str, Job] = OrderedDict()
+_folded: OrderedDict[str, tuple[Entry, Job]] = OrderedDict()
 _lock = Lock()
 
 
@@ -169,17 +169,23 @@ def fold(entries: Sequence[Entry]) -> Job:
     Raises:
         StoreFailed: the journal does not begin with the opening of a job.
     """
-    last = entries[-1].hash if entries else ""
+    last = entries[-1] if entries else None
     with _lock:
-        kept = _folded.get(last)
-    if kept is None:
-        kept = _fold(entries)
-        if last:  # an entry that is only thought of has none
-            with _lock:
-                _folded[last] = kept
-                while len(_folded) > _KEPT:
-                    _folded.popitem(last=False)
-    return kept
+        kept = _folded.get(last.hash) if last is not None else None
+    # An entry that is only thought of has no hash that says what came before it, and is not the one that was read.
+    if kept is not None and kept[0] is last:
+        return kept[1]
+    job = _fold(entries)
+    if last is not None and last.hash:
+        _keep(last, job)
+    return job
+
+
+def _keep(last: Entry, job: Job) -> None:
+    with _lock:
+        _folded[last.hash] = (last, job)
+        while len(_folded) > _KEPT:
+            _folded.popitem(last=False)
 
 
 def with_findings(job: Job, kept: Entry) -> Job:
@@ -187,8 +193,7 @@ def with_findings(job: Job, kept: Entry) -> Job:
     assert isinstance(kept.body, Checked)
     found, position = kept.body.findings, kept.body.position
     made = replace(job, position=kept.seq, hash=kept.hash, findings=found, checked_at=position)
-    with _lock:
-        _folded[kept.hash] = made
+    _keep(kept, made)
     return made
 
 

@@ -199,7 +199,9 @@ def settled_words(row: JobRow, opened: Opened) -> str:
     if row.how == "answered":
         spoken = last is not None and last.why == "spoken"
         if technician:
-            return f"{'read back on site' if spoken else 'answered'} by the technician, {row.by}"
+            on_the_day = last is not None and last.at.date() == opened.job.head.created.date()
+            how = "read back" if spoken else f"answered {'on the day of the visit' if on_the_day else 'later'}"
+            return f"{how} by the technician, {row.by}"
         return f"answered by {row.by} from the {'picture' if row.reading.source.box else 'sound'}"
     if row.how == "edited":
         return f"changed by {row.by}"
