@@ -156,9 +156,9 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
     doubts += [doubt(*FIT[d]) for d in f.doubts if d != "fused"]
     value = f.choices[0].value
     alternatives: tuple[Alternative, ...] = ()
-    if not m.value.number.exact and "." in value:
-        doubts.append(doubt(DoubtKind.VALUE_UNCLEAR, "turns are said as shares: a quarter, an eighth, one and a half"))
     share = _share(m.value)
+    if not m.value.number.exact and "." in value and not share:
+        doubts.append(doubt(DoubtKind.VALUE_UNCLEAR, "turns are said as shares: a quarter, an eighth, one and a half"))
     if share:
         alternatives = (Alternative(value=value, unit="{turn}", why="as it was heard"),)
         value = share

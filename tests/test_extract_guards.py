@@ -160,7 +160,7 @@ def test_guards_heard_what_all_ways_have_is_not_doubted_for_what_one_has() -> No
     [
         ("Throttle an 8th turn clockwise.", "0.125", True),
         ("Throttle 3 8ths turn clockwise.", "0.375", True),
-        ("Throttle one eight, turn clockwise.", "0.125", False),
+        ("Throttle one eight, turn clockwise.", "0.125", True),
         ("Throttle 1-8 turn clockwise.", "0.125", False),
     ],
 )
