@@ -358,6 +358,10 @@ def make_reading(
     elif s.doubtful == "question":
         doubts.append(doubt(DoubtKind.TO_CONFIRM, "it was said as a question"))
     value, unit = f.choices[0].value, f.choices[0].unit
+    joined = _with_two(b, quantity, v) if f.cost >= 3 else ""
+    if joined:
+        alternatives.append(Alternative(value=value, unit=unit, why="as it was heard"))
+        value = joined
     fuller = next(
         (a for a in alternatives if a.value and a.why == MISSED and fuller_than(a.value, b, v, quantity)), None
     )
@@ -398,6 +402,19 @@ def make_reading(
         b.settle(reading, takes_place_of.id, "named afterwards")
         return
     place(b, reading, v, p, target)
+
+
+def _with_two(b: Book, quantity: str, v: Value) -> str:
+    """5260 for a fan at "50 to 60", where neither end can be but "fifty two sixty" can; empty otherwise."""
+    if v.hedge != "range" or len(v.others) != 1:
+        return ""
+    low, high = v.number.first, v.others[0].first
+    if not (low.endswith("0") and low.isdigit() and high.isdigit()):
+        return ""
+    whole = f"{low[:-1]}2{high}"
+    number = Number(((whole, 0.0),), exact=True, digits=whole)
+    usual = fit(number, v.unit, b.g.measures[quantity], b.c.setting.units).choices[0].usual
+    return whole if usual else ""
 
 
 def fuller_than(other: str, b: Book, v: Value, quantity: str) -> bool:
