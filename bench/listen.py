@@ -159,13 +159,13 @@ class Technician:
             if not true:
                 return "skip"
             return _named(true[0], about)
-        slots = {(one.quantity, one.condition) for one in about.candidates}
+        slots = {(one.quantity, one.condition, one.phase) for one in about.candidates}
         values = [str(g["value"]) for g in self._gold for slot in slots if _slot(g) == slot]
         return _in_words(values[-1]) if values else "skip"
 
     def _correction(self, about: Asked, *, row: bool) -> str | None:
         for one in about.candidates:
-            mine = [g for g in self._gold if _slot(g) == (one.quantity, one.condition)]
+            mine = [g for g in self._gold if _slot(g) == (one.quantity, one.condition, one.phase)]
             if mine and not any(_equal(one.value, g["value"]) for g in mine):
                 words = _in_words(str(mine[-1]["value"]))
                 name = load_sheet(SHEET)[0].quantity(one.quantity).said[0] if row else ""
@@ -175,11 +175,13 @@ class Technician:
         return None
 
     def _true(self, one: Candidate) -> bool:
-        return any(_slot(g) == (one.quantity, one.condition) and _equal(one.value, g["value"]) for g in self._gold)
+        slot = (one.quantity, one.condition, one.phase)
+        return any(_slot(g) == slot and _equal(one.value, g["value"]) for g in self._gold)
 
 
-def _slot(gold: dict[str, Any]) -> tuple[str, str]:
-    return gold["quantity"], gold["condition"].partition("/")[0]
+def _slot(gold: dict[str, Any]) -> tuple[str, str, str]:
+    condition, _, phase = gold["condition"].partition("/")
+    return gold["quantity"], condition, phase
 
 
 def _equal(value: str, gold: object) -> bool:
@@ -190,7 +192,7 @@ def _equal(value: str, gold: object) -> bool:
 
 
 def _in_words(value: str) -> str:
-    return say_number(value, spoken()) if is_value_text(value) else value
+    return say_number(value, spoken()).replace("-", " ") if is_value_text(value) else value
 
 
 def _named(one: Candidate, about: Asked) -> str:

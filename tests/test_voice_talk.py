@@ -285,6 +285,21 @@ def test_before_a_place_is_left_its_questions_come_then_what_is_missing_then_the
     assert order == [ASKED.text, left.missing, row.text]
 
 
+def test_a_slot_that_stays_open_is_asked_twice_whatever_is_heard_for_it_and_anew_once_it_was_settled() -> None:
+    talk, count = Talk(), 0
+    for n in range(6):
+        asked = question(candidate(reading=f"r{n}"), name=f"q-{n}")
+        news = News(questions=(asked,), new=frozenset({f"r{n}"}))
+        talk, actions = run(talk, Changed(100 * n, 100 * n + 1, news), Tick(100 * n + 50))
+        for one in [one for one in actions if isinstance(one, Say)]:
+            count += 1
+            talk, _ = run(talk, Played(100 * n + 52, one, True))
+    assert count == 2
+    talk, _ = run(talk, Changed(700, 701, News()))
+    talk, actions = run(talk, Changed(800, 801, News(questions=(ASKED,), new=frozenset({"r1"}))), Tick(850))
+    assert [one.about for one in actions if isinstance(one, Say)] == [ASKED]
+
+
 def test_silence_confirms_nothing() -> None:
     talk, actions = said(), []
     for n in range(13, 80):

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import Literal
 
 from front.voice import talk as rules
-from front.voice.news import Place, row_of
+from front.voice.news import row_of
+from front.voice.replies import Place
 from front.voice.wording import Asked, Wording
 from jobs.book import job_of
 from jobs.decisions import answer, edit, leave_out, settled_by, undo

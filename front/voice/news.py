@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import extract
 from extract.parse import parse
+from front.voice.replies import Place
 from front.voice.talk import Leaving, News
 from front.voice.wording import Asked, Wording
 from jobs.fold import Job
@@ -15,10 +16,7 @@ from schemas.evidence import Utterance
 from schemas.findings import Finding
 from schemas.sheet import Sheet
 
-__all__ = ["Place", "has_number", "news_of", "row_of"]
-
-Place = tuple[str | None, str | None]
-"""Appliance and condition; None where not known."""
+__all__ = ["has_number", "news_of", "row_of"]
 
 CORRECTIONS = ("corrected", "the two were swapped", "named again")
 """Reasons for a change after which what stood there before is said too; a value read again after a turn is no news."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import extract
+from extract.parse import parse
 from front.voice.wording import Asked
 from front.voice.words import Said, plain, spoken
 from schemas.doubts import DoubtKind
@@ -19,7 +20,7 @@ from schemas.questions import Candidate
 from schemas.readings import Reading, Record
 from schemas.sheet import Quantity, Sheet
 
-__all__ = ["Replies", "Reply"]
+__all__ = ["Place", "Replies", "Reply"]
 
 _UNCLEAR = {
     DoubtKind.HEARD_UNCLEARLY,
@@ -35,14 +36,21 @@ _UNCLEAR = {
 """Doubts about the answer itself; that a value is unusual or fits badly is what the question was about."""
 
 
+Place = tuple[str | None, str | None]
+"""Appliance and condition; None where not known."""
+MOST_WORDS = 8
+"""A longer utterance is a statement of its own, no answer that was not made out."""
+
+
 @dataclass(frozen=True)
 class Reply:
     """An answer that carries a value or names one of the candidates. ``clear``: nothing in it is in doubt.
 
-    ``denies``: it begins with a no.
+    ``denies``: it begins with a no. ``unclear``: some number was said in answer, and which cannot be made out;
+    ``candidate`` is then what was asked.
     """
 
-    kind: Literal["value", "choice"]
+    kind: Literal["value", "choice", "unclear"]
     candidate: Candidate
     clear: bool
     denies: bool = False
@@ -57,22 +65,50 @@ class Replies:
         self._setting = setting
         self._said = said or spoken()
 
-    def understand(self, utterance: Utterance, asked: Asked) -> Reply | None:
-        """Return what an utterance answers to ``asked``; None if it is no answer that carries anything."""
+    def understand(self, utterance: Utterance, asked: Asked, here: Place | None = None) -> Reply | None:
+        """Return what an utterance answers to ``asked``; None if it is no answer that carries anything.
+
+        ``here`` is the place that the work is at: where it is not the one that was asked about, whoever names a
+        quantity means it here. And who names a quantity after it was only said back corrects it with a "no".
+        """
         denies = any(self._split(text)[0] == "no" for text in self._texts(utterance)[:2])
         chosen = self._choice(utterance, asked)
         if chosen is not None:
             return Reply("choice", chosen, clear=True, denies=denies)
         for candidate in {one.quantity: one for one in reversed(asked.candidates)}.values():
-            found = self._value(utterance, candidate, alone=len(asked.readings) == 1)
+            may_name = denies or (asked.question is not None and not _elsewhere(candidate, here))
+            found = self._value(utterance, candidate, alone=len(asked.readings) == 1, may_name=may_name)
             if found is not None:
                 mine = next((one for one in asked.candidates if one.quantity == found.quantity), None)
-                if mine is None:
+                if mine is None or not self._is_spelt(utterance, found):
                     return None
                 given = mine.model_copy(update={"value": found.value, "unit": found.unit, "why": "said"})
                 clear = not any(doubt.kind in _UNCLEAR for doubt in found.doubts)
                 return Reply("value", given, clear, denies)
+        if asked.question is not None and self._is_bare_number(utterance, asked, here):
+            return Reply("unclear", asked.candidates[0], clear=False, denies=denies)
         return None
+
+    def _is_bare_number(self, utterance: Utterance, asked: Asked, here: Place | None) -> bool:
+        """Say whether a number was said and nothing that makes it more than an answer: no other quantity, no place."""
+        mine = {one.quantity for one in asked.candidates if not _elsewhere(one, here)}
+        heard = parse(utterance.text, extract.start(self._setting), self._grammar)
+        numbers = any(one.values or one.clock for one in heard.sentences)
+        names = {name for one in heard.sentences for found in one.names for name in (*found.ids, *found.vague)}
+        places = any(segment.conditions for one in heard.sentences for segment in one.sentence.segments)
+        words = len(plain(utterance.text).split())
+        return numbers and names <= mine and not places and words <= MOST_WORDS
+
+    def _is_spelt(self, utterance: Utterance, found: Reading) -> bool:
+        """Say whether a code was spelt, letter by letter: what is spoken as a word is not heard as it is written."""
+        quantity = self._sheet.quantity(found.quantity or "")
+        if quantity.kind != "text":
+            return True
+        names = {word for name in quantity.said for word in plain(name).split()}
+        numbers = {*self._said.saying["digits"], *self._said.saying["tens"], *self._said.saying["letters"].values()}
+        known = names | numbers | {self._said.saying["oh"]}
+        words = plain(self._split(utterance.text)[1]).split()
+        return all(len(word) == 1 or word.isdecimal() or word in known for word in words)
 
     def _texts(self, utterance: Utterance) -> list[str]:
         second = [utterance.second_opinion] if utterance.second_opinion is not None else []
@@ -114,14 +150,13 @@ class Replies:
         distinct = {(one.quantity, one.condition, one.appliance): one for one in reversed(fitting)}
         return next(iter(distinct.values())) if len(distinct) == 1 and not numbers else None
 
-    def _value(self, utterance: Utterance, about: Candidate, *, alone: bool) -> Reading | None:
+    def _value(self, utterance: Utterance, about: Candidate, *, alone: bool, may_name: bool) -> Reading | None:
         """Return the one reading that the utterance is, said where ``about`` is; None if it is another or more."""
         quantity = self._sheet.quantity(about.quantity)
-        for name in ("", *([quantity.said[0]] if alone and quantity.said else [])):
-            found = self._read(utterance, about, quantity, name)
-            if found is not None:
-                return found
-        return None
+        named = self._read(utterance, about, quantity, "")
+        if named is not None and not any(doubt.kind == DoubtKind.QUANTITY_UNCLEAR for doubt in named.doubts):
+            return named if may_name else None
+        return self._read(utterance, about, quantity, quantity.said[0]) if alone and quantity.said else None
 
     def _read(self, utterance: Utterance, about: Candidate, quantity: Quantity, name: str) -> Reading | None:
         def put(text: str) -> str:
@@ -148,6 +183,10 @@ class Replies:
         found = operations[0].reading
         same = found.quantity == about.quantity and (found.condition or "") == (about.condition or "")
         return found if same and found.appliance in (None, about.appliance) else None
+
+
+def _elsewhere(one: Candidate, here: Place | None) -> bool:
+    return here is not None and here != (one.appliance, one.condition or None)
 
 
 def _differ(asked: Asked, name: str) -> bool:

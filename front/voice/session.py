@@ -31,8 +31,8 @@ from capture.sound import RATE, Samples
 from front.voice import talk as rules
 from front.voice.deeds import Deeds
 from front.voice.echo import Echo
-from front.voice.news import Place, has_number, news_of
-from front.voice.replies import Replies
+from front.voice.news import has_number, news_of
+from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
 from front.voice.speakers import Speakers
 from front.voice.talk import Talk
@@ -121,7 +121,7 @@ class Session:
         self._sheet = sheet_of(self.store, job.head)
         self._grammar = grammar_of(self._sheet)
         self._setting = setting_of(self.store, job, self._sheet)
-        self._wording = Wording(self._sheet, several=len(job.appliances) > 1)
+        self._wording = Wording(self._sheet, several=len(job.appliances) > 1, units=job.head.units)
         self._replies = Replies(self._sheet, self._grammar, self._setting)
         self._deeds = Deeds(self.store, self.number, self._sheet, self._wording, self.by)
         self._place: Place = place_now(self.store, job, self._sheet)
@@ -321,7 +321,7 @@ class Session:
         own, over = self._own(start, end)
         asked = self._talk.asked
         command = command_of(utterance, said)
-        reply = None if command or asked is None else self._replies.understand(utterance, asked)
+        reply = None if command or asked is None else self._replies.understand(utterance, asked, here=self._place)
         back = self._wording.back(asked, reply.candidate) if asked is not None and reply is not None else None
         heard = rules.Heard(start, end, command, reply, back, note_of(utterance, said), own, over)
         self._talk, actions = rules.step(self._talk, heard)

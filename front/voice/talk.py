@@ -270,7 +270,7 @@ class Talk:
     saying: Say | None = None
     last_said: Say | None = None
     times: dict[tuple[str, ...], int] = field(default_factory=dict)
-    """How often each question was said, by its readings."""
+    """How often the question of a slot was said since it is open."""
     skipped: frozenset[tuple[str, ...]] = frozenset()
     stopped: frozenset[str] = frozenset()
     """Stops that were told."""
@@ -347,7 +347,7 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
         case "yes" | "no":
             return talk, (Mark("stray"),)
         case "skip" if asked is not None and asked.question is not None:
-            skipped = talk.skipped | {asked.readings}
+            skipped = talk.skipped | {asked.slot}
             return replace(talk, asked=None, skipped=skipped), (Mark("command", question), Show("skipped"))
         case "cannot_tell" if bare and asked is not None and asked.question is not None:
             return replace(talk, asked=None), (Mark("answer", question), Settle(asked, None))
@@ -377,10 +377,10 @@ def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, t
     denied = reply.denies and same and reply.kind == "value"
     # What was said back and is said again is as good as a yes, where a yes is enough.
     if denied or not (reply.clear or (same and asked.wants == "yes")):
-        times = talk.times.get(asked.readings, 0)
+        times = talk.times.get(asked.slot, 0)
         if times > MOST_TIMES + 1:
             return replace(talk, asked=None), (Mark("answer", question), Show("skipped"))
-        talk = replace(talk, times={**talk.times, asked.readings: times + 1}, asked_until=1e9)
+        talk = replace(talk, times={**talk.times, asked.slot: times + 1}, asked_until=1e9)
         again = asked if same else back
         return _queue(talk, Say(again.text, 1, again)), (Mark("answer", question),)
     talk = replace(talk, asked=None, last_taken=(reply.candidate.reading,), last_taken_at=talk.now)
@@ -427,9 +427,9 @@ def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
 
 
 def _ask(talk: Talk, asked: Asked, *, again: bool = False) -> Talk:
-    if any(say.about is not None and say.about.readings == asked.readings for say in talk.waiting):
+    if any(say.about is not None and say.about.slot == asked.slot for say in talk.waiting):
         return talk
-    if not again and (talk.times.get(asked.readings, 0) >= MOST_TIMES or asked.readings in talk.skipped):
+    if not again and (talk.times.get(asked.slot, 0) >= MOST_TIMES or asked.slot in talk.skipped):
         return talk
     return _queue(talk, Say(asked.text, 3, asked, tone="question"))
 
@@ -441,8 +441,14 @@ def _drop_settled(talk: Talk, news: News) -> Talk:
     def stays(asked: Asked | None) -> bool:
         return asked is None or asked.question is None or asked.question.id in open_now
 
-    waiting = tuple(say for say in talk.waiting if stays(say.about))
-    return replace(talk, waiting=waiting, asked=talk.asked if stays(talk.asked) else None)
+    slots = {asked.slot for asked in news.questions}
+    return replace(
+        talk,
+        waiting=tuple(say for say in talk.waiting if stays(say.about)),
+        asked=talk.asked if stays(talk.asked) else None,
+        times={slot: times for slot, times in talk.times.items() if slot in slots},
+        skipped=frozenset(slot for slot in talk.skipped if slot in slots),
+    )
 
 
 def _queue(talk: Talk, say: Say) -> Talk:
@@ -461,7 +467,7 @@ def _speak(talk: Talk) -> tuple[Talk, tuple[Action, ...]]:
         return talk, ()
     talk = replace(talk, waiting=talk.waiting[1:], saying=say, last_said=say)
     if say.about is not None:
-        key = say.about.readings
+        key = say.about.slot
         times = talk.times if say.priority != 3 else {**talk.times, key: talk.times.get(key, 0) + 1}
         talk = replace(talk, asked=say.about, asked_from=talk.now, asked_until=1e9, times=times)
     return talk, (say,)
@@ -490,4 +496,4 @@ def _played(talk: Talk, event: Played) -> Talk:
 
 
 def _key(say: Say) -> tuple[str, ...]:
-    return say.about.readings if say.about is not None else ()
+    return say.about.slot if say.about is not None else ()

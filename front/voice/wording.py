@@ -43,6 +43,12 @@ class Asked:
         """What it is about."""
         return tuple(dict.fromkeys(one.reading for one in self.candidates))
 
+    @property
+    def slot(self) -> tuple[str, ...]:
+        """The place that it is about, the same for whatever is heard for it next."""
+        first = self.candidates[0]
+        return (first.appliance or "", first.quantity, first.condition, first.phase)
+
 
 def say_number(value: str, said: Said) -> str:
     """Return a decimal text in words: ``-0.02`` minus point oh two, ``9.30`` nine point three zero, ``4980`` forty-nine
@@ -85,8 +91,11 @@ def _small(number: int, said: Said) -> str:
 class Wording:
     """Words the readings, questions and findings of one job."""
 
-    def __init__(self, sheet: Sheet, *, several: bool, said: Said | None = None) -> None:
+    def __init__(
+        self, sheet: Sheet, *, several: bool, units: Literal["us", "uk"] = "us", said: Said | None = None
+    ) -> None:
         self._sheet = sheet
+        self._units = units
         self._several = several
         self._said = said or spoken()
         self._phrases = self._said.phrases
@@ -95,15 +104,16 @@ class Wording:
         """Return one of the tool's phrases, its blanks filled."""
         return self._phrases[name].format(**parts)
 
-    def value(self, value: str, unit: str, quantity: str) -> str:
-        """Return a value as it is spoken, with its unit where another could be meant."""
+    def value(self, value: str, unit: str, quantity: str, *, briefly: bool = False) -> str:
+        """Return a value as it is spoken, with its unit where it could be another; ``briefly``: not the usual one."""
         one = self._sheet.quantity(quantity)
         if one.choices.get(value):
             return one.choices[value][0]
         if one.kind in ("number", "move") and is_value_text(value):
             words = say_number(value, self._said)
             unsaid = not unit or (len(one.units) == 1 and unit in self._said.saying["unsaid_units"])
-            return words if unsaid else f"{words} {unit_of(unit).say}"
+            usual = briefly and unit == one.default_units.get(self._units)
+            return words if unsaid or usual else f"{words} {unit_of(unit).say}"
         if one.kind == "text" and one.form == "code":
             return self._spelt(value)
         return value
@@ -133,8 +143,12 @@ class Wording:
         return quantity.say_back or signed or quantity.form == "code"
 
     def question(self, question: Question) -> Asked | None:
-        """Return a question as it is spoken; None for one that is better shown (where a picture belongs)."""
-        if question.alike or not question.candidates:
+        """Return a question as it is spoken.
+
+        None for what is better shown: where a picture belongs, how a screw was turned, and names, which no recogniser
+        spells as they are.
+        """
+        if question.alike or not question.candidates or any(self._is_shown(one) for one in question.candidates):
             return None
         first, kinds = question.candidates[0], {doubt.kind for doubt in question.doubts}
         mine = [one for one in question.candidates if one.reading == first.reading]
@@ -146,9 +160,11 @@ class Wording:
             return Asked(self.phrase("stands", values=values), "choice", question.candidates, question)
         if kinds & _LABEL and len(mine) > 1:
             places = [self._difference(one, mine) for one in mine[:3]]
-            text = self.phrase("place", value=value, what=self._common(mine), places=self._or(places))
-            return Asked(text.replace(": ,", ":"), "choice", question.candidates, question)
-        if kinds & _OPEN_VALUE:
+            told = ", ".join(part for part in (value, self._common(mine)) if part)
+            text = self.phrase("place", value=told, places=self._or(places))
+            return Asked(text, "choice", question.candidates, question)
+        quantity = self._sheet.quantity(first.quantity)
+        if kinds & _OPEN_VALUE or (quantity.kind == "choice" and first.value not in quantity.choices):
             return Asked(self.phrase("what_is_it", what=what), "value", question.candidates, question)
         others = [one for one in mine[1:] if (one.value, one.unit) != (first.value, first.unit)]
         if others:
@@ -172,7 +188,11 @@ class Wording:
 
     def row(self, where: str, readings: Sequence[Reading]) -> Asked:
         """Return all values of a place, said in one breath."""
-        values = ", ".join(f"{self._name(one.quantity)} {self.of(one)}" for one in readings if one.quantity)
+        values = ", ".join(
+            f"{self._name(one.quantity)} {self.value(one.value, one.unit, one.quantity, briefly=True)}"
+            for one in readings
+            if one.quantity
+        )
         text = self.phrase("row", where=where, values=values) if where else f"{values}."
         return Asked(text, "value", tuple(_as_heard(one) for one in readings if one.quantity))
 
@@ -194,6 +214,10 @@ class Wording:
 
     def _name(self, quantity: str) -> str:
         return spelled(self._sheet.quantity(quantity).name)
+
+    def _is_shown(self, one: Candidate) -> bool:
+        quantity = self._sheet.quantity(one.quantity)
+        return quantity.kind == "move" or (quantity.kind == "text" and quantity.form != "code")
 
     def _or(self, words: Sequence[str]) -> str:
         link = self.phrase("or")

@@ -1,0 +1,265 @@
+"""A whole session with real sound and a double for the recogniser: quick, and sure of what was "heard"."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from capture.microphone import BLOCK, pcm
+from capture.sniff import identify
+from capture.speech import stretches
+from front.voice.session import Session
+from front.voice.sounds import RATE
+from jobs import disk
+from jobs.book import NewAppliance, job_of, new_job
+from jobs.fold import Job
+from jobs.journal import SetAside, Told
+from jobs.senses import Senses
+from jobs.store import Store
+from schemas.errors import StoreFailed
+from schemas.evidence import Hypothesis, Look, MadeBy, Utterance
+from tests.sounds import Sound, roar, silence, spoken
+
+MADE_BY = MadeBy(reader="double", version="1")
+
+
+@dataclass
+class Ears:
+    """Hears in each piece with speech the next line of a script."""
+
+    script: list[str]
+    known: dict[str, list[Utterance]] = field(default_factory=dict)
+
+    def __call__(self, path: Path, sha256: str, *, skip: int, progress: Callable[[float], None]) -> Iterator[Utterance]:
+        if sha256 not in self.known:
+            from capture.sound import samples
+
+            self.known[sha256] = [
+                Utterance(
+                    evidence=sha256,
+                    number=one.number,
+                    start=one.start,
+                    end=one.end,
+                    hypotheses=(Hypothesis(text=self.script.pop(0), mass=1.0),),
+                    snr_db=30.0,
+                    made_by=MADE_BY,
+                )
+                for one in stretches(samples(path))
+            ]
+        return iter([one for one in self.known[sha256] if one.number >= skip])
+
+
+def nothing_to_see(path: Path, sha256: str) -> Look:
+    raise AssertionError("no picture is part of this")
+
+
+@dataclass
+class Room:
+    """A microphone that hears what is played to it and, ``gain`` as loud, the tool; also the tool's speakers.
+
+    ``cues`` are sounds that begin once the tool said something that holds the words, so many seconds after.
+    """
+
+    sound: Sound
+    gain: float = 0.0
+    cues: list[tuple[str, float, Sound]] = field(default_factory=list)
+    lost: tuple[float, float] | None = None
+    name: str = "room"
+    played: list[tuple[float, str, str]] = field(default_factory=list)
+    stopped: list[float] = field(default_factory=list)
+
+    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+        self.played.append((at, what, text))
+        if self.gain:
+            self._mix(self.gain * sound, at + 0.12)
+        for cue in [one for one in self.cues if one[0] in text]:
+            self.cues.remove(cue)
+            self._mix(cue[2], at + cue[1])
+
+    def stop(self, at: float) -> None:
+        self.stopped.append(at)
+
+    def blocks(self) -> Iterator[bytes | None]:
+        for at in range(0, len(self.sound), BLOCK):
+            yield pcm(self.sound[at : at + BLOCK])
+
+    def _mix(self, sound: Sound, at: float) -> None:
+        first = round(at * RATE)
+        part = self.sound[first : first + len(sound)]
+        part += sound[: len(part)]
+
+
+@dataclass
+class Lines:
+    """Keeps what is shown."""
+
+    seen: list[tuple[str, str]] = field(default_factory=list)
+
+    def line(self, kind: str, text: str, at: float) -> None:
+        self.seen.append((kind, text))
+
+    def level(self, decibels: float, speaking: bool) -> None:
+        assert -120 < decibels < 10
+
+
+@dataclass
+class Heard:
+    """What came of a session."""
+
+    job: Job
+    lines: Lines
+    aside: list[str]
+    told: list[str]
+
+    def value(self, quantity: str) -> tuple[str, str] | None:
+        found = [row for row in self.job.rows.values() if row.reading.quantity == quantity]
+        return (found[0].reading.value, found[0].how) if found else None
+
+
+WORD = 0.5 * spoken("the pressure is steady", speed=170)
+"""What everything sounds like here; what was "said" is the script."""
+
+
+def room(*parts: float | Sound, gain: float = 0.0, length: float | None = None) -> Room:
+    sounds = [silence(one) if isinstance(one, float) else one for one in parts]
+    sound = np.concatenate(sounds)
+    if length is not None:
+        sound = np.concatenate([sound, silence(max(0.0, length - len(sound) / RATE))])
+    return Room(np.asarray(sound + roar(len(sound) / RATE, level=0.002)[: len(sound)], np.float32), gain)
+
+
+def listen(tmp_path: Path, place: Room, script: Sequence[str]) -> Heard:
+    lines = Lines()
+    with Store(tmp_path / "store") as store:
+        job = new_job(
+            store,
+            sheet="gas-boiler-start-up",
+            site="Brackley Wharf Bakehouse",
+            technician="Una Farrow",
+            units="us",
+            appliances=[NewAppliance("boiler")],
+        )
+        ears = Ears(list(script))
+        senses = Senses(identify, ears, nothing_to_see)
+        Session(store, job.number, senses, "Una Farrow", place, place, lines, patient=True).run()
+        entries = [one.body for one in store.entries(job.number)]
+        return Heard(
+            job_of(store, job.number),
+            lines,
+            [one.what for one in entries if isinstance(one, SetAside)],
+            [one.text for one in entries if isinstance(one, Told)],
+        )
+
+
+def test_a_reading_is_taken_with_a_tone_and_talk_is_left_alone(tmp_path: Path) -> None:
+    place = room(1.0, WORD, 2.0, WORD, 2.0)
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one percent.", "pass me that wrench"])
+    assert heard.value("co2") == ("9.1", "taken unasked")
+    assert [what for _, what, _ in place.played] == ["taken"]
+    assert len(heard.job.rows) == 1
+
+
+def test_a_question_is_said_and_a_spoken_value_answers_it(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=25.0)
+    place.cues = [("what is it?", 4.5, WORD)]
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", "nine point two"])
+    assert heard.value("co2") == ("9.2", "answered")
+    assert heard.aside == ["answer"]
+    assert heard.told == [
+        "C O two, high fire: what is it?",
+        "C O two, high fire, nine point two. It was nine point one.",
+    ]
+
+
+def test_co_is_said_back_and_corrected_by_saying_it(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=25.0)
+    place.cues = [("seventy-six", 4.0, WORD)]
+    heard = listen(tmp_path, place, ["High fire. CO is seventy-six.", "no, sixty-six"])
+    assert heard.value("co") == ("66", "edited")
+    assert heard.told[0] == "C O, high fire, seventy-six."
+    assert heard.told[1] == "C O, high fire, sixty-six. It was seventy-six."
+
+
+@pytest.mark.parametrize("stray", ["Yes.", "No.", "Take that back."])
+def test_a_stray_word_long_after_changes_nothing(tmp_path: Path, stray: str) -> None:
+    place = room(1.0, WORD, 14.0, WORD, 3.0, WORD, 2.0)
+    script = ["High fire. CO2 is nine point one percent.", stray, "O2 is four point seven percent."]
+    heard = listen(tmp_path, place, script)
+    assert heard.value("co2") == ("9.1", "taken unasked")
+    assert heard.value("o2") == ("4.7", "taken unasked")
+    assert heard.aside == ["stray"]
+
+
+def test_take_that_back_right_after_takes_back_and_says_what_stood_there(tmp_path: Path) -> None:
+    heard = listen(
+        tmp_path,
+        room(1.0, WORD, 2.0, WORD, length=12.0),
+        ["High fire. CO2 is nine point one percent.", "Take that back."],
+    )
+    assert heard.value("co2") == ("9.1", "left out")
+    assert heard.told == ["Taken back: C O two, high fire, nine point one."]
+
+
+@pytest.mark.parametrize("gain", [1.0, 0.3])
+def test_its_own_voice_in_the_microphone_is_set_aside_whatever_it_says(tmp_path: Path, gain: float) -> None:
+    place = room(1.0, WORD, length=30.0, gain=gain)
+    own = ["C O two high fire what is it", *["yes, nine point one"] * 8]
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", *own])
+    assert heard.value("co2") == ("9.1", "open")
+    assert heard.aside
+    assert set(heard.aside) == {"own voice"}
+    assert place.stopped == []  # it does not interrupt itself
+
+
+def test_whoever_speaks_over_it_makes_it_silent(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=20.0)
+    place.cues = [("what is it?", 1.0, WORD)]
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", "hold on, Pete is calling"])
+    (stopped,) = place.stopped
+    begun = next(at for at, _, text in place.played if "what is it?" in text)
+    assert 1.0 <= stopped - begun <= 1.8
+    assert heard.value("co2") == ("9.1", "open")
+
+
+def test_gas_is_told_once_and_then_it_is_quiet(tmp_path: Path) -> None:
+    place = room(1.0, WORD, 30.0, WORD, 10.0)
+    listen(tmp_path, place, ["I smell gas.", "High fire. CO2 is nine point one and change."])
+    assert len(place.played) == 1
+    assert "gas" in place.played[0][2].lower()
+
+
+def test_before_the_firing_rate_changes_what_is_missing_and_the_row_are_said(tmp_path: Path) -> None:
+    place = room(1.0, WORD, 3.0, WORD, length=45.0)
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one percent.", "Going down to low fire now."])
+    assert heard.told[0].startswith("Missing at high fire: ")
+    assert heard.told[1] == "high fire: C O two nine point one."
+
+
+def test_every_sample_is_evidence_and_the_spool_is_gone(tmp_path: Path) -> None:
+    place = room(1.0, WORD, 50.0, WORD, 0.1)
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one percent.", "O2 is four point seven percent."])
+    assert sum(round((one.seconds or 0) * RATE) for one in heard.job.filed) == pytest.approx(len(place.sound), abs=99)
+    assert all(one.read for one in heard.job.filed)
+    left = sorted(path.name for path in (tmp_path / "store" / "listening").rglob("*") if path.is_file())
+    assert left == ["lock"]
+
+
+def test_a_full_disk_is_told_aloud_before_it_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = room(1.0, WORD, 3.0)
+    write, written = disk.write, 0
+
+    def full(descriptor: int, data: bytes) -> None:
+        nonlocal written
+        written += len(data) if len(data) == 2 * BLOCK else 0
+        if written > 3 * RATE:
+            raise OSError(28, "No space left on device")
+        write(descriptor, data)
+
+    monkeypatch.setattr(disk, "write", full)
+    with pytest.raises(StoreFailed, match="the disk is full"):
+        listen(tmp_path, place, ["High fire."])
+    assert place.played[-1][2].startswith("Hearing lost: ")
