@@ -10,6 +10,7 @@ import pytest
 from jobs import decisions
 from jobs.add import Typed, add
 from jobs.book import NewAppliance, job_of, new_job, sheet_of
+from jobs.bundle import pack, unpack
 from jobs.fold import Job
 from jobs.journal import Draft, MovedIn, MovedOut, MovedUnder, Reopened
 from jobs.moving import move_back, move_to_job, move_under
@@ -217,6 +218,19 @@ def test_the_same_file_given_again_where_it_was_moved_from_is_refused_with_where
     again = add(store, "b", [Typed(TWO)], senses=senses(), author="Ada")
     assert [one.sha256 for one in again.job.filed] == [sha256]
     assert [row[2] for row in rows(again.job) if row[1] == "co2"] == ["9.3"]
+
+
+def test_a_job_with_moved_evidence_is_packed_whole_and_stands_by_itself_elsewhere(store: Store, tmp_path: Path) -> None:
+    (sha256,) = say(store, "a", TWO)
+    _, there = move_to_job(store, "a", sha256, "b", by="Ada", why="x")
+    with (tmp_path / "b.zip").open("wb") as file:
+        pack(store, "b", file)
+    with Store(tmp_path / "elsewhere") as other:
+        assert unpack(other, tmp_path / "b.zip").entries > 1
+        assert rows(job_of(other, "b")) == rows(there)
+        verify(other, "b")
+        with pytest.raises(WrongUse, match="Job a, the other one of this move, is not here"):
+            move_back(other, "b", _seq(other, "b", MovedIn), by="Ada")
 
 
 def test_both_journals_are_written_or_neither(store: Store) -> None:
