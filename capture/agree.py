@@ -111,6 +111,8 @@ _FLOOR = 1e-3
 SURE = 0.6
 VERY_SURE = 0.9
 GHOST_FREE = "without ghosts"
+INK = "ink alone"
+_HARDLY = 0.3
 
 
 def verdict(views: list[View]) -> Verdict:
@@ -155,34 +157,37 @@ def _reasons(value: str, views: list[View]) -> list[Doubt]:
     doubts = _own_reasons(value, plain)
     if not even:
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="not read so in even light"))
-    # PP-OCR loses points: its digits bear the value out where everything else is very sure.
+    # PP-OCR loses points: its digits bear the value out where everything else is very sure. Where it can hardly tell
+    # one text from another it says nothing, for or against.
     sure = all(view.value == value and view.share > VERY_SURE for view in plain) and even > 1
     bare = value.replace(".", "")
-    held = any(view.value == value or (sure and view.value == bare) for view in second)
-    others = [view for view in second if view.value not in ("", value)]
-    doubts += [_doubt(value, view) for view in others if not (held and _passed_over(value, view, sure, second, views))]
+    said = [view for view in second if view.value == value or (view.value and view.share >= _HARDLY)]
+    held = any(view.value == value or (sure and view.value == bare) for view in said)
+    others = [view for view in said if view.value != value]
+    doubts += [_doubt(value, view) for view in others if not (held and _passed_over(value, view, said, views))]
     if not held:
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="read by one recogniser only"))
     return doubts
 
 
-def _passed_over(value: str, view: View, sure: bool, second: list[View], views: list[View]) -> bool:
+def _passed_over(value: str, view: View, said: list[View], views: list[View]) -> bool:
     """Whether what PP-OCR made of one cut is no reason to ask, another of its cuts holding the value."""
     if view.value == value.replace(".", ""):
         return True
     wide = view.cut.startswith("wider")
     if wide and view.value.startswith(value):
         return True  # the unit, read as one more figure behind the number
-    if sure and "-" + view.value.lstrip("-") == value:
-        return True  # a short minus, lost where it is small
+    same = [one.cut for one in said if one.value == value]
+    if wide and value == "-" + view.value:
+        return len(same) > 1  # a short minus, lost where it is small
     # A sign or a figure in front of it that is the frame or an unlit digit: it must be gone where only ink is left, and
     # our reader must hold the value in its widest cuts.
-    alone = [one.value for one in second if one.cut == "wider, ink alone"]
     widest = [one for one in views if one.cut.startswith("widest") and one.reader != "pp-ocr"]
     return (
-        view.cut == "wider"
+        INK not in view.cut
         and view.value.endswith(value.lstrip("-"))
-        and alone == [value]
+        and f"wider, {INK}" in same
+        and (wide or f"close, {INK}" in same)
         and bool(widest)
         and all(one.value == value and one.share > VERY_SURE for one in widest)
     )

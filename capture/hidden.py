@@ -8,11 +8,13 @@ a number beside or under something that hides is not clear.
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.locate import Quad, cut
+from capture.locate import Quad, cut, grey_of
 from capture.photo import Pixels
 from capture.unit import reaching
 from schemas.doubts import Doubt, DoubtKind
@@ -21,13 +23,19 @@ __all__ = ["hidden_places"]
 
 _ROW = 48
 """pixels that the number is high where this is looked at"""
-_LEFT, _ABOVE, _RIGHT, _BELOW = 1.1, 0.15, 0.9, 0.22
+_LEFT, _ABOVE, _RIGHT, _BELOW = 1.1, 0.1, 0.55, 0.1
 _STROKE = 13
 """pixels, wider than a stroke of a digit of _ROW"""
 _BLOB = 9
 """pixels, the least thing that hides"""
 _COLOUR = 0.12
 """difference of chromaticity (shares of blue, green and red)"""
+_AWAY = 13.0
+"""Lab distance from the usual ground that makes another ground"""
+_STEEP, _LEANING = 1.6, 0.3
+"""rise of that distance a pixel, and down against across, that make an edge of a thing"""
+_OUTLINE = 25
+"""pixels of such edges that make a thing"""
 _OVER = 0.03
 """heights squared of a number that may be covered before it counts; half of that at its foot, where the point stands"""
 
@@ -48,11 +56,14 @@ def hidden_places(number: Quad, dark: bool, value: str, pixels: Pixels) -> list[
         return [_doubt("the ground is blown out: glare would not be seen")]
     covered = _covered(patch, ground, dark, (slice(y0, y1), slice(x0, x1)))
     doubts = []
+    if _ink_beside(patch, dark, (slice(y0, y1), slice(x0, x1))):
+        doubts.append(Doubt(kind=DoubtKind.CUT_OFF, detail="something as tall as a digit stands beside it"))
     foot = y0 + round(0.6 * _ROW)
-    digits, point = (float(part.sum()) / _ROW**2 for part in (covered[:foot, x0:x1], covered[foot:, x0:x1]))
+    digits, point = (float(part.sum()) / _ROW**2 for part in (covered[y0:foot, x0:x1], covered[foot:, x0:x1]))
     if digits > _OVER or point > _OVER / 2:
         doubts.append(_doubt("something lies over the digits"))
-    if not value.startswith("-") and _hides(covered[:, : x0 - 2]):
+    strange = _stranger(ground[y0:y1, :x0], np.median(row, axis=0))
+    if not value.startswith("-") and (strange or _hides(covered[:, : x0 - 2])):
         doubts.append(_doubt("something stands in front of the place before it"))
     if _hides(covered[:, : x1 + 2 : -1]):
         doubts.append(_doubt("something stands in front of the place behind it"))
@@ -100,14 +111,54 @@ def _covered(patch: Pixels, ground: Pixels, dark: bool, row: tuple[slice, slice]
     return cv2.morphologyEx(mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_BLOB, _BLOB))) > 0
 
 
+def _stranger(ground: Pixels, common: NDArray[np.floating[Any]]) -> bool:
+    """Whether the ground just before a number (its row, far end first) is not the number's own, with an edge between.
+
+    A frame's edges stand upright, and glow fades out: neither is meant.
+    """
+    lab = cv2.cvtColor(ground, cv2.COLOR_BGR2LAB).astype(np.float32)
+    own = cv2.cvtColor(np.asarray(common, np.uint8)[None, None], cv2.COLOR_BGR2LAB).astype(np.float32)
+    away = np.linalg.norm((lab - own) * np.array([100 / 255, 1, 1], np.float32), axis=2)
+    near = away[round(0.35 * len(away)) : round(0.65 * len(away)), -round(0.55 * _ROW) : -round(0.1 * _ROW)]
+    if float((near > _AWAY).mean()) < 0.5:
+        return False
+    across, down = (cv2.Scharr(away, cv2.CV_32F, *way) / 32 for way in ((1, 0), (0, 1)))
+    edges = (np.hypot(across, down) > _STEEP) & (np.abs(down) > _LEANING * np.abs(across))
+    return int(edges[:, : -round(0.1 * _ROW)].sum()) > _OUTLINE
+
+
 def _hides(zone: NDArray[np.bool_]) -> bool:
     """Whether a zone beside a number (its far end first) is covered by a thing that is no frame."""
     share = float(zone.mean())
-    if share < 0.06:
+    # A minus and a first digit both cross the middle: what leaves it free cannot hide them.
+    middle = zone[round(0.35 * len(zone)) : round(0.65 * len(zone))]
+    if float((middle.mean(axis=0) > 0.5).sum()) < 0.12 * _ROW:
         return False
     # Per line, how far from the far end the strange thing reaches without a break.
     reach = np.array([len(line) if line.all() else int(np.argmin(line)) for line in zone])
     lines = np.arange(len(reach))
-    uneven = float(np.percentile(np.abs(reach - np.polyval(np.polyfit(lines, reach, 1), lines)), 90)) / _ROW
+    slope, start = np.polyfit(lines, reach, 1)
+    uneven = float(np.percentile(np.abs(reach - start - slope * lines), 90)) / _ROW
     loose = float(zone.sum() - reach.sum()) / zone.size
-    return share > 0.85 or uneven > 0.07 or loose > 0.06
+    return share > 0.93 or uneven > 0.035 or abs(float(slope)) > 0.2 or loose > 0.06
+
+
+def _ink_beside(patch: Pixels, dark: bool, row: tuple[slice, slice]) -> bool:
+    """Whether strokes as tall as most of a digit, and as strong, stand beside a number: more digits, cut or covered."""
+    kernel = np.ones((_STROKE, _STROKE), np.uint8)
+    way = cv2.MORPH_BLACKHAT if dark else cv2.MORPH_TOPHAT
+    hat = cv2.morphologyEx(cv2.GaussianBlur(grey_of(patch), (3, 3), 0), way, kernel)
+    full = float(np.percentile(hat[row], 97))
+    columns = row[1]
+    mask = np.asarray((hat > 0.5 * full) * 255, np.uint8)
+    mask[:, columns.start - 2 : columns.stop + 2] = 0
+    tall = round(0.45 * _ROW)
+    room = cv2.copyMakeBorder(mask, tall, tall, tall, tall, cv2.BORDER_CONSTANT, value=0)
+    joined = cv2.morphologyEx(room, cv2.MORPH_CLOSE, np.ones((tall, 5), np.uint8))[tall:-tall, tall:-tall]
+    count, _, stats, _ = cv2.connectedComponentsWithStats(np.ascontiguousarray(joined))
+    for left, top, wide, high, area in stats[1:count].tolist():
+        within = top > 0 and top + high < len(patch)
+        near = left + wide > columns.start - 0.75 * _ROW
+        if within and near and high > 0.6 * _ROW and wide < 0.9 * _ROW and area > 0.05 * _ROW**2:
+            return True
+    return False

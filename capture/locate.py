@@ -268,7 +268,7 @@ def _ink(grey: Field, dark: bool) -> list[Field]:
 
 def _rows_of(mask: Field, dark: bool) -> list[tuple[float, RowPlace]]:
     height, width = mask.shape
-    count, _, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    count, marks, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     shapes = [tuple(int(v) for v in stats[i, :5]) for i in range(1, count)]
     inner = [s for s in shapes if s[0] > 1 and s[1] > 1 and s[0] + s[2] < width - 1 and s[1] + s[3] < height - 1]
     tall = [
@@ -283,7 +283,7 @@ def _rows_of(mask: Field, dark: bool) -> list[tuple[float, RowPlace]]:
         line = [s for s in left if s[3] > 0.7 * seed[3] and abs(s[1] + s[3] / 2 - middle) < 0.3 * seed[3]]
         left = [s for s in left if s not in line]
         line = _run(line, seed)
-        rows.append(_row(line, mask, dark))
+        rows.append(_row(line, np.asarray(marks, np.int32), np.asarray(stats, np.int32), dark))
     return rows
 
 
@@ -299,7 +299,9 @@ def _run(line: list[tuple[int, ...]], seed: tuple[int, ...]) -> list[tuple[int, 
     return line[first : last + 1]
 
 
-def _row(line: list[tuple[int, ...]], mask: Field, dark: bool) -> tuple[float, RowPlace]:
+def _row(
+    line: list[tuple[int, ...]], marks: NDArray[np.int32], stats: NDArray[np.int32], dark: bool
+) -> tuple[float, RowPlace]:
     """The row that a run of tall shapes belongs to, with everything of its height that stands beside it.
 
     A digit whose segments are not joined is several shapes; seen from above they are one stretch of ink.
@@ -307,7 +309,7 @@ def _row(line: list[tuple[int, ...]], mask: Field, dark: bool) -> tuple[float, R
     top, bottom = min(s[1] for s in line), max(s[1] + s[3] for s in line)
     x0, x1 = min(s[0] for s in line), max(s[0] + s[2] for s in line)
     h = bottom - top
-    stretches = _stretches(_within(mask, top, bottom)[top:bottom])
+    stretches = _stretches(_within(marks, stats, top, bottom))
     digits = [(a, b) for a, b, high, _ in stretches if high > 0.6 * h]
     x0, x1 = _grown(x0, x1, digits, 1.3 * h)
     flat = [(a, b) for a, b, high, middle in stretches if high < 0.3 * h and 0.3 * h < middle < 0.7 * h]
@@ -317,13 +319,13 @@ def _row(line: list[tuple[int, ...]], mask: Field, dark: bool) -> tuple[float, R
     return score, RowPlace(float(x0), float(top), float(x1), float(bottom), dark)
 
 
-def _within(mask: Field, top: int, bottom: int) -> Field:
-    """The mask without what runs far out of a row, as the frame of a display does."""
+def _within(marks: NDArray[np.int32], stats: NDArray[np.int32], top: int, bottom: int) -> Field:
+    """The shapes in a row's band without those that run far out of it, as the frame of a display does."""
     reach = 0.25 * (bottom - top)
-    _, marks, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     first = stats[:, cv2.CC_STAT_TOP]
     keeps = (first >= top - reach) & (first + stats[:, cv2.CC_STAT_HEIGHT] <= bottom + reach)
-    return cast(Field, np.where(keeps[marks], mask, 0).astype(np.uint8))
+    keeps[0] = False  # the ground
+    return cast(Field, keeps[marks[top:bottom]].astype(np.uint8))
 
 
 def _stretches(band: Field) -> list[tuple[int, int, int, float]]:

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.agree import GHOST_FREE, View, verdict
+from capture.agree import GHOST_FREE, INK, View, verdict
 from capture.display import Table, grouped, texts_of
 from capture.hidden import hidden_places
 from capture.locate import Quad, back, cut, evened, grey_of, rectify, tall_rows, whole, windows
@@ -247,7 +247,7 @@ def views_of(place: Place, pixels: Pixels, readers: Readers) -> list[View]:
     ]
     for name, (across, along) in (("close", (0.15, 0.2)), ("wider", (0.3, 0.7))):
         crop = cut(pixels, grow(place.quad, along, across), 64)
-        for kind, picture in ((name, crop), (f"{name}, ink alone", _strong(crop, place.dark, across))):
+        for kind, picture in ((name, crop), (f"{name}, {INK}", _strong(crop, place.dark, across))):
             table = readers.text.read(picture).table
             if table is not None:
                 views.append(View("pp-ocr", kind, grouped(texts_of(table)), texts_of(table)))

@@ -20,7 +20,7 @@ __all__ = ["Fit", "Speller", "known_unit"]
 
 _LONGEST = 6
 # MIN and MAX are what stands beside a number then, never minutes; one letter may be a scrap of anything.
-_NO_UNITS = {"min", "mins", "h", "s", "m", "f", "c", "in", "turn", "turns", "feet", "foot", "meg", "megs", "inch"}
+_NO_UNITS = {"min", "mins", "h", "s", "m", "f", "c", "in", "turn", "turns", "feet", "foot", "meg", "megs", "inch", '"'}
 _DEGREES = {"℃": "Cel", "℉": "[degF]", "oc": "Cel", "of": "[degF]"}
 # Marks that carry nothing in a unit are taken for no sign at all.
 _MARKS = frozenset(" .,_'`:;|·")

@@ -26,19 +26,23 @@ _LEFT, _ABOVE, _RIGHT, _BELOW = 0.2, 0.9, 2.6, 0.9
 """how far around they are looked for, in heights of the number"""
 _FEW = 5
 
-_CLEAR, _LEAD = -1.0, 3.0
-"""a cut says a unit where the unit's fit is above the first and above the next unit's by the second"""
+_CLEAR = ((-1.0, 3.0), (-2.5, 5.0))
+"""a cut says a unit where the unit's fit is above the first and above the next unit's by the second, of either pair"""
 _HOPELESS = -9.0
-_POOR = -3.0
+_POOR = -6.0
 """the mean fit over the cuts below which a word is no unit, not even to be asked about"""
 
 
 @dataclass(frozen=True)
 class Legend:
-    """A small word near a number: where, and how far from the number's right end in the number's heights."""
+    """A small word near a number: where, and how far from the number's right end in the number's heights.
+
+    ``whole``: it does not begin where the number's digits end, so none of its letters can have been taken for those.
+    """
 
     quad: Quad
     away: float
+    whole: bool = True
 
 
 @dataclass(frozen=True)
@@ -94,8 +98,12 @@ def _sense(legend: Legend, dark: bool, pixels: Pixels, readers: Readers) -> _Sen
         for unit in sorted({view[0].unit for view in views})
     }
     unit = max(by_unit, key=lambda one: by_unit[one])
-    clear = sum(view[0].unit == unit and view[0].fit > _CLEAR and view[0].fit - view[1].fit > _LEAD for view in views)
+    clear = sum(legend.whole and view[0].unit == unit and _is_clear(view) for view in views)
     return _Sense(unit, by_unit[unit], clear, legend.away)
+
+
+def _is_clear(fits: list[Fit]) -> bool:
+    return any(fits[0].fit > least and fits[0].fit - fits[1].fit > lead for least, lead in _CLEAR)
 
 
 def _fits(crop: Pixels, readers: Readers) -> list[Fit]:
@@ -124,14 +132,26 @@ def legends_near(number: Quad, dark: bool, pixels: Pixels) -> list[Legend]:
     (x0, y0), (x1, y1) = inside.min(axis=0), inside.max(axis=0)
     soft = cv2.GaussianBlur(grey_of(flat), (0, 0), 0.02 * _ROW)
     ink = evened(np.asarray(soft, np.uint8), dark, round(0.16 * _ROW), round(0.5 * _ROW))
-    room = 0.06 * _ROW
-    ink[max(0, int(y0 - room)) : int(y1 + room), max(0, int(x0 - room)) : int(x1 + room / 2)] = 0
+    mask = np.asarray((ink > 80) * 255, np.uint8)
+    room = round(0.06 * _ROW)
+    top, bottom, left = max(0, int(y0) - room), int(y1) + room, max(0, int(x0) - room)
+    end = left + _digits_end(mask[max(0, int(y0)) : int(y1), left : int(x1)], x1 - left) + room // 2
+    mask[top:bottom, left:end] = 0
     found = []
-    for a, b, c, d in _words_in(((ink > 80) * 255).astype(np.uint8)):
-        away = (max(a - x1, x1 - 0.9 * _ROW - c, 0) + max(y0 - d, b - y1, 0)) / _ROW
+    for a, b, c, d in _words_in(mask):
+        away = (max(a - end, end - 0.9 * _ROW - c, 0) + max(y0 - d, b - y1, 0)) / _ROW
         corners = np.array([[[a, b], [c, b], [c, d], [a, d]]], np.float32)
-        found.append(Legend(cv2.perspectiveTransform(corners, matrix)[0].astype(np.float32), float(away)))
+        whole = a > end + 1 or b >= bottom or d <= top
+        found.append(Legend(cv2.perspectiveTransform(corners, matrix)[0].astype(np.float32), float(away), whole))
     return sorted(found, key=lambda legend: legend.away)
+
+
+def _digits_end(band: NDArray[np.uint8], width: float) -> int:
+    """Where the last tall stretch of ink in a number's row ends; a unit may stand within a loose place of a number."""
+    inked = np.concatenate([[0], (band > 0).any(axis=0).astype(np.int8), [0]])
+    ends = np.flatnonzero(np.diff(inked)).reshape(-1, 2)
+    tall = [int(b) for a, b in ends if np.ptp(np.flatnonzero((band[:, a:b] > 0).any(axis=1))) > 0.5 * len(band)]
+    return max(tall, default=round(width))
 
 
 def reaching(number: Quad, left: float, above: float, right: float, below: float) -> Quad:
