@@ -37,6 +37,7 @@ from bench.names import UNITS
 from capture.hear import Recogniser, hear, load_recogniser, words_of
 from capture.sound import RATE, samples
 from extract import Grammar, Setting, compile_sheet, start, step
+from extract import heard as doubts
 from schemas.base import decimal_of
 from schemas.errors import BadInput
 from schemas.evidence import Utterance
@@ -90,6 +91,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument(
         "--transcripts", type=Path, help="for work on extraction: keep what was heard here, and do not hear it again"
     )
+    parser.add_argument("--curve", action="store_true", help="print what other thresholds of doubt would give")
     parser.add_argument("--headset", choices=sorted(own_sound.HEADSETS), help="hear it as a headset gives it")
     parser.add_argument("--every", type=int, default=1, metavar="N", help="only each Nth item")
     parser.add_argument("--own", type=int, default=0, metavar="N", help="N sentences of our own at 10 and at 5 dB")
@@ -128,6 +130,8 @@ def main(argv: list[str] | None = None) -> int:
         print(f"  as a headset gives it: {args.headset}")
     met = _table(_counts(score, items, predictions), other=args.bars == "other")
     _peer(score, items, heard, sheet)
+    if args.curve:
+        _curve(score, items, heard, grammar)
     if seconds is None:
         print(f"time not measured: transcripts came from {args.transcripts}")
         return 0 if met else 1
@@ -224,6 +228,26 @@ def _readings(utterances: Iterable[Utterance], grammar: Grammar) -> list[Reading
     for utterance in utterances:
         context, _ = step(utterance, utterance.start, context, grammar)
     return list(context.readings.values())
+
+
+def _curve(
+    score: ModuleType, items: list[dict[str, Any]], heard: Mapping[str, list[Utterance]], grammar: Grammar
+) -> None:
+    """Print silently wrong, taken and right over the shares of the hypotheses that a value needs (extract/heard.py)."""
+    now = doubts.SUPPORT, doubts.ALONE
+    print("share of hypotheses needed, with a second opinion and without: silently wrong / taken / right, all levels")
+    for support in (0.4, 0.5, 0.6, 0.7, 0.8):
+        cells = []
+        for alone in (0.5, 0.65, 0.8, 0.95):
+            doubts.SUPPORT, doubts.ALONE = support, alone
+            counts = sum(
+                _counts(score, items, [_predict(i, heard[i["id"]], grammar) for i in items]).values(), Counter()
+            )
+            wrong, right = sum(counts[k] for k in _WRONG), counts["correct"] + counts["asked_right"]
+            here = " (now)" if (support, alone) == now else ""
+            cells.append(f"{support:g} {alone:g}: {wrong} / {counts['correct']} / {right}{here}")
+        print("  " + "   ".join(cells))
+    doubts.SUPPORT, doubts.ALONE = now
 
 
 def _peer(score: ModuleType, items: list[dict[str, Any]], heard: Mapping[str, list[Utterance]], sheet: Sheet) -> None:

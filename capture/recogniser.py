@@ -1,4 +1,4 @@
-"""Whisper: what a stretch of sound may have said, with scores, and a second opinion without a prompt.
+"""Whisper: what a stretch of sound may have said, with scores, and a second opinion that was told of no numbers.
 
 The sound is heard twice, as it is in a long window and slowed down in a short one: two views that err in different
 places, so that the share of the hypotheses which agree on a number says how sure it is. Beam search at temperature 0
@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.models import SpeechModel
-from capture.prompt import leaks, prompt_of
+from capture.prompt import leaks, prompt_of, sentences_of
 from capture.sound import RATE, Samples
 from schemas.evidence import Hypothesis, MadeBy, Word
 
@@ -36,6 +36,7 @@ LONGEST_PROMPT = 180
 LONGEST_TEXT = 200
 """Tokens of one stretch; only a loop is longer."""
 LEAST_LOGPROB = -1.0
+SURE_LOGPROB = -0.5
 NO_SPEECH = 0.6
 LOOP_RATIO = 2.4
 """A text that deflates to less than its 2.4th part repeats itself (the bound of Whisper's own decoder)."""
@@ -43,7 +44,8 @@ LOOP_RATIO = 2.4
 
 @dataclass(frozen=True)
 class Heard:
-    """What one stretch may have said, best first, and what the pass without a prompt wrote (None where it failed)."""
+    """What one stretch may have said, best first, and what the pass without numbers in its prompt wrote (None where it
+    failed)."""
 
     hypotheses: tuple[Hypothesis, ...]
     second_opinion: str | None
@@ -58,6 +60,10 @@ class _Spoken:
     @property
     def doubtful(self) -> bool:
         return self.log_chance / (len(self.tokens) + 1) < LEAST_LOGPROB or _is_loop(self.text)
+
+    @property
+    def surely(self) -> bool:
+        return self.log_chance / (len(self.tokens) + 1) >= SURE_LOGPROB
 
 
 class Recogniser:
@@ -85,6 +91,13 @@ class Recogniser:
         prompt = prompt_of(words, lambda text: len(self._tokenizer.encode(" " + text)) <= LONGEST_PROMPT)
         self._start = [*self._tokenizer.sot_sequence, self._tokenizer.no_timestamps]
         self._after_prompt = [self._tokenizer.sot_prev, *self._tokenizer.encode(" " + prompt), *self._start]
+        self._stops = sentences_of(words)
+        told = (
+            [self._tokenizer.sot_prev, *self._tokenizer.encode(" " + self._stops)[-LONGEST_PROMPT:]]
+            if self._stops
+            else []
+        )
+        self._after_stops = [*told, *self._start]
         self.made_by = MadeBy(
             reader=f"whisper {model.name}",
             version=f"faster-whisper {faster_whisper.__version__}, ctranslate2 {ctranslate2.__version__}",
@@ -93,6 +106,7 @@ class Recogniser:
                 ("beam", str(BEAM)),
                 ("compute", "int8"),
                 ("prompt", prompt),
+                ("second prompt", self._stops),
                 ("temperature", "0"),
                 ("views", f"as it is in {WINDOWS_S[-1]} s, at {SLOWED} of its speed in {WINDOWS_S[0]} s"),
             ),
@@ -106,9 +120,9 @@ class Recogniser:
         with ThreadPoolExecutor(2) as pool:
             slowed = pool.submit(self._view, _slower(sound), WINDOWS_S)
             encoded, usual = self._view(sound, WINDOWS_S[-1:])
-            plain = self._generate(encoded, self._start, hypotheses=1)
+            other = self._generate(encoded, self._after_stops, hypotheses=1)
             views = [usual, slowed.result()[1]]
-        second = next((s for s in self._spoken(plain) if s.text and not s.doubtful), None)
+        second = next((s for s in self._spoken(other) if s.text and not s.doubtful and not self._repeats(s)), None)
         clear = [spoken for spoken, _ in views if spoken and not spoken[0].doubtful]
         noise = min(no_speech for _, no_speech in views) > NO_SPEECH
         if (not clear and second is None) or (noise and second is None):
@@ -122,6 +136,10 @@ class Recogniser:
             tuple(Hypothesis(text=s.text, mass=mass, words=words if s is best else ()) for s, mass in likely),
             second.text if second else None,
         )
+
+    def _repeats(self, spoken: _Spoken) -> bool:
+        """Whether a text only repeats what the second prompt says, without being sure of it."""
+        return not spoken.surely and same_words(spoken.text) in same_words(self._stops)
 
     def _view(self, sound: Samples, windows: Sequence[int]) -> tuple[Any, tuple[list[_Spoken], float]]:
         """Encode the sound in the first window that holds it; return that, and what the prompt makes of it."""

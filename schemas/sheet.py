@@ -208,6 +208,8 @@ class Stop(Model):
     said: tuple[str, ...] = ()
     sounds_like: tuple[str, ...] = ()
     """What recognisers write instead, in the same notation."""
+    expect: str = ""
+    """One or two sentences that a recogniser is told to expect."""
     look_alikes: tuple[str, ...] = ()
     quantity: Name | None = None
     also: tuple[Name, ...] = ()

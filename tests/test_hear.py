@@ -13,7 +13,8 @@ from bench.hear import wilson
 from capture import models, sniff
 from capture.hear import Recogniser, hear, load_recogniser
 from capture.models import find_speech_model
-from capture.prompt import NUMBERS, leaks, prompt_of, words_of
+from capture.prompt import NUMBERS, leaks, prompt_of, sentences_of, words_of
+from capture.recogniser import _Spoken, _together, same_words
 from capture.typed import typed_utterance
 from schemas.errors import BadInput
 from schemas.evidence import Utterance
@@ -115,9 +116,32 @@ def test_the_prompt_is_made_of_the_sheets_words_with_numbers_that_cannot_be() ->
     assert all(number in prompt for number in NUMBERS)
 
 
-def test_a_sheets_words_are_said_once_and_the_conditions_stand_last() -> None:
+def test_what_stops_the_work_is_for_the_second_opinion_only() -> None:
     sheet = load_sheet("gas-boiler-start-up")[0]
     words = words_of(sheet)
+    stops = sentences_of(words)
+    assert all(stop.expect in stops for stop in sheet.stops)
+    assert "alarm" in stops
+    assert not leaks(stops)
+    assert "alarm is going off" not in prompt_of(words, lambda text: len(text) < 5000)
+    assert not any(c.isdigit() for c in stops)  # else the second opinion would be told how to write numbers
+
+
+def test_hypotheses_that_differ_in_marks_are_one_and_views_weigh_the_same() -> None:
+    def spoken(*texts: tuple[str, float]) -> list[_Spoken]:
+        return [_Spoken((1, 2), text, float(np.log(share))) for text, share in texts]
+
+    first = spoken(("Low fire, CO 18", 0.6), ("low fire CO 18.", 0.2), ("Low fire CO 80.", 0.2))
+    second = spoken(("Low fire, C O 80.", 0.9), ("low fire, CO 18", 0.1))
+    found = {one.text: mass for one, mass in _together([first, second])}
+    assert found == {"Low fire, CO 18": 0.45, "Low fire, C O 80.": 0.45, "Low fire CO 80.": 0.1}
+    assert same_words("C O two, nine point oh.") == same_words("c o two nine point oh")
+    assert same_words("It is 7.2.") != same_words("It is 72.")
+
+
+def test_a_sheets_words_are_said_once_and_the_conditions_stand_last() -> None:
+    sheet = load_sheet("gas-boiler-start-up")[0]
+    words = [w for w in words_of(sheet) if not w.endswith(".")]
     assert words[-1] == sheet.conditions[0].said[0]
     assert {condition.said[0] for condition in sheet.conditions} <= set(words[-len(sheet.conditions) :])
     for n, name in enumerate(words):
