@@ -28,6 +28,7 @@ IMPOSSIBLE = 3 * FIT
 MISMATCH = 6 * FIT
 CROSSED = 1.0  # values and quantities in different order
 LISTED = 0.8  # one more value of a quantity, in a condition of its own
+STATED = frozenset(("at", "on", "is", "'s", "was", "of", "the", "in", "about", "reads", ":", "="))
 AGAIN = 1.5  # a quantity that has a value already
 
 
@@ -492,6 +493,12 @@ def _edge(
         cost += 0.8
     if not name.ids and not name.vague:
         adjacent = hi - lo == 1 or (v.unit and hi - lo == 2)
+        between = laid.items[lo + 1 : hi]
+        stated = name.place < v.place and all(
+            i.kind in ("condition", "enter") or tokens[i.start].low in STATED for i in between
+        )
+        if stated:
+            return 0.0  # "NOx at high fire is 18 ppm"
         named = 0.8 if _alone(v, grammar) else 0.0  # "the pump does eighteen litres a minute"
         return cost + (0.0 if adjacent else 0.6) + named
     badly = _fit(v, name, grammar, system)

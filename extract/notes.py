@@ -7,7 +7,7 @@ from decimal import Decimal
 from extract.assign import Value
 from extract.book import Book
 from extract.circumstances import before_now
-from extract.context import RECENT, SCREW_KEPT
+from extract.context import ANSWERED, RECENT, SCREW_KEPT
 from extract.doubt import FIT, HEDGES, doubt
 from extract.guards import unknown_between, unknown_within
 from extract.heard import name_misgiving
@@ -24,7 +24,7 @@ from schemas.readings import (
     Reading,
 )
 
-__all__ = ["quote_limits", "record_check", "record_choices", "record_move", "record_text"]
+__all__ = ["ought_to_be", "quote_limits", "record_check", "record_choices", "record_move", "record_text"]
 
 
 def record_text(b: Book, c: Capture) -> None:
@@ -184,6 +184,26 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
     b.settle(reading, old.id if old is not None else None, "corrected" if old is not None else "")
     if screw is not None:
         b.c.screw, b.c.screw_at = screw, b.at
+
+
+def ought_to_be(b: Book, p: Parsed) -> None:
+    """ "O2 five nine. O2 should read five oh.": a limit, or what is to be written down; the reading is asked about."""
+    for v in p.values:
+        s = p.sentence.segments[v.segment]
+        if s.kind != "limit" or not s.has("ought") or v.name is None or len(v.name.ids) != 1 or v.others:
+            continue
+        r = b.last_of(v.name.ids)
+        if r is None or not r.taken or b.at - b.c.times.get(r.id, float("-inf")) > ANSWERED:
+            continue
+        best = fit(v.number, v.unit, b.g.measures[v.name.ids[0]], b.c.setting.units).choices[0]
+        if best.unit != r.unit or best.value == r.value or (v.condition or r.condition) != r.condition:
+            continue
+        text = doubt(DoubtKind.CONFLICT, f"{best.value} was said to be right behind it")
+        other = Alternative(value=best.value, unit=best.unit, why="said behind it")
+        new = r.model_copy(
+            update={"id": b.new_id(), "doubts": (*r.doubts, text), "alternatives": (other, *r.alternatives)}
+        )
+        b.settle(new, r.id, text.detail)
 
 
 def quote_limits(b: Book, p: Parsed) -> None:

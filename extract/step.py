@@ -22,7 +22,7 @@ from extract.corrections import (
 from extract.guards import unresolved, went_astray
 from extract.heard import best_heard
 from extract.lexicon import Grammar
-from extract.notes import quote_limits, record_check, record_choices, record_move, record_text
+from extract.notes import ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
 from extract.over_range import over_range
 from extract.parse import Parsed
 from extract.take import take_value
@@ -73,6 +73,7 @@ def sentence(b: Book, p: Parsed) -> None:
     if kinds == {"noise"}:
         return
     quote_limits(b, p)
+    ought_to_be(b, p)
     named = any(s.has("that_was") for s in p.sentence.segments)  # "sorry, that was low fire" is no interruption
     if b.c.cut and not (p.values or p.moves or named) and any(s.has("interrupted") for s in p.sentence.segments):
         interrupted(b)
