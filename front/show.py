@@ -13,7 +13,7 @@ from jobs.book import job_of, sheet_of
 from jobs.findings import findings_of
 from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.show import say_note, say_value
+from jobs.show import say_note, say_value, verdict_words
 from jobs.store import Store, home_folder
 from jobs.table import JobRow
 from jobs.told import read_back
@@ -145,4 +145,4 @@ def _cells(
     where = source_of(one.source, names)
     if one.source.evidence in untimed:
         where = f"{where}, time not known"
-    return (quantity, place, value, said.get(one.id, ""), settled, where)
+    return (quantity, place, value, verdict_words(said.get(one.id, "")), settled, where)

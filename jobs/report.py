@@ -7,6 +7,7 @@ shown; nothing is converted or rounded.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from itertools import zip_longest
 from typing import Literal
@@ -19,6 +20,7 @@ from jobs.questions import open_questions
 from jobs.show import say_reading, show_value
 from jobs.table import JobRow
 from jobs.timeline import Filed
+from jobs.told import read_back
 from jobs.trail import Trail, amount_words, change_words, sign_words, trail_of
 from schemas.appliance import ApplianceFile
 from schemas.base import Model, Sha256, decimal_of, is_value_text
@@ -244,7 +246,7 @@ def report_of(
         ),
         instruments=job.head.instruments,
         first=first,
-        sections=tuple(_sections(job, sheet, findings, marks, beside)),
+        sections=tuple(_sections(job, sheet, findings, _As(marks, beside, read_back(entries, job)))),
         moves=tuple(_moves(trails, sheet, marks)),
         traced=tuple(sheet.quantity(name).name for name in sheet.traced or sheet.plotted),
         last_within=tuple(_last_within(trails, sheet)),
@@ -335,13 +337,20 @@ def _ref(source: Source, marks: dict[str, str]) -> str:
     return mark
 
 
-def _sections(
-    job: Job, sheet: Sheet, findings: Sequence[Finding], marks: dict[str, str], beside: Literal["us", "uk"] | None
-) -> Iterable[Section]:
+@dataclass(frozen=True)
+class _As:
+    """How values are printed: marks of the evidence by hash, units beside them, readings that were read back."""
+
+    marks: dict[str, str]
+    beside: Literal["us", "uk"] | None
+    aloud: frozenset[str]
+
+
+def _sections(job: Job, sheet: Sheet, findings: Sequence[Finding], how: _As) -> Iterable[Section]:
     """Yield the sections in the order of the sheet: the visit's own first, then each appliance."""
     for tag in ("", *(one.tag for one in job.appliances)):
         for group, title in sheet.groups.items():
-            lines = tuple(_lines(job, sheet, group, tag, findings, marks, beside))
+            lines = tuple(_lines(job, sheet, group, tag, findings, how))
             missing = tuple(_missing(sheet, group, tag, findings))
             if lines or missing:
                 yield Section(appliance=tag, title=title, lines=lines, missing=missing)
@@ -356,15 +365,7 @@ def _missing(sheet: Sheet, group: str, tag: str, findings: Sequence[Finding]) ->
                 yield f"{quantity.name}{place}"
 
 
-def _lines(
-    job: Job,
-    sheet: Sheet,
-    group: str,
-    tag: str,
-    findings: Sequence[Finding],
-    marks: dict[str, str],
-    beside: Literal["us", "uk"] | None,
-) -> Iterable[Line]:
+def _lines(job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Finding], how: _As) -> Iterable[Line]:
     for quantity in sheet.quantities:
         if quantity.group != group or quantity.kind == "move":
             continue
@@ -387,28 +388,24 @@ def _lines(
                     quantity=quantity.id,
                     name=quantity.name,
                     condition=condition,
-                    found=_value(found, sheet, findings, marks, beside) if found else None,
-                    left=_value(left, sheet, findings, marks, beside) if left else None,
+                    found=_value(found, sheet, findings, how) if found else None,
+                    left=_value(left, sheet, findings, how) if left else None,
                     limit=_limit_words(limit),
                     limit_from=_origin(limit),
                     verdict=_verdict(findings, left or found),
                 )
 
 
-def _value(
-    row: JobRow,
-    sheet: Sheet,
-    findings: Sequence[Finding],
-    marks: dict[str, str],
-    beside: Literal["us", "uk"] | None,
-) -> Value:
+def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], how: _As) -> Value:
     one = row.reading
     settled = _SETTLED.get(row.how, row.how)
     if row.how in ("answered", "edited"):
         settled = f"{row.how} by {row.by}"
     elif row.how == "open":
         settled = f"open: {one.doubts[0].kind}" if one.doubts else "open"
-    refs = [_ref(one.source, marks)]
+    if one.id in how.aloud:
+        settled = f"{settled}, read back"
+    refs = [_ref(one.source, how.marks)]
     return Value(
         reading=one.id,
         text=say_reading(one, sheet),
@@ -416,7 +413,7 @@ def _value(
         ref=", ".join(refs),
         verdict=_verdict(findings, row),
         open=row.how == "open",
-        beside=_beside(one, sheet, beside) if beside else "",
+        beside=_beside(one, sheet, how.beside) if how.beside else "",
     )
 
 

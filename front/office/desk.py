@@ -22,6 +22,7 @@ from jobs.questions import open_questions
 from jobs.reserve import Waiting, waiting_for
 from jobs.store import JournalMoved, Store
 from jobs.summary import Summaries, summary_of
+from jobs.told import read_back
 from schemas.errors import SaybackError, WrongUse
 from schemas.findings import Finding
 from schemas.questions import Question
@@ -95,6 +96,11 @@ class Opened:
         undone = {entry.body.seq for entry in self.entries if isinstance(entry.body, Undone)}
         mine = (entry for entry in self.entries if isinstance(entry.body, UNDOABLE) and entry.author != TOOL)
         return tuple(entry for entry in mine if entry.seq not in undone)
+
+    @cached_property
+    def aloud(self) -> frozenset[str]:
+        """The readings that were read back as they stand."""
+        return read_back(self.entries, self.job)
 
     @cached_property
     def names(self) -> dict[str, str]:

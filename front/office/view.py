@@ -189,7 +189,12 @@ def value_words(one: Reading, opened: Opened) -> str:
 
 
 def settled_words(row: JobRow, opened: Opened) -> str:
-    """Return how a reading came to stand: taken, agreed, read back, answered or changed, and by whom."""
+    """Return how a reading came to stand: taken, agreed, answered or changed, and by whom; and if it was read back."""
+    words = _settled(row, opened)
+    return f"{words}; read back" if row.reading.id in opened.aloud else words
+
+
+def _settled(row: JobRow, opened: Opened) -> str:
     technician = row.by == opened.job.head.technician
     last = row.history[-1] if row.history else None
     if row.how == "taken unasked":
@@ -200,7 +205,7 @@ def settled_words(row: JobRow, opened: Opened) -> str:
         spoken = last is not None and last.why == "spoken"
         if technician:
             on_the_day = last is not None and last.at.date() == opened.job.head.created.date()
-            how = "read back" if spoken else f"answered {'on the day of the visit' if on_the_day else 'later'}"
+            how = "answered aloud" if spoken else f"answered {'on the day of the visit' if on_the_day else 'later'}"
             return f"{how} by the technician, {row.by}"
         return f"answered by {row.by} from the {'picture' if row.reading.source.box else 'sound'}"
     if row.how == "edited":
