@@ -15,6 +15,7 @@ from jobs.add import Typed, add
 from jobs.book import job_of, new_job
 from jobs.decisions import answer
 from jobs.fold import Job
+from jobs.journal import Draft, Told
 from jobs.senses import senses
 from jobs.store import Store
 from jobs.summary import Summaries
@@ -53,6 +54,13 @@ def test_the_job_shows_every_reading_with_value_and_how_it_was_settled(store: St
     assert html.count("taken, no doubt stood") == sum(row.how == "taken unasked" for row in job.rows.values())
     assert html.count("asked: heard unclearly") == 5
     assert html.index("Questions") < html.index("The sheet") < html.index("Cautions")
+
+
+def test_what_was_read_back_is_told_until_it_changes(store: Store, clerk: Browser) -> None:
+    key = next(key for key, row in job_of(store, "job-1").rows.items() if row.how == "taken unasked")
+    assert "read back" not in clerk.get_page("/job/job-1")
+    store.append("job-1", [Draft(Told(kind="said", text="Got it.", readings=(key,)))])
+    assert clerk.get_page("/job/job-1").count("taken, no doubt stood; read back") == 1
 
 
 def test_the_list_is_searched_sorted_and_counts_what_is_open(store: Store, clerk: Browser) -> None:
