@@ -174,7 +174,7 @@ def _misgiving(
 ) -> Misgiving | None:
     """What speaks against a value: too few of the hypotheses have it, or another number, or the second opinion has.
 
-    Another number that nobody would read there (a fan at 49 a minute) says only that the value was not heard so.
+    Another number that cannot be there (a fan at 49 a minute) says only that the value was not heard so.
     """
     support = against = 0.0
     confirmed = denied = False
@@ -201,10 +201,10 @@ def _misgiving(
 
 
 def _may_be(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
-    """Whether another number is one that is read of such a quantity."""
+    """Whether another number can be one of such a quantity: also one that would be unusual ("nine hundred" for 90)."""
     names = [q for q in _ids(other) if q in _ids(v)] or _ids(other)
     fits = [fit(other.number, other.unit or v.unit, grammar.measures[q], context.setting.units) for q in names]
-    return not fits or any(f.choices[0].usual for f in fits)
+    return not fits or any("impossible" not in f.doubts and f.cost < 3 for f in fits)
 
 
 def name_misgiving(utterance: Utterance, start: int, end: int, text: str) -> str:
