@@ -493,9 +493,9 @@ def _edge(
         cost += 0.8
     if not name.ids and not name.vague:
         adjacent = hi - lo == 1 or (v.unit and hi - lo == 2)
-        between = laid.items[lo + 1 : hi]
+        middle = laid.items[lo + 1 : hi]
         stated = name.place < v.place and all(
-            i.kind in ("condition", "enter") or tokens[i.start].low in STATED for i in between
+            i.kind in ("condition", "enter") or tokens[i.start].low in STATED for i in middle
         )
         if stated:
             return 0.0  # "NOx at high fire is 18 ppm"
