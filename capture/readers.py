@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from capture.display import ALPHABET, DisplayReader, Table
 from capture.locate import Quad
 from capture.photo import Pixels
+from capture.tesseract import Tesseract
 from schemas.evidence import MadeBy
 
 __all__ = ["DETECT_SIDE", "LINE_HEIGHT", "Char", "Line", "Readers", "TextReader", "load_readers"]
@@ -148,6 +149,7 @@ class Readers:
     text: TextReader
     display: DisplayReader
     made_by: tuple[MadeBy, ...]
+    third: Tesseract = field(default_factory=Tesseract)
 
 
 def load_readers() -> Readers:
@@ -155,4 +157,5 @@ def load_readers() -> Readers:
     cv2.setNumThreads(1)
     text = TextReader()
     display = DisplayReader()
-    return Readers(text, display, (*text.made_by, display.made_by))
+    third = Tesseract()
+    return Readers(text, display, (*text.made_by, display.made_by, *third.made_by), third)

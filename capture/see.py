@@ -39,7 +39,7 @@ def look(path: Path, sha256: str, readers: Readers) -> Look:
         height=photo.facts.height,
         figures=tuple(_scaled(figure, photo.scale) for figure in figures),
         printed=tuple((text, _box(box.corners, photo.scale)) for text, box in printed),
-        advice=advice_on(photo.pixels, figures),
+        advice=advice_on(photo.pixels, figures, [w.quad for row in plain.rows for w in row.values]),
         made_by=readers.made_by,
     )
 

@@ -118,7 +118,7 @@ def _even(flat: Pixels) -> Pixels:
     reach = max(flat.shape[:2]) // 10 | 1
     ground = cv2.blur(cv2.blur(grey, (reach, reach)), (reach, reach))
     above = grey - ground
-    spread = cv2.blur(np.sqrt(cv2.blur(above * above, (reach, reach))), (reach, reach))
+    spread = cv2.blur(np.sqrt(np.maximum(cv2.blur(above * above, (reach, reach)), 0.0)), (reach, reach))
     spread = np.maximum(spread, max(0.5 * float(np.percentile(spread, 60)), 1.0))
     even = np.clip(150 + 45 * above / spread, 0, 255).astype(np.uint8)
     return np.asarray(cv2.cvtColor(even, cv2.COLOR_GRAY2BGR), np.uint8)

@@ -34,13 +34,18 @@ from schemas.evidence import Box, Figure, Opinion
 
 _CUTS = ((0.15, 0.05), (0.3, 0.12), (0.15, 0.25))
 """How much wider than a number a cut of it is, in its heights: along, across."""
+_THIRD_CUTS = ((0.3, 0.15), (0.5, 0.25))
 _CONTRADICTS = 0.5
 _MOST = 2
 _BLANK = "pp-ocr, wider, no number"
-_FAIRLY_SURE, _SURE, _VERY_SURE = 0.75, 0.9, 0.97
+_FAIRLY_SURE, _QUITE_SURE, _SURE, _VERY_SURE = 0.75, 0.85, 0.9, 0.97
 _TWIN = 0.1
 _LABEL_REACH = 6.0
 """heights behind a label in which more of it may stand"""
+_BESIDE = 1.2
+"""heights beside a number in which a sign or one more digit would stand"""
+_BLOWN, _WIPED, _LIT = 253, 0.4, 240
+"""the light in which no ink is left, the share of a place that it may take, and a ground as light as that"""
 _PATCH = 45.0
 """of 256: so much lighter than the ground of a label is no ground"""
 
@@ -82,7 +87,36 @@ def read_table(sight: Sight, readers: Readers, kind: Kind) -> list[Figure]:
             figures += _crowded(row, sight, readers, kind)
         elif kind == "plate" and (code := _code(row)):
             figures.append(code)
+    figures = _borne_out(figures, sight, readers)
     return [_among(figure, figures) for figure in figures]
+
+
+def _borne_out(figures: list[Figure], sight: Sight, readers: Readers) -> list[Figure]:
+    """The figures without the doubt that readers differ, where a third reader holds the value in two cuts."""
+    unsure = [at for at, figure in enumerate(figures) if _only_readers_differ(figure)]
+    quads = [np.array(figures[at].box.corners, np.float32) for at in unsure]
+    texts = readers.third.numbers(
+        [cut(sight.pixels, grow(quad, along, across), LINE_HEIGHT) for quad in quads for along, across in _THIRD_CUTS]
+    )
+    kept = list(figures)
+    for n, at in enumerate(unsure):
+        said = texts[2 * n : 2 * n + 2]
+        if all(opinion.text == figures[at].value for opinion in said):
+            opinions = (*figures[at].opinions, *said)
+            kept[at] = figures[at].model_copy(update={"doubts": (), "opinions": opinions})
+    return kept
+
+
+def _only_readers_differ(figure: Figure) -> bool:
+    """Say whether a figure's only doubt is that our reader or one cut differs, and not about a nought for an eight."""
+    second = [opinion.text for opinion in figure.opinions if opinion.reader.startswith("pp-ocr")]
+    ours = [opinion.text for opinion in figure.opinions if opinion.reader.startswith("display reader")]
+    return (
+        bool(figure.doubts)
+        and all(doubt.kind is DoubtKind.DIGIT_UNSURE for doubt in figure.doubts)
+        and second.count(figure.value) >= _MOST
+        and not set(ours[:_MOST]) & set(_noughts(figure.value))
+    )
 
 
 def _among(figure: Figure, figures: list[Figure]) -> Figure:
@@ -102,6 +136,8 @@ def _among(figure: Figure, figures: list[Figure]) -> Figure:
     alike = [one.value for one in others if one.unit == unit and is_value_text(one.value)]
     places = {len(text.partition(".")[2]) for text in alike}
     whole = is_value_text(value) and "." not in value and len(value.lstrip("-")) > 1
+    if known and known.units == () and whole:
+        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="such a value has a point"))
     if unit and whole and places == {1}:
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="the others in this unit have a point"))
         value, alternatives = f"{value[:-1]}.{value[-1]}", (value, *alternatives)
@@ -116,6 +152,7 @@ def _figure(row: Row, sight: Sight, readers: Readers, kind: Kind) -> Figure:
     line, again = _again(row, value, pixels, readers)
     label, known, label_doubts = _label(row, _label_again(row, pixels, readers))
     label_doubts += _cut_label(row, known, sight, readers)
+    label_doubts += _blown_beside(row, sight)
     ours, spreads = _our_reading(value, pixels, readers)
     opinions = [
         Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4)),
@@ -196,11 +233,12 @@ def _value_doubts(value: str, opinions: list[Opinion], spreads: list[Spread]) ->
     doubts = differences(value, second)
     held = sum(opinion.text == value for opinion in ours)
     others = [opinion for opinion in ours if opinion.text not in ("", value) and opinion.score > _CONTRADICTS]
-    passed = held and _hold(value, second, _VERY_SURE) and all(one.score < _SURE for one in others)
+    clear = sum(one.score >= _VERY_SURE for one in second) >= _MOST and _hold(value, second, _QUITE_SURE)
+    passed = held and clear and all(one.score < _SURE for one in others)
     if not held or (held < _MOST and others and not passed):
         said = others or ours
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{said[0].reader} read {said[0].text or 'nothing'}"))
-    if not (_hold(value, second, _VERY_SURE) and _hold(value, ours[:2], _SURE)):
+    if not (clear and _hold(value, second, _SURE) and _hold(value, ours[:2], _SURE)):
         for twin in _noughts(value):
             if sum(spread.get(twin, 0.0) for spread in spreads) / len(spreads) > _TWIN:
                 doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"it may be {twin}"))
@@ -306,6 +344,23 @@ def _cut_label(row: Row, label: Label | None, sight: Sight, readers: Readers) ->
     if float(np.percentile(behind, 90)) - float(np.median(ground)) > _PATCH:
         return [Doubt(kind=DoubtKind.HIDDEN, detail="light lies on the place behind its label")]
     return []
+
+
+def _blown_beside(row: Row, sight: Sight) -> list[Doubt]:
+    """A doubt where light has wiped out the place before a number, or behind it where no unit is read there."""
+    value = row.values[0]
+    a, b, c, d = value.quad
+    run = (b - a) / max(float(np.linalg.norm(b - a)), 1e-6) * np.float32(np.linalg.norm(d - a) * _BESIDE)
+    if float(np.median(_light(sight, value.quad))) >= _LIT:
+        return []
+    zones = {"before": [a - run, a, d, d - run]}
+    if not row.unit:
+        zones["behind"] = [b, b + run, c + run, c]
+    return [
+        Doubt(kind=DoubtKind.HIDDEN, detail=f"light lies on the place {side} the number")
+        for side, corners in zones.items()
+        if float((_light(sight, np.array(corners, np.float32)) >= _BLOWN).mean()) > _WIPED
+    ]
 
 
 def _light(sight: Sight, part: Quad) -> NDArray[np.float32]:

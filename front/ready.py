@@ -29,7 +29,7 @@ _LIBRARIES = {
     "opencv-python-headless": "finds displays in pictures",
     "rapidocr": "first reader of displays and slips",
     "onnxruntime": "runs the display readers",
-    "pytesseract": "calls tesseract, which no reader here uses at present",
+    "pytesseract": "calls tesseract, the third reader of numbers",
     "pi-heif": "opens HEIC pictures",
     "spacy": "cuts text into words",
     "weasyprint": "makes the PDF report",
@@ -76,7 +76,13 @@ def parts() -> Iterator[Part]:
         yield _library(name, purpose)
     yield _speech_model()
     yield from _display_models()
-    yield _program("tesseract", "no reader here uses it at present", "tesseract-ocr", ("--version",), needed=False)
+    yield _program(
+        "tesseract",
+        "third reader of numbers in tables",
+        "tesseract-ocr",
+        ("--version",),
+        needed=False,
+    )
     yield _program("espeak-ng", "speaks questions", "espeak-ng", ("--version",), needed=False)
     yield _player()
     yield _home()

@@ -1,0 +1,161 @@
+"""Text displays and print become figures with label, value and unit; what cannot be read is never taken.
+
+Renders come from training/render, whose truth is known; the bars of the whole are measured by bench.see on pictures of
+another renderer.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from capture.advice import TWO
+from capture.readers import Readers, load_readers
+from capture.see import look
+from capture.tesseract import Tesseract
+from schemas.evidence import Look
+from training.render import (
+    mount,
+    random_body,
+    random_dot_style,
+    random_slip_style,
+    render_dot_display,
+    render_slip,
+    take_photo,
+)
+
+pytestmark = pytest.mark.slow
+
+Picture = NDArray[np.uint8]
+ROWS = (
+    ("CO2", "9.3", "%"),
+    ("O2", "4.4", "%"),
+    ("CO", "76", "ppm"),
+    ("Flue temp", "112.5", "°C"),
+    ("Lambda", "1.27", ""),
+)
+UNITS = {"%": "%", "ppm": "[ppm]", "°C": "Cel", "": ""}
+
+
+@pytest.fixture(scope="module")
+def readers() -> Readers:
+    return load_readers()
+
+
+def seen(picture: Picture, folder: Path, readers: Readers) -> Look:
+    """What is read in a picture (RGB)."""
+    path = folder / "p.png"
+    cv2.imwrite(str(path), picture[:, :, ::-1])
+    return look(path, "0" * 64, readers)
+
+
+def flat(kind: str, seed: int) -> tuple[Picture, Sequence[object]]:
+    rng = np.random.default_rng(seed)
+    if kind == "slip":
+        head = ["COMBUSTION TEST", "04/03/26 09:31", "Fuel  G20"]
+        return render_slip(head, ROWS, ["Taken by"], random_slip_style(rng), rng)
+    window, boxes = render_dot_display(ROWS, "HIGH FIRE", random_dot_style(rng), rng)
+    return mount(window, boxes, random_body(rng), rng)
+
+
+def photo_of(kind: str, seed: int, severity: int = 0) -> Picture:
+    rng = np.random.default_rng([seed, 1])
+    front, boxes = flat(kind, seed)
+    size = (960, 1280) if kind == "slip" else (1024, 768)
+    return take_photo(front, boxes, severity, rng, size=size, fill=0.85, behind="plaster", compress=False)[0]  # type: ignore[arg-type]  # boxes of either kind
+
+
+def wrong(found: Look) -> list[tuple[str, str, str]]:
+    """What was taken and is not on the display."""
+    true = {("".join(label.split()).casefold(), value, UNITS[unit]) for label, value, unit in ROWS}
+    taken = [one for one in found.figures if not one.doubts]
+    return [
+        (one.label, one.value, one.unit)
+        for one in taken
+        if ("".join(one.label.split()).casefold(), one.value, one.unit) not in true
+    ]
+
+
+@pytest.mark.parametrize("kind", ["slip", "dots"])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_rows_are_read_with_label_and_unit(kind: str, seed: int, tmp_path: Path, readers: Readers) -> None:
+    found = seen(photo_of(kind, seed), tmp_path, readers)
+    assert not wrong(found)
+    read = {("".join(one.label.split()).casefold(), one.value) for one in found.figures}
+    assert len(read & {("".join(label.split()).casefold(), value) for label, value, _ in ROWS}) >= 4
+    for figure in found.figures:  # boxes are in the photo, though it was read straightened
+        corners = np.array(figure.box.corners)
+        assert (corners >= -2).all()
+        assert (corners.max(axis=0) <= (found.width + 2, found.height + 2)).all()
+
+
+def test_pale_print_in_shadow_is_found(tmp_path: Path, readers: Readers) -> None:
+    """A third of the contrast, a shadow over half: nothing is found in it as it is."""
+    photo = photo_of("slip", 1).astype(np.float32)
+    pale = 90 + 0.3 * (photo - 90)
+    pale[:, : photo.shape[1] // 2] *= 0.75
+    found = seen(np.clip(pale, 0, 255).astype(np.uint8), tmp_path, readers)
+    assert not wrong(found)
+    assert len(found.figures) >= 4
+
+
+@pytest.mark.parametrize("kind", ["slip", "dots"])
+@pytest.mark.parametrize("harm", ["blur", "dark", "glare", "small"])
+def test_what_cannot_be_read_is_never_taken(kind: str, harm: str, tmp_path: Path, readers: Readers) -> None:
+    photo = photo_of(kind, 3)
+    if harm == "blur":
+        photo = np.asarray(cv2.GaussianBlur(photo, (0, 0), 9), np.uint8)
+    elif harm == "dark":
+        rng = np.random.default_rng(3)
+        photo = np.clip(photo * 0.02 + rng.normal(0, 4, photo.shape), 0, 255).astype(np.uint8)
+    elif harm == "glare":
+        height, width = photo.shape[:2]
+        disc = np.zeros((height, width), np.float32)
+        cv2.circle(disc, (width // 2, height // 2), min(height, width) // 3, 1.0, -1)
+        light = np.asarray(cv2.GaussianBlur(disc, (0, 0), 40), np.float32)[..., None]
+        photo = np.clip(photo * (1 - light) + 255 * light, 0, 255).astype(np.uint8)
+    else:
+        small = cv2.resize(photo, None, fx=0.12, fy=0.12, interpolation=cv2.INTER_AREA)
+        photo = np.asarray(cv2.resize(small, photo.shape[1::-1], interpolation=cv2.INTER_LINEAR), np.uint8)
+    assert not wrong(seen(photo, tmp_path, readers))
+
+
+def test_a_clock_on_the_wall_and_a_calendar_are_no_reading(tmp_path: Path, readers: Readers) -> None:
+    picture = np.full((600, 800, 3), (190, 186, 170), np.uint8)
+    cv2.rectangle(picture, (150, 180), (650, 420), (30, 34, 32), -1)
+    cv2.putText(picture, "12:41", (190, 350), cv2.FONT_HERSHEY_SIMPLEX, 5, (120, 240, 150), 14)
+    assert not [one for one in seen(picture, tmp_path, readers).figures if not one.doubts]
+    cv2.rectangle(picture, (150, 180), (650, 420), (240, 240, 236), -1)
+    for line, text in enumerate(("WED 04/03/26", "THU 05/03/26", "FRI 06/03/26")):
+        cv2.putText(picture, text, (200, 250 + 65 * line), cv2.FONT_HERSHEY_SIMPLEX, 1.6, (20, 20, 20), 4)
+    assert not [one for one in seen(picture, tmp_path, readers).figures if not one.doubts]
+
+
+def test_two_displays_are_told(tmp_path: Path, readers: Readers) -> None:
+    one, other = (cv2.resize(photo_of("dots", seed), (800, 600)) for seed in (1, 2))
+    assert TWO in seen(np.asarray(np.hstack([one, other]), np.uint8), tmp_path, readers).advice
+    assert TWO not in seen(np.asarray(one, np.uint8), tmp_path, readers).advice
+
+
+def test_the_third_reader_reads_each_crop_for_itself() -> None:
+    crops = []
+    for text in ("158.5", "", "20.8"):
+        crop = np.full((70, 60 + 45 * len(text), 3), 230, np.uint8)
+        cv2.putText(crop, text, (20, 52), cv2.FONT_HERSHEY_SIMPLEX, 1.4, (20, 20, 20), 4)
+        crops.append(crop)
+    crops[2] = 255 - crops[2]  # light on dark
+    assert [opinion.text for opinion in Tesseract().numbers(crops)] == ["158.5", "", "20.8"]
+    assert Tesseract().numbers([]) == []
+
+
+def test_without_the_program_the_third_reader_has_no_opinion(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shutil, "which", lambda _: None)
+    third = Tesseract()
+    assert third.made_by == ()
+    assert [opinion.text for opinion in third.numbers([np.full((40, 90, 3), 200, np.uint8)])] == [""]
