@@ -215,8 +215,16 @@ def voice(text: str) -> Sound:
 # -- sessions ----------------------------------------------------------------------------------------------------------
 
 
+class Unheard(NoSpeakers):
+    """Speakers of which nobody but the technician hears anything."""
+
+    audible = True
+
+
 class Room:
     """Speakers whose sound the microphone hears, ``gain`` times as loud and an eighth of a second later."""
+
+    audible = True
 
     def __init__(self, gain: float) -> None:
         self._gain = gain
@@ -330,7 +338,7 @@ class Bench:
                 self.senses,
                 "bench",
                 microphone,
-                speakers or NoSpeakers(),
+                speakers or Unheard(),
                 Seen(),
                 patient=patient,
                 technician=technician,

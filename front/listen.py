@@ -17,6 +17,7 @@ from front.screen import out, print_json, standing
 from front.voice.keeper import Keeper
 from front.voice.screen import Screen
 from front.voice.session import Session
+from front.voice.sounds import speak
 from front.voice.speakers import find_speakers
 from jobs.book import job_of, sheet_of
 from jobs.questions import open_questions
@@ -61,6 +62,8 @@ def listen(
         speakers = find_speakers(to, silent=silent)
         heard = _microphone(source, mic)
         person = author(by, before)
+        if not silent:
+            speak("")  # says now, and not with the first question, that espeak-ng is missing
         taken_up(store, before, sense, person)
         sense.hear(Path(), "0" * 64, skip=0, progress=lambda done: None)  # loads the recogniser before the first word
         with Screen(f"{before.head.site}: {heard.name}", quiet=json) as screen:

@@ -30,6 +30,8 @@ from schemas.errors import BadInput, StoreFailed
 from schemas.evidence import Evidence
 from tests.sounds import Sound, roar, silence, spoken, write
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[1]
 BEGUN = datetime(2026, 3, 4, 12, 0, 0, 250_000, tzinfo=UTC)
 

@@ -20,9 +20,12 @@ from jobs.fold import Job
 from jobs.journal import SetAside, Told
 from jobs.senses import Senses
 from jobs.store import Store
+from jobs.told import read_back
 from schemas.errors import StoreFailed
 from schemas.evidence import Hypothesis, Look, MadeBy, Utterance
 from tests.sounds import Sound, roar, silence, spoken
+
+pytestmark = pytest.mark.slow
 
 MADE_BY = MadeBy(reader="double", version="1")
 
@@ -69,6 +72,7 @@ class Room:
     cues: list[tuple[str, float, Sound]] = field(default_factory=list)
     lost: tuple[float, float] | None = None
     name: str = "room"
+    audible: bool = True
     played: list[tuple[float, str, str]] = field(default_factory=list)
     stopped: list[float] = field(default_factory=list)
 
@@ -237,6 +241,18 @@ def test_before_the_firing_rate_changes_what_is_missing_and_the_row_are_said(tmp
     heard = listen(tmp_path, place, ["High fire. CO2 is nine point one percent.", "Going down to low fire now."])
     assert heard.told[0].startswith("Missing at high fire: ")
     assert heard.told[1] == "high fire: C O two nine point one."
+
+
+def test_what_is_only_shown_is_not_marked_as_read_back(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=12.0)
+    place.audible = False
+    heard = listen(tmp_path, place, ["High fire. CO is seventy-six."])
+    assert ("said", "C O, high fire, seventy-six.") in heard.lines.seen
+    assert [what for _, what, _ in place.played] == ["taken"]
+    with Store(tmp_path / "store") as store:
+        told = [one.body for one in store.entries(heard.job.number) if isinstance(one.body, Told)]
+        assert [(one.kind, one.readings) for one in told] == [("shown", ())]
+        assert read_back(store.entries(heard.job.number), heard.job) == frozenset()
 
 
 def test_every_sample_is_evidence_and_the_spool_is_gone(tmp_path: Path) -> None:

@@ -246,6 +246,19 @@ def test_a_code_is_answered_by_spelling_it() -> None:
     assert value_of("Velmora four hundred", asked) is None
 
 
+def test_of_two_values_of_one_slot_the_one_that_is_said_is_meant() -> None:
+    first, second = about("9.3"), about("9.5").model_copy(update={"reading": "s"})
+    question = questioned(first, second).question
+    assert question is not None
+    asked = WORDING.question(question)
+    assert asked is not None
+    assert asked.text == "C O two, high fire: nine point three, or nine point five?"
+    for text, reading in (("nine point five", "s"), ("nine point three", "r"), ("nine point six", "r")):
+        reply = REPLIES.understand(heard(text, second=text), asked)
+        assert reply is not None
+        assert reply.candidate.reading == reading
+
+
 def test_names_are_not_asked_aloud() -> None:
     assert WORDING.question(questioned(about("Ray Ostrinder", "technician", "", "")).question or fail()) is None
 

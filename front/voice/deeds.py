@@ -44,13 +44,13 @@ class Deeds:
         key = f"set-aside/{utterance.evidence}/{utterance.number}"
         self._store.append(self._number, [Draft(body, self._by, key)])
 
-    def told(self, say: rules.Say, *, whole: bool) -> None:
-        """Note what was said; it names readings as read back only if it was said to its end."""
+    def told(self, say: rules.Say, *, whole: bool, aloud: bool = True) -> None:
+        """Note what was said, or only shown; it names readings as read back only if it was said aloud to its end."""
         if not say.text:
             return
         question = say.about.question.id if say.about and say.about.question else None
-        read_back = say.about.readings if whole and say.about and say.about.question is None else ()
-        body = Told(kind="said", text=say.text, question=question, readings=read_back)
+        read_back = say.about.readings if aloud and whole and say.about and say.about.question is None else ()
+        body = Told(kind="said" if aloud else "shown", text=say.text, question=question, readings=read_back)
         self._store.append(self._number, [Draft(body)])
 
     def do(self, action: rules.Action) -> Iterator[str]:

@@ -75,11 +75,15 @@ class Replies:
         chosen = self._choice(utterance, asked)
         if chosen is not None:
             return Reply("choice", chosen, clear=True, denies=denies)
+        # A bare value is an answer only where there is one thing that it can be of.
+        alone = len({(one.appliance, one.quantity, one.condition) for one in asked.candidates}) == 1
         for candidate in {one.quantity: one for one in reversed(asked.candidates)}.values():
             may_name = denies or (asked.question is not None and not _elsewhere(candidate, here))
-            found = self._value(utterance, candidate, alone=len(asked.readings) == 1, may_name=may_name)
+            found = self._value(utterance, candidate, alone=alone, may_name=may_name)
             if found is not None:
-                mine = next((one for one in asked.candidates if one.quantity == found.quantity), None)
+                told = (found.quantity, found.value, found.unit)
+                same = (one for one in asked.candidates if (one.quantity, one.value, one.unit) == told)
+                mine = next(same, next((one for one in asked.candidates if one.quantity == found.quantity), None))
                 if mine is None or not self._is_spelt(utterance, found):
                     return None
                 given = mine.model_copy(update={"value": found.value, "unit": found.unit, "why": "said"})

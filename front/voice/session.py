@@ -55,6 +55,8 @@ ECHO = 0.22
 """From this likeness on, the microphone hears the tool itself."""
 LOUD_NOISE_S = 8.0
 CLIPPED = 0.98
+READ_S = 0.3
+"""Seconds in which a word on the screen is read."""
 _SILENT_S = 6.0
 
 
@@ -401,15 +403,18 @@ class Session:
         if say.tone is not None:
             self.watcher.line("tone", say.tone, self._now)
         self.watcher.line("said", say.text, self._now)
-        parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
-        sound = np.concatenate([*parts, speak(say.text)]) if say.text else np.concatenate([*parts, np.zeros(1)])
-        self._play(np.asarray(sound, np.float32), "speech", say.text)
+        if self.speakers.audible:
+            parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
+            sound = np.concatenate([*parts, speak(say.text)])
+            self._play(np.asarray(sound, np.float32), "speech", say.text)
+        else:  # the time that it takes to read
+            sound = np.zeros(int(READ_S * len(say.text.split()) * RATE), np.float32)
         until = self._now + len(sound) / RATE
         self._ends.append((until, say))
         self._step(rules.Playing(until))
 
     def _over(self, say: rules.Say, *, whole: bool) -> None:
-        self._deeds.told(say, whole=whole)
+        self._deeds.told(say, whole=whole, aloud=self.speakers.audible)
         self._step(rules.Played(self._now, say, whole))
 
     def _play(self, sound: Samples, what: str, text: str) -> None:

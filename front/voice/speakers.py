@@ -21,7 +21,9 @@ _PLAYERS = (("aplay", "-q", "-"), ("paplay",), ("play", "-q", "-t", "wav", "-"))
 
 
 class Speakers(Protocol):
-    """Something that sounds. A new sound begins while the one before goes on only if that is a tone."""
+    """Something that sounds. ``audible``: somebody can hear it."""
+
+    audible: bool
 
     def play(self, sound: Sound, at: float, what: str, text: str) -> None:
         """Begin to play mono sound; ``at`` is the second of the session, ``what`` a tone's name or ``speech``."""
@@ -35,6 +37,8 @@ class Speakers(Protocol):
 class NoSpeakers:
     """Nothing is to be heard; the screen shows the same."""
 
+    audible = False
+
     def play(self, sound: Sound, at: float, what: str, text: str) -> None:
         """Do nothing."""
 
@@ -44,6 +48,8 @@ class NoSpeakers:
 
 class PlayerSpeakers:
     """Plays through a program of the system (aplay, paplay or sox's play)."""
+
+    audible = True
 
     def __init__(self, command: tuple[str, ...]) -> None:
         self._command = command
@@ -75,6 +81,8 @@ class FolderSpeakers:
 
     So another program can hear the tool, or a test read what it said and when.
     """
+
+    audible = True
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder

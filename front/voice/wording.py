@@ -155,6 +155,11 @@ class Wording:
         what, value = self.what(first), self.of(first)
         if len({one.reading for one in question.candidates}) > 1:
             heard = list({one.reading: one for one in reversed(question.candidates)}.values())[::-1]
+            if len({(one.appliance, one.quantity, one.condition, one.phase) for one in heard}) == 1:
+                text = self.phrase(
+                    "either", what=what, value=value, other=self._or([self.of(one) for one in heard[1:]])
+                )
+                return Asked(text, "value", question.candidates, question)
             link = self.phrase("and")
             values = f" {link} ".join(f"{self._name(one.quantity)} {self.of(one)}" for one in heard)
             return Asked(self.phrase("stands", values=values), "choice", question.candidates, question)
