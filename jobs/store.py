@@ -201,6 +201,12 @@ class Store:
         with self._transaction() as connection:
             return {row.number: (row.seq, row.hash) for row in connection.execute(sa.select(_jobs))}
 
+    def stamp(self) -> tuple[int, int]:
+        """Return how many journals and how many entries there are; both only ever grow, so equal means unchanged."""
+        with self._transaction() as connection:
+            row = connection.execute(sa.select(sa.func.count(), sa.func.sum(_jobs.c.seq)).select_from(_jobs)).one()
+        return int(row[0]), int(row[1] or 0)
+
     def head(self, number: str) -> tuple[int, str]:
         """Return the sequence number and hash that a journal ends with.
 
