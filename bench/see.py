@@ -291,9 +291,7 @@ def _peers(folder: Path, labels: list[Label]) -> None:
                 table[kind]["found"] += sum(found_among(value, lines) for _, value, _ in true)
         shares = ", ".join(f"{kind} {100 * one['found'] / one['true']:.1f} %" for kind, one in sorted(table.items()))
         middle = sorted(times)[len(times) // 2]
-        print(
-            f"plain {name}: values found anywhere: {shares}; {middle:.2f} s a picture; {memory.peak:.0f} MB with ours"
-        )
+        print(f"plain {name}: values found anywhere: {shares}; {middle:.2f} s a picture; {memory.peak:.0f} MB")
 
 
 def _cpu() -> float:
