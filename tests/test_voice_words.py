@@ -150,6 +150,9 @@ def test_a_note_is_what_follows_its_word() -> None:
         == "valve cover cracked."
     )
     assert note_of(heard("noted"), spoken()) is None
+    assert note_of(heard("note fourteen", second="Note 14."), spoken()) is None
+    assert note_of(heard("no, cover it", second="Note cover it."), spoken()) is None
+    assert value_of("note fourteen", Asked("…", "value", (about("40", "co", "high_fire", "[ppm]"),))) == "14"
 
 
 def test_every_phrase_is_used_and_every_one_used_is_there() -> None:

@@ -92,12 +92,20 @@ def command_of(utterance: Utterance, said: Said) -> Command | None:
 
 
 def note_of(utterance: Utterance, said: Said) -> str | None:
-    """Return the text of a note that is dictated, as the second opinion spells it; None if it is no note."""
-    for text in (utterance.second_opinion, utterance.text):
-        for words in said.notes if text else ():
-            found = re.match(rf"\W*{re.escape(words)}\b[\W_]*(.+)", text or "", re.IGNORECASE | re.DOTALL)
-            if found:
-                return found[1].strip()
+    """Return the text of a note that is dictated, as the second opinion spells it; None if it is no note.
+
+    Both ways of hearing must begin with its words and go on with two more: "no, fourteen" is heard as "note fourteen".
+    """
+    texts = [utterance.text] if utterance.second_opinion is None else [utterance.text, utterance.second_opinion]
+    notes = [_note(text, said) for text in texts]
+    return notes[-1] if None not in notes else None
+
+
+def _note(text: str, said: Said) -> str | None:
+    for words in said.notes:
+        found = re.match(rf"\W*{re.escape(words)}\b[\W_]*(.+)", text, re.IGNORECASE | re.DOTALL)
+        if found and len(plain(found[1]).split()) > 1:
+            return found[1].strip()
     return None
 
 
