@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 from extract.assign import Name, Value
 from extract.book import Book
@@ -27,15 +28,19 @@ from schemas.readings import (
 __all__ = [
     "bind_back",
     "completes_move",
+    "doubted",
     "interrupted",
     "named_afterwards",
     "relabels",
     "signed_afterwards",
     "swaps",
     "undo",
+    "unit_afterwards",
 ]
 
 
+FEW_WORDS = 4  # "I think so maybe": no longer than this it is of what stands before it
+SOON = 6.0  # seconds within which a bare "no" is of what was just said
 MANY = frozenset(("those", "both", "all", "lot", "two", "everything", "them"))
 
 
@@ -46,8 +51,8 @@ def undo(b: Book, p: Parsed) -> None:
     for n, i in enumerate(p.laid.items):
         if i.role("correct") and i.kind in ("cue", "plain", "word", "state"):
             b.c.correcting = True
-        if not i.role("undo"):
-            continue
+        if not i.role("undo") or (n and p.laid.items[n - 1].role("not")):
+            continue  # "don't scratch that"
         k = p.laid.segment_of[n]
         rest = [x for m, x in enumerate(p.laid.items) if m > n and p.laid.segment_of[m] in (k, k + 1)]
         strangers = [x for x in rest if x.kind not in ("plain", "cue", "condition", "enter", "appliance", "filler")]
@@ -67,6 +72,27 @@ def undo(b: Book, p: Parsed) -> None:
             b.undone.append(target.id)
             if here:
                 here[0].used += 1
+
+
+def doubted(b: Book, p: Parsed) -> bool:
+    """ "That can't be right", "I think", a bare "no": what was just said is asked about."""
+    if p.values or p.names or p.checks or p.moves or p.captures or p.sentence.mark == "?":
+        return False
+    items = [i for i in p.laid.items if i.kind not in ("filler", "mark")]
+    plain = all(i.kind in ("plain", "cue", "condition") for i in items)
+    said = any(s.has("doubted") for s in p.sentence.segments)
+    unsure = plain and len(items) <= FEW_WORDS and any(s.has("unsure") for s in p.sentence.segments)
+    no = len(items) <= 2 and all(i.role("no") for i in items) and bool(items)
+    ago = b.at - b.c.last_at
+    if not (said or unsure or no) or ago > (SOON if no else RECENT):
+        return False
+    done = False
+    for r in b.group():
+        if r.taken and r.quantity is not None:
+            text = doubt(DoubtKind.TO_CONFIRM, "it was doubted behind it")
+            b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
+            done = True
+    return done
 
 
 def may_undo(b: Book, p: Parsed, named: Sequence[Name]) -> None:
@@ -233,20 +259,44 @@ def swaps(b: Book, p: Parsed) -> bool:
 
 def signed_afterwards(b: Book, p: Parsed) -> bool:
     """ "Offset point oh two. Put a minus on that.": the sign of the reading just made."""
-    if p.values or not any(s.has("make_minus") for s in p.sentence.segments):
+    plus = any(s.has("make_plus") for s in p.sentence.segments)
+    if p.values or not (plus or any(s.has("make_minus") for s in p.sentence.segments)):
         return False
     group = [r for r in b.group() if b.measured(r)][-1:]
-    if not group or group[0].value.startswith("-"):
+    if not group or group[0].value.startswith("-") != plus:
         return False
     r = group[0]
     if b.g.measures[str(r.quantity)].sign == "plain":
         return False
     doubts = tuple(d for d in r.doubts if d.kind != DoubtKind.SIGN_UNCLEAR)
-    new = r.model_copy(update={"id": b.new_id(), "value": f"-{r.value}", "doubts": doubts})
+    new = r.model_copy(update={"id": b.new_id(), "value": r.value[1:] if plus else f"-{r.value}", "doubts": doubts})
     b.emit(Change(target=r.id, reading=new, why="the sign was said behind it"))
     b.made = [rid for rid in b.made if rid != r.id]
     b.mark(new.id)
     b.c.correcting = False
+    return True
+
+
+def unit_afterwards(b: Book, p: Parsed) -> bool:
+    """ "Flue temp one twenty. That's Celsius.": the unit of the reading just made."""
+    if p.values or p.names or len(b.tokens) > 2 * FEW_WORDS:
+        return False
+    group = [r for r in b.group() if b.measured(r)][-1:]
+    span = [b.tokens[k] for i in p.laid.items for k in range(i.start, i.end)]
+    texts = [" ".join(t.low for t in span[k:m]) for k in range(len(span)) for m in range(len(span), k, -1)]
+    code = next((u for text in texts if len(text) > 2 and (u := b.g.unit_written(text))), "")
+    if not group or not code or code == group[0].unit or code not in b.g.measures[str(group[0].quantity)].units:
+        return False
+    r = group[0]
+    sign: Literal["", "-"] = "-" if r.value.startswith("-") else ""
+    number = Number(((r.value.lstrip("-"), 0.0),), sign=sign, exact=True, digits=r.value)
+    f = fit(number, code, b.g.measures[str(r.quantity)], b.c.setting.units)
+    doubts = [d for d in r.doubts if d.kind != DoubtKind.UNIT_UNCLEAR]
+    if f.doubts or f.cost >= 3 or not (b.c.correcting or any(s.has("that_was") for s in p.sentence.segments)):
+        doubts.append(doubt(DoubtKind.UNIT_UNCLEAR, "the unit was said behind it"))
+    new = r.model_copy(update={"id": b.new_id(), "unit": code, "doubts": tuple(doubts)})
+    b.settle(new, r.id, "the unit was said behind it")
+    b.made = [rid for rid in b.made if rid != r.id]
     return True
 
 
@@ -284,7 +334,7 @@ def completes_move(b: Book, p: Parsed) -> bool:
     screw = [i for i in p.laid.items if i.get("screw") or i.get("short screw")]
     words = old.note.split()
     doubts = list(old.doubts)
-    corrected = b.c.correcting and len(words) > 1
+    corrected = b.c.correcting and bool(words) and words[-1] in ("cw", "ccw")
     if way and corrected:
         words[-1] = "cw" if way[-1].role("in_words") else "ccw"
     if way and any(d.kind == DoubtKind.DIRECTION_UNCLEAR for d in doubts):

@@ -45,6 +45,7 @@ class Language(NamedTuple):
     motion: frozenset[str]
     turned: frozenset[str]
     since: frozenset[str]
+    hearsay: frozenset[str]
     one_after: frozenset[str]
     one_before: frozenset[str]
     degrees: tuple[str, ...]
@@ -92,6 +93,7 @@ def language(code: str = "en") -> Language:
         motion=frozenset(raw["words"]["motion"]),
         turned=frozenset(raw["words"]["turned"]),
         since=frozenset(raw["words"]["since"]),
+        hearsay=frozenset(raw["words"]["hearsay"]),
         one_after=frozenset(raw["words"]["one_after"]),
         one_before=frozenset(raw["words"]["one_before"]),
         degrees=tuple(raw["words"]["degrees"]),

@@ -14,7 +14,7 @@ from extract.heard import name_misgiving
 from extract.lexicon import Item
 from extract.moves import Move
 from extract.parse import Parsed
-from extract.states import Checked
+from extract.states import DENIED, Checked, state_of
 from extract.texts import Capture
 from extract.values import fit
 from schemas.doubts import Doubt, DoubtKind
@@ -22,9 +22,13 @@ from schemas.readings import (
     Alternative,
     QuotedLimit,
     Reading,
+    Relabel,
 )
 
-__all__ = ["ought_to_be", "quote_limits", "record_check", "record_choices", "record_move", "record_text"]
+__all__ = ["check_again", "ought_to_be", "quote_limits", "record_check", "record_choices", "record_move", "record_text"]
+
+
+DENIAL = 7  # a denial without the check's name is no longer than this
 
 
 def record_text(b: Book, c: Capture) -> None:
@@ -90,6 +94,8 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
     why = f"“{strange}” beside it is not known" if strange else ""
     if checked.answered:
         why = "failed, or not done yet?"
+    elif good and not why:
+        why = _second_hand(b, p)
     for tag in tags:
         reading = Reading(
             id=b.new_id(), quantity=checked.quantity, condition="", value=checked.state, appliance=tag,
@@ -100,6 +106,48 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
         if old is not None and old.value == checked.state:
             continue
         b.settle(reading, old.id if old else None, "told again")
+
+
+def _second_hand(b: Book, p: Parsed) -> str:
+    """Why a check that passed is asked about: the speaker was not sure, or somebody else says so."""
+    for s in p.sentence.segments:
+        if s.has("unsure"):
+            return "the speaker was not sure"
+        for i in s.items:
+            for k in range(i.start, i.end):
+                if i.kind in ("plain", "cue") and b.tokens[k].low in b.g.lang.hearsay:
+                    return f"“{b.tokens[k].low}”: did you see it yourself?"
+    return ""
+
+
+def check_again(b: Book, p: Parsed) -> bool:
+    """ "Low water cut-off passed." "No, failed.": what is said of the check of a moment ago, without its name."""
+    last = b.last_of()
+    checks = [x for x in (last.quantity if last is not None else None,) if x and b.g.quantities[x].kind == "check"]
+    if last is None or not checks or p.checks or p.values or p.captures or p.moves or p.sentence.mark == "?":
+        return False
+    if b.at - b.c.times.get(last.id, float("-inf")) > RECENT:
+        return False
+    named = [q for i in p.laid.items if i.kind == "quantity" for q in i.value.ids if q != last.quantity]
+    if named:
+        return False
+    state = state_of(p.sentence, checks[0])
+    src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
+    if state and state != last.value:
+        sure = state != DENIED and all(i.kind != "word" for i in p.laid.items)
+        value = "failed" if state == DENIED else state
+        doubts = () if sure else (doubt(DoubtKind.TO_CONFIRM, "it was said without the check's name"),)
+        new = last.model_copy(
+            update={"id": b.new_id(), "value": value, "source": src, "doubts": doubts, "asked_with": None}
+        )
+        b.settle(new, last.id, "told again")
+        return True
+    denied = any(s.has("correct", "not", "doubted") for s in p.sentence.segments)
+    if denied and not state and last.taken and len(p.laid.items) <= DENIAL:
+        text = doubt(DoubtKind.TO_CONFIRM, "it was denied behind it")
+        b.emit(Relabel(target=last.id, doubts=(*last.doubts, text), source=src, why=text.detail))
+        return True
+    return False
 
 
 def _share(v: Value) -> str:

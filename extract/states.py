@@ -10,7 +10,7 @@ from extract.clauses import Segment, Sentence
 from extract.lexicon import Grammar, Item
 from extract.tokens import Token
 
-__all__ = ["Checked", "checks_of"]
+__all__ = ["DENIED", "Checked", "checks_of", "state_of"]
 
 DENIED = "not passed"  # "the leak test is not good": failed, or not done yet
 RANK = ("not applicable", "not yet", DENIED, "failed", "passed", "done")
@@ -65,8 +65,12 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
             if grammar.quantities[q].kind == "check"
             and not (s.numbers and grammar.quantities[i.value.ids[0]].kind == "number")
         ]
+        together = s.has("both")
         if named:
-            open_ = named
+            told = set(states)
+            open_ = [*(x for x in open_ if together and x[0] not in told), *named]
+        elif open_ and _something_else(s):
+            open_ = []  # "high limit passed, the low pump failed": that is of another thing
         pending = s.has("not_done") or s.kind == "future"
         skipped = s.has("skipped")
         for q, i in named:
@@ -107,6 +111,30 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
         unclear = DENIED in names
         start, end = spans.get(q, [found[0][1] - 1, found[0][1]])
         yield Checked(q, "failed" if state == DENIED else state, start, max(end, *(e for _, e in found)), unclear)
+
+
+def _something_else(s: Segment) -> bool:
+    """Whether a clause without a check names a thing of its own in front of its state."""
+    for i in s.items:
+        if i.get("state") is not None:
+            return False
+        if i.kind in ("word", "quantity", "other", "condition"):
+            return True
+    return False
+
+
+def state_of(sentence: Sentence, quantity: str) -> str:
+    """What a sentence without a check's name says of the check spoken of before it; empty where nothing."""
+    names = []
+    for s in sentence.segments:
+        if s.kind not in ("reading", "limit"):
+            continue
+        for n, i in enumerate(s.items):
+            pairs = dict(i.get("state") or ())
+            if quantity in pairs:
+                denied = n > 0 and s.items[n - 1].role("not")
+                names.append(DENIED if denied else pairs[quantity])
+    return next((r for r in RANK if r in names), "")
 
 
 def _opposite(quantity: str, state: str, words: str, grammar: Grammar) -> str:

@@ -12,17 +12,19 @@ from extract.context import CLOCKED, Clocking, Context, Setting, Topic
 from extract.corrections import (
     bind_back,
     completes_move,
+    doubted,
     interrupted,
     named_afterwards,
     relabels,
     signed_afterwards,
     swaps,
     undo,
+    unit_afterwards,
 )
 from extract.guards import unresolved, went_astray
 from extract.heard import best_heard
 from extract.lexicon import Grammar
-from extract.notes import ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
+from extract.notes import check_again, ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
 from extract.over_range import over_range
 from extract.parse import Parsed
 from extract.take import take_value
@@ -83,9 +85,19 @@ def sentence(b: Book, p: Parsed) -> None:
     tags = appliances(b, p)
     phases(b, p)
     undo(b, p)
-    if swaps(b, p) or signed_afterwards(b, p) or named_afterwards(b, p) or completes_move(b, p):
+    if (
+        swaps(b, p)
+        or signed_afterwards(b, p)
+        or unit_afterwards(b, p)
+        or named_afterwards(b, p)
+        or completes_move(b, p)
+    ):
         return
     labelled = relabels(b, p)
+    if check_again(b, p):
+        return
+    if not labelled:
+        doubted(b, p)
     if tags and not labelled:
         b.use_appliance(tags[0][1])
     fresh = None if labelled else states(b, p)
