@@ -38,7 +38,7 @@ _THIRD_CUTS = ((0.3, 0.15), (0.5, 0.25))
 _CONTRADICTS = 0.5
 _MOST = 2
 _BLANK = "pp-ocr, wider, no number"
-_FAIRLY_SURE, _QUITE_SURE, _SURE, _VERY_SURE = 0.75, 0.85, 0.9, 0.97
+_FAIRLY_SURE, _QUITE_SURE, _SURE, _VERY_SURE = 0.75, 0.8, 0.9, 0.97
 _TWIN = 0.1
 _LABEL_REACH = 6.0
 """heights behind a label in which more of it may stand"""
@@ -170,7 +170,7 @@ def _figure(row: Row, sight: Sight, readers: Readers, kind: Kind) -> Figure:
     alternatives = alternatives_of(shown, opinions)
     if grouped_by_comma:
         alternatives = (value.value, *(other for other in alternatives if other != value.value))
-    doubts = [*_value_doubts(shown, opinions, spreads), *label_doubts, *unit_doubts]
+    doubts = [*_value_doubts(shown, opinions, spreads, kind), *label_doubts, *unit_doubts]
     return Figure(
         label=label,
         value=shown,
@@ -217,12 +217,13 @@ def _our_reading(value: Word, pixels: Pixels, readers: Readers) -> tuple[list[Op
     return opinions, spreads
 
 
-def _value_doubts(value: str, opinions: list[Opinion], spreads: list[Spread]) -> list[Doubt]:
+def _value_doubts(value: str, opinions: list[Opinion], spreads: list[Spread], kind: Kind) -> list[Doubt]:
     """Doubts where PP-OCR holds it not in every cut, or our reader in no cut or, against another value, in one only.
 
     A unit's first stroke, read as one more digit in one cut, a piece without a number, and another reading by our
     reader in wider cuts are passed over where everything else is very sure. A nought with a slash or a dot is an eight
-    to PP-OCR: there our reader must see no nought.
+    to PP-OCR: there our reader must see no nought. A plate's print is not what our reader learned: there it need not
+    hold the value.
     """
     second = [opinion for opinion in opinions if opinion.reader.startswith("pp-ocr")]
     ours = [opinion for opinion in opinions if not opinion.reader.startswith("pp-ocr")]
@@ -231,11 +232,13 @@ def _value_doubts(value: str, opinions: list[Opinion], spreads: list[Spread]) ->
     if len(longer) == 1 and _hold(value, rest, _SURE) and _hold(value, ours[:2], _FAIRLY_SURE):
         second = rest
     doubts = differences(value, second)
+    if not doubts and max(one.score for one in second) < _SURE:
+        doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail="pp-ocr is not sure of it in any cut"))
     held = sum(opinion.text == value for opinion in ours)
     others = [opinion for opinion in ours if opinion.text not in ("", value) and opinion.score > _CONTRADICTS]
     clear = sum(one.score >= _VERY_SURE for one in second) >= _MOST and _hold(value, second, _QUITE_SURE)
-    passed = held and clear and all(one.score < _SURE for one in others)
-    if not held or (held < _MOST and others and not passed):
+    passed = (held or kind == "plate") and clear and all(one.score < _SURE for one in others)
+    if not passed and (not held or (held < _MOST and others)):
         said = others or ours
         doubts.append(Doubt(kind=DoubtKind.DIGIT_UNSURE, detail=f"{said[0].reader} read {said[0].text or 'nothing'}"))
     if not (clear and _hold(value, second, _SURE) and _hold(value, ours[:2], _SURE)):
