@@ -135,6 +135,7 @@ class Session:
         self._samples = 0
         self._noise_db: float | None = None
         self._told_began = False
+        self._echoes = False
         self._filing: list[Utterance] = []
         self._later: list[rules.Action] = []
         self._ends: deque[tuple[float, rules.Say]] = deque()
@@ -342,7 +343,10 @@ class Session:
             return False, False
         first = max(0, round(start * RATE) - self._recent_from)
         sound = np.concatenate([*self._recent])[first : max(first, round(end * RATE) - self._recent_from)]
-        return self._echo.share(sound, start) >= ECHO, overlap > 0.5 * (end - start)
+        share, over = self._echo.share(sound, start), overlap > 0.5 * (end - start)
+        self._echoes = self._echoes or share >= ECHO
+        # Where it hears itself at all, faint pieces of it cannot be told from somebody who speaks over it.
+        return share >= ECHO or (over and (self._echoes or share >= ECHO / 2)), over
 
     def _tell(self, before: Job, job: Job, answered: bool) -> None:
         place = place_now(self.store, job, self._sheet)
