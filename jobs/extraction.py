@@ -173,9 +173,9 @@ def _seen_from(filed: Filed, context: extract.Context) -> extract.Context:
 
 
 def _as_before(context: extract.Context, before: extract.Context) -> extract.Context:
-    """Return the context behind such a piece: what it was about is no longer taken for granted by what follows."""
-    names = ("setting", "appliance", "appliances", "appliance_lost", "since_appliance")
-    return replace(context, **{name: getattr(before, name) for name in names})
+    """Return the context behind such a piece: what it was about, its firing rate and its last reading too, is no longer
+    taken for granted by what follows."""
+    return replace(before, readings=context.readings, times=context.times, at=context.at)
 
 
 def _allowed(places: Iterable[Placed], filed: Mapping[str, Filed]) -> Iterator[Placed]:

@@ -16,6 +16,7 @@ tests stand whatever the real one makes of English (its rule for operations, ``e
 from __future__ import annotations
 
 import hashlib
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -25,6 +26,7 @@ from typing import Any, Literal
 import extract
 from capture.media import Media
 from extract import apply
+from jobs import extraction
 from jobs.senses import Senses
 from schemas.doubts import Doubt, DoubtKind
 from schemas.errors import BadInput
@@ -276,6 +278,7 @@ def install(put: Callable[[object, str, object], None] = setattr) -> None:
     """Put the doubled extraction in the place of the real one; ``put`` may be ``monkeypatch.setattr``."""
     for one in (Setting, compile_sheet, start, step, bind_look):
         put(extract, one.__name__, one)
+    put(extraction, "_last", deque(maxlen=1))  # what the real one found is not what a double would find
 
 
 def sha_of(data: bytes) -> str:

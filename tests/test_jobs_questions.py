@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -64,6 +65,7 @@ def say(store: Store, readings: list[Reading], monkeypatch: pytest.MonkeyPatch, 
         return replace(context, readings=extract.apply(found, context.readings)), found
 
     monkeypatch.setattr("extract.step", step)
+    monkeypatch.setattr("jobs.extraction._last", deque(maxlen=1))
     add(store, number, [Typed("talk")], senses=Ears().senses(), author="Ada")
 
 
