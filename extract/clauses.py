@@ -42,7 +42,7 @@ class Segment:
 
     def has(self, *roles: str) -> bool:
         """Whether a cue with one of these roles stands in it."""
-        return any(r in self.roles for r in roles)
+        return not self.roles.isdisjoint(roles)
 
     def says(self, words: frozenset[str], tokens: Sequence[Token]) -> bool:
         """Whether one of these words stands in it outside a longer phrase."""

@@ -137,7 +137,7 @@ def _skip(tokens: Sequence[Token], j: int, lang: Language) -> int:
     k = j
     while k < len(tokens) and (tokens[k].low in lang.fillers or tokens[k].low in (",", "...", "…")):
         k += 1
-    return k if any(t.low in lang.fillers for t in tokens[j:k]) else j
+    return k if k > j and any(t.low in lang.fillers for t in tokens[j:k]) else j
 
 
 def _digit(tokens: Sequence[Token], i: int, lang: Language, inside: bool) -> tuple[str, float] | None:

@@ -73,7 +73,9 @@ def captures(sentence: Sentence, tokens: Sequence[Token], text: str, grammar: Gr
         return [remark]
     found = list(_mentioned(items, tokens, text, grammar, stop, kinds))
     for s in sentence.segments:
-        if s.items and not any(c.start <= s.items[0].start + 2 and c.end > s.items[0].start for c in found):
+        if not any(i.kind in ("word", "number") for i in s.items):
+            continue  # a name has a word that is not known
+        if not any(c.start <= s.items[0].start + 2 and c.end > s.items[0].start for c in found):
             found = [*_introduced(s.items, tokens, text, grammar, stop, kinds, found), *found]
     return found
 
