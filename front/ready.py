@@ -30,6 +30,7 @@ _LIBRARIES = {
     "rapidocr": "first reader of displays and slips",
     "onnxruntime": "runs the display readers",
     "pytesseract": "calls tesseract, the third reader of numbers",
+    "sounddevice": "hears the microphone",
     "pi-heif": "opens HEIC pictures",
     "spacy": "cuts text into words",
     "weasyprint": "makes the PDF report",

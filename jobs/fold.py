@@ -260,7 +260,8 @@ def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:
                 filed.setdefault(evidence.sha256, added)
             case MovedIn(evidence=evidence, under=under, called=called):
                 here = filed.get(evidence.sha256) or _moved_in(entry.seq, entry.body)
-                filed[evidence.sha256] = replace(here, under=under, called=called)
+                aside = here.aside | set(entry.body.aside)
+                filed[evidence.sha256] = replace(here, under=under, called=called, aside=aside)
                 away.pop(evidence.sha256, None)
             case MovedOut(evidence=sha256, to=to):
                 filed.pop(sha256, None)

@@ -139,7 +139,8 @@ class Carried(Model):
 class MovedIn(Model):
     """A piece of evidence comes from another job, with all that was found in it; ``entry`` is the one there.
 
-    ``under`` and ``confirm`` are as in :class:`MovedUnder`; ``called`` are the names that appliances had where it was.
+    ``under`` and ``confirm`` are as in :class:`MovedUnder`; ``called`` are the names that appliances had where it was,
+    ``aside`` the utterances that belonged to the conversation with the tool.
     The file itself is not copied: it is named by its hash.
     """
 
@@ -156,6 +157,7 @@ class MovedIn(Model):
     entry: int = Field(ge=1)
     under: str | None = None
     called: tuple[str, ...] = ()
+    aside: tuple[int, ...] = ()
     carried: tuple[Carried, ...] = ()
     confirm: tuple[Name, ...] = ()
     why: str

@@ -104,6 +104,7 @@ def move_to_job(
             entry=job.position + 1,
             under=under,
             called=tuple(dict.fromkeys(name for one in job.appliances for name in (one.tag, *one.called))),
+            aside=tuple(sorted(filed.aside)),
             carried=tuple(_carried(job, evidence, other, under)),
             confirm=_reserved(other, sheets[1], by),
             why=why,
