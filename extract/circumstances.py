@@ -7,7 +7,7 @@ from typing import Literal
 from extract.book import Book
 from extract.clauses import PAST, Segment
 from extract.doubt import doubt
-from extract.lexicon import Item
+from extract.lexicon import OTHER, Item
 from extract.parse import Parsed
 from schemas.doubts import DoubtKind
 from schemas.readings import (
@@ -25,7 +25,13 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
         s = p.sentence.segments[p.laid.segment_of[n]]
         if s.kind in ("question", "history", "instruction") or s.has("future"):
             continue
+        ahead = p.laid.items[n - 1] if n else None
+        if ahead is not None and (ahead.role("not") or b.tokens[ahead.end - 1].low in ("as", "than", "like")):
+            continue  # "the same as boiler one", "not boiler two"
         tags: tuple[str, ...] = i.get("appliance")
+        if tags == (OTHER,):
+            another(b)
+            continue
         if tags == ("*",):
             known = b.known_appliances()
             b.c.appliances = known if len(known) > 1 else ("1", "2")
@@ -47,6 +53,17 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
     if out and (p.values or p.checks or p.moves or not b.group()):
         b.use_appliance(out[0][1])
     return out
+
+
+def another(b: Book) -> None:
+    """ "On to the next boiler": the other of two; among more, or where only one is known, it is asked which."""
+    known = b.known_appliances()
+    left = [tag for tag in known if tag != b.c.appliance]
+    if len(known) == 2 and len(left) == 1:
+        b.use_appliance(left[0])
+        return
+    b.c.appliances = known if len(known) > 1 else (b.c.appliance or "1", OTHER)
+    b.c.appliance, b.c.appliance_lost = None, True
 
 
 def unnamed_before(b: Book) -> None:

@@ -184,7 +184,7 @@ def _is_condition(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
     after = s.items[n + 1] if n + 1 < len(s.items) else None
     if w in ("high", "low"):
         same = before is not None and tokens[before.start].low in ("also", "both", "all", "same", "again")
-        if before is not None and before.kind != "number" and tokens[before.end - 1].low in ("to", "on", "at"):
+        if before is not None and before.kind != "number" and tokens[before.end - 1].low in ("to", "on", "at", "now"):
             return after is None or after.kind in ("quantity", "number")  # "back down to low, CO 17"
         exact = after is None or (after.kind == "number" and not after.value.about)  # "CO2 high 9.3", not "high nines"
         loose = before is None or before.kind in ("number", "unit") or (exact and before.kind == "quantity")

@@ -11,7 +11,7 @@ from extract.circumstances import states
 from extract.clauses import PAST
 from extract.context import RECENT
 from extract.doubt import doubt
-from extract.lexicon import Item
+from extract.lexicon import OTHER, Item
 from extract.numbers import Number
 from extract.parse import Parsed
 from extract.take import ANOTHER_NAME, NAMED_BEHIND, make_reading, quantity_of
@@ -29,6 +29,7 @@ __all__ = [
     "bind_back",
     "completes_move",
     "doubted",
+    "goes_on",
     "interrupted",
     "named_afterwards",
     "relabels",
@@ -40,6 +41,7 @@ __all__ = [
 
 
 FEW_WORDS = 4  # "I think so maybe": no longer than this it is of what stands before it
+GOES_ON = 12.0  # seconds within which "point one" goes on with "nine"
 SOON = 6.0  # seconds within which a bare "no" is of what was just said
 MANY = frozenset(("those", "both", "all", "lot", "two", "everything", "them"))
 
@@ -95,6 +97,32 @@ def doubted(b: Book, p: Parsed) -> bool:
     return done
 
 
+def goes_on(b: Book, p: Parsed) -> bool:
+    """ "CO2 nine." "Point one."; "nine point one." "Or nine point four.": it belongs to what was just said."""
+    first = b.tokens[0].low
+    r = b.last_of()
+    if r is None or not r.taken or not b.measured(r) or len(p.values) != 1 or p.values[0].start > 1:
+        return False
+    if b.at - b.c.times.get(r.id, float("-inf")) > GOES_ON or any(n.ids for n in p.names):
+        return False
+    v = p.values[0]
+    if (
+        first in b.g.lang.points
+        and "." not in r.value
+        and 0 not in b.g.measures[str(r.quantity)].decimals.get(r.unit, ())
+    ):
+        value, why = f"{r.value}.{v.number.first.partition('.')[2]}", doubt(DoubtKind.CUT_OFF, "it went on behind it")
+    elif p.laid.items[0].role("or"):
+        f = fit(v.number, v.unit, b.g.measures[str(r.quantity)], b.c.setting.units)
+        value, why = f.choices[0].value, doubt(DoubtKind.VALUE_UNCLEAR, "another value was offered behind it")
+    else:
+        return False
+    other = Alternative(value=value, unit=r.unit, why="said behind it")
+    update = {"id": b.new_id(), "doubts": (*r.doubts, why), "alternatives": (other, *r.alternatives)}
+    b.settle(r.model_copy(update=update), r.id, why.detail)
+    return True
+
+
 def may_undo(b: Book, p: Parsed, named: Sequence[Name]) -> None:
     """Words of taking back in front of something more than a reading: what may be meant is asked about."""
     target = b.last_of(named[0].ids if named else ())
@@ -108,7 +136,8 @@ def may_undo(b: Book, p: Parsed, named: Sequence[Name]) -> None:
 def relabelling(b: Book, p: Parsed) -> bool:
     """ "No, that's the static", "that was boiler two": a label without a value."""
     roles = {r for s in p.sentence.segments for r in s.roles}
-    return not p.values and ((b.c.correcting and not b.undone) or "that_was" in roles or "correct" in roles)
+    past = bool(p.names) and any(s.conditions and s.says(PAST, b.tokens) for s in p.sentence.segments)
+    return not p.values and (past or (b.c.correcting and not b.undone) or "that_was" in roles or "correct" in roles)
 
 
 def relabels(b: Book, p: Parsed) -> bool:
@@ -120,11 +149,18 @@ def relabels(b: Book, p: Parsed) -> bool:
         return False
     names = [n for n in p.names if n.ids and not n.implied]
     conditions = [c for s in p.sentence.segments if s.kind != "question" for c in s.conditions]
-    tags = [i.get("appliance") for i in p.laid.items if i.get("appliance") is not None]
+    tags = [i.get("appliance") for i in p.laid.items if i.get("appliance") not in (None, (OTHER,))]
     corrected = b.c.correcting or any(s.has("correct", "not") for s in p.sentence.segments)
     src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
     done = False
     same = bool(names) and group[-1].quantity in names[0].ids
+    if names and same and conditions and group[-1].condition is not None and not corrected:
+        condition = b.resolve(conditions[-1])
+        r = group[-1]
+        if condition is not None and condition != r.condition and r.taken:
+            text = doubt(DoubtKind.CONDITION_UNCLEAR, "another firing rate was named behind it")
+            b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=src, why=text.detail))
+            return True
     if names and not same and (corrected or any(r.quantity is None or unclear(b, r) for r in group)):
         done = relabel_quantity(b, names[0], group[-1:], src, conditions)
     elif names and not same and len(names) == 1 and _all_said(b, p):

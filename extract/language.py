@@ -54,6 +54,7 @@ class Language(NamedTuple):
     unit_starts: frozenset[str]
     """Words that a unit may begin with, but no small ones."""
     places: frozenset[str]
+    others: frozenset[str]
     name_links: frozenset[str]
     name_passed: frozenset[str]
     name_trailing: frozenset[str]
@@ -101,6 +102,7 @@ def language(code: str = "en") -> Language:
         units={code: tuple(said) for code, said in raw["units"].items()},
         unit_starts=frozenset(_unit_starts(raw["units"])),
         places=frozenset(raw["words"]["places"]),
+        others=frozenset(raw["words"]["others"]),
         name_links=frozenset(raw["names"]["links"]),
         name_passed=frozenset(raw["names"]["passed"]),
         name_trailing=frozenset(raw["names"]["trailing"]),

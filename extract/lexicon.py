@@ -21,7 +21,7 @@ from schemas.job import JobAppliance
 from schemas.sheet import Quantity, Sheet
 from schemas.units import units
 
-__all__ = ["Grammar", "Item", "Mention", "compile_sheet"]
+__all__ = ["OTHER", "Grammar", "Item", "Mention", "compile_sheet"]
 
 KNOWN = 0.5  # a phrase or number we know
 PLAIN = 0.6  # a small word
@@ -29,6 +29,7 @@ UNKNOWN = 1.0  # a word we do not know
 HEARD_ALIKE = 0.4  # a phrase that only sounds like one of ours
 PASSED_OVER = 5.0  # a number that is not read as one: dearer than any number without a quantity
 PASSED_NAME = 1.0  # a name of the sheet that is taken for a plain word
+OTHER = "?"  # the tag of "the next boiler" until the context says which that is
 ROWS = 4  # ways to read a sentence that are looked at
 
 
@@ -214,7 +215,7 @@ class Grammar:
                 here.append(Item("appliance", i, i + 2, (lang.ordinals_of_things[w],), KNOWN - 0.2))
             elif w in ("both", "all") and i + 1 < len(tokens):
                 here.extend(self._all_of_them(lows, i))
-            elif w in lang.places:
+            elif w in lang.places or w in lang.others:
                 here.extend(self._placed(lows, i))
             here.extend(self._numbers(tokens, i, likes))
             edges.append(here)
@@ -243,6 +244,9 @@ class Grammar:
             return
         t = tokens[j]
         tag = ""
+        behind = [x.low for x in tokens[i + 1 : i + 4]]
+        if len(behind) == 3 and behind[:2] == ["on", "the"] and behind[2] in lang.places:
+            yield Item("appliance", i, i + 4, (behind[2],), KNOWN - 0.2)  # "the boiler on the right"
         if t.kind == "number" and len(t.low) <= 2 and "." not in t.low:
             tag = str(int(t.low))
         elif t.low in lang.digits and t.low not in ("oh", "o"):
@@ -267,7 +271,7 @@ class Grammar:
         """ "The left boiler", "basement unit": an appliance named by where it stands."""
         j = i + 2 if lows[i + 1 : i + 2] in (["hand"], ["side"], ["room"]) else i + 1
         if j < len(lows) and lows[j] in self.appliance_words and lows[j] not in ("number", "#"):
-            yield Item("appliance", i, j + 1, (lows[i],), KNOWN - 0.2)
+            yield Item("appliance", i, j + 1, (OTHER if lows[i] in self.lang.others else lows[i],), KNOWN - 0.2)
 
     def _all_of_them(self, lows: Sequence[str], i: int) -> Iterator[Item]:
         j = i + 1

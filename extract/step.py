@@ -13,6 +13,7 @@ from extract.corrections import (
     bind_back,
     completes_move,
     doubted,
+    goes_on,
     interrupted,
     named_afterwards,
     relabels,
@@ -86,7 +87,8 @@ def sentence(b: Book, p: Parsed) -> None:
     phases(b, p)
     undo(b, p)
     if (
-        swaps(b, p)
+        goes_on(b, p)
+        or swaps(b, p)
         or signed_afterwards(b, p)
         or unit_afterwards(b, p)
         or named_afterwards(b, p)

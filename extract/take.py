@@ -219,6 +219,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         # "it's turning fifty" behind an efficiency: what would be unusual is of something else
         if fits and any(c.usual for c in fit(v.number, v.unit, b.g.measures[fits[0][1]], system).choices):
             return fits[0][1], None, []
+        if fits and len(fits) == 1 and b.g.quantities[fits[0][1]].every_job and pointing:
+            return None, None, [fits[0][1]]  # "ambient CO zero." "It's twelve.": unusual, so asked, never passed over
     if v.condition is None and bare(b, p, anywhere=True):
         b.c.open = (*b.c.open, Open(v.number, v.unit, b.source(v.start, v.end), b.at, None))
     strange = any(i.kind in ("word", "other") for i in s.items)
