@@ -79,7 +79,7 @@ def test_a_question_is_asked_aloud_and_a_spoken_answer_settles_it(sayback: Comma
     place = room(1.5, next(asking), 1.5, next(asking), length=40.0)
     answer = 0.6 * spoken("nine point two", speed=140)
     # "and change" is always asked; where espeak's "nine" is heard in two ways, the answer is asked back and said again
-    place.cues = [("what is it?", 4.0, answer), ("nine point two, right?", 4.5, answer)]
+    place.cues = [("what is it?", 4.0, answer), ("nine point two, right?", 4.5, 0.6 * spoken("yes", speed=140))]
     with Store(tmp_path / "store") as store:
         Session(store, "t1", senses(), "Una Farrow", place, place, Lines(), patient=True).run()
     spoken_lines = [text for _, what, text in place.played if what == "speech"]

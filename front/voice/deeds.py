@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Literal
 
 from front.voice import talk as rules
@@ -86,6 +87,12 @@ class Deeds:
             return rules.Say(word.phrase("there", taken=standing, open=len(open_questions(job, self._sheet))), 1)
         if what == "what_is_it":
             return rules.Say(word.phrase("again"), 1, talk.asked)
+        if what == "stands_still":
+            last = job.rows.get(talk.last_taken[-1]) if talk.last_taken else None
+            if last is None or last.how == "left out" or last.reading.quantity is None:
+                return rules.Say(word.phrase("nothing_to_take_back"), 1)
+            text = word.phrase("stands_still", what=word.what(last.reading), value=word.of(last.reading))
+            return rules.Say(text, 1, replace(word.said_back(last.reading), text=text))
         return rules.Say(word.phrase(what), 1)
 
     def _settle(self, asked: Asked, candidate: Candidate | None) -> Iterator[str]:
@@ -103,7 +110,7 @@ class Deeds:
         """Undo the last answer if it was about this reading, else leave the reading out; say what stood there."""
         job = job_of(self._store, self._number)
         row = job.rows.get(reading)
-        if row is None or row.reading.quantity is None:
+        if row is None or row.how == "left out" or row.reading.quantity is None:
             yield self._wording.phrase("nothing_to_take_back")
             return
         told = self._wording.phrase(

@@ -19,24 +19,28 @@ class Echo:
     """Remembers what was played, and says how much of it is in a stretch of what was heard."""
 
     def __init__(self) -> None:
-        self._played: deque[tuple[float, Sound]] = deque()
+        self._played: deque[tuple[float, Sound, bool]] = deque()
 
-    def played(self, sound: Sound, at: float) -> None:
+    def played(self, sound: Sound, at: float, *, tone: bool = False) -> None:
         """Note that a sound began at a second of the session."""
-        self._played.append((at, sound))
+        self._played.append((at, sound, tone))
         while self._played and self._played[0][0] < at - KEPT_S:
             self._played.popleft()
 
     def stopped(self, at: float) -> None:
         """Note that whatever was playing was cut off."""
-        cut = [(begun, sound[: max(0, round((at - begun) * RATE))]) for begun, sound in self._played]
+        cut = [(begun, sound[: max(0, round((at - begun) * RATE))], tone) for begun, sound, tone in self._played]
         self._played = deque(cut)
 
-    def overlap(self, start: float, end: float) -> float:
-        """Return how many seconds of a stretch something was playing, or may still have been on its way."""
+    def overlap(self, start: float, end: float, *, tones: bool = True) -> float:
+        """Return how many seconds of a stretch something was playing, or may still have been on its way.
+
+        Without ``tones``: how many the tool spoke.
+        """
         return sum(
             max(0.0, min(end, begun + len(sound) / RATE + LATEST_S) - max(start, begun))
-            for begun, sound in self._played
+            for begun, sound, tone in self._played
+            if tones or not tone
         )
 
     def share(self, heard: Sound, start: float) -> float:
@@ -58,7 +62,7 @@ class Echo:
 
     def _reference(self, start: float, seconds: float) -> Sound:
         out = np.zeros(round(seconds * RATE), np.float32)
-        for begun, sound in self._played:
+        for begun, sound, _ in self._played:
             at = round((begun - start) * RATE)
             first, last = max(0, at), min(len(out), at + len(sound))
             if last > first:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 import extract
+from extract.alarms import alarms_said
 from extract.parse import parse
 from front.voice.replies import Place
 from front.voice.talk import Leaving, News
@@ -16,7 +18,7 @@ from schemas.evidence import Utterance
 from schemas.findings import Finding
 from schemas.sheet import Sheet
 
-__all__ = ["has_number", "news_of", "row_of"]
+__all__ = ["has_alarm", "has_number", "news_of", "row_of"]
 
 CORRECTIONS = ("corrected", "the two were swapped", "named again")
 """Reasons for a change after which what stood there before is said too; a value read again after a turn is no news."""
@@ -60,9 +62,15 @@ def news_of(
 
 
 def has_number(utterance: Utterance, setting: extract.Setting, grammar: extract.Grammar) -> bool:
-    """Say whether a value was said, for whatever."""
-    heard = parse(utterance.text, extract.start(setting), grammar)
-    return any(one.values or one.moves or one.clock for one in heard.sentences)
+    """Say whether either recogniser heard a value, for whatever."""
+    texts = [utterance.text] if utterance.second_opinion is None else [utterance.text, utterance.second_opinion]
+    heard = [one for text in texts for one in parse(text, extract.start(setting), grammar).sentences]
+    return any(one.values or one.moves or one.clock for one in heard)
+
+
+def has_alarm(utterance: Utterance, grammar: extract.Grammar) -> bool:
+    """Say whether something was said that may have to stop the work: nothing keeps that from extraction."""
+    return bool(alarms_said(utterance, grammar.alarms))
 
 
 def row_of(job: Job, wording: Wording, place: Place) -> Asked | None:
@@ -113,12 +121,21 @@ def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) ->
 
 
 def _stops(before: Sequence[Finding], after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bool]]:
-    known = {one.rule for one in before if one.verdict == "stop"}
+    """Yield each stop that is not there yet: the same one from another value or said another time is told anew."""
+    known = Counter(_source(one) for one in before if one.verdict == "stop")
     aloud = {alarm.stop for alarm in after.alarms}
     words = {stop.id: f"{stop.name}. {stop.say}" for stop in sheet.stops}
     for one in after.findings:
-        if one.verdict == "stop" and one.rule not in known:
-            yield one.rule, words.get(one.rule, one.text), one.rule in aloud
+        if one.verdict != "stop":
+            continue
+        if known[_source(one)]:
+            known[_source(one)] -= 1
+            continue
+        yield one.rule, words.get(one.rule, one.text), one.rule in aloud
+
+
+def _source(one: Finding) -> tuple[str, str | None, tuple[str, ...]]:
+    return one.rule, one.appliance, one.readings
 
 
 def _left(was: Place, now: Place) -> bool:

@@ -12,6 +12,7 @@ from typing import Literal
 
 import extract
 from extract.parse import parse
+from extract.tokens import tokenize
 from front.voice.wording import Asked
 from front.voice.words import Said, plain, spoken
 from schemas.doubts import DoubtKind
@@ -38,6 +39,8 @@ _UNCLEAR = {
 
 Place = tuple[str | None, str | None]
 """Appliance and condition; None where not known."""
+_OF_A_NAME = frozenset(("quantity", "condition", "appliance"))
+_OF_A_VALUE = _OF_A_NAME | {"number", "unit", "state"}
 MOST_WORDS = 8
 """A longer utterance is a statement of its own, no answer that was not made out."""
 
@@ -46,14 +49,15 @@ MOST_WORDS = 8
 class Reply:
     """An answer that carries a value or names one of the candidates. ``clear``: nothing in it is in doubt.
 
-    ``denies``: it begins with a no. ``unclear``: some number was said in answer, and which cannot be made out;
-    ``candidate`` is then what was asked.
+    ``faint``: nothing but how well it was heard is in doubt. ``denies``: it begins with a no. ``unclear``: some number
+    was said in answer, and which cannot be made out; ``candidate`` is then what was asked.
     """
 
     kind: Literal["value", "choice", "unclear"]
     candidate: Candidate
     clear: bool
     denies: bool = False
+    faint: bool = False
 
 
 class Replies:
@@ -87,8 +91,11 @@ class Replies:
                 if mine is None or not self._is_spelt(utterance, found):
                     return None
                 given = mine.model_copy(update={"value": found.value, "unit": found.unit, "why": "said"})
-                clear = not any(doubt.kind in _UNCLEAR for doubt in found.doubts)
-                return Reply("value", given, clear, denies)
+                doubts = {doubt.kind for doubt in found.doubts} & _UNCLEAR
+                alone = all(self._stands_alone(text) for text in self._texts(utterance)[:2])
+                if alone or self._sheet.quantity(candidate.quantity).kind == "text":
+                    return Reply("value", given, not doubts, denies, doubts == {DoubtKind.HEARD_UNCLEARLY})
+                return Reply("value", given, False, denies)
         if asked.question is not None and self._is_bare_number(utterance, asked, here):
             return Reply("unclear", asked.candidates[0], clear=False, denies=denies)
         return None
@@ -102,6 +109,19 @@ class Replies:
         places = any(segment.conditions for one in heard.sentences for segment in one.sentence.segments)
         words = len(plain(utterance.text).split())
         return numbers and names <= mine and not places and words <= MOST_WORDS
+
+    def _stands_alone(
+        self, text: str, kinds: frozenset[str] = _OF_A_VALUE, names: frozenset[str] = frozenset()
+    ) -> bool:
+        """Say whether nothing but small words stands beside what was told.
+
+        Any other may deny it, doubt it, or tell that it is a limit, a target or what was there before.
+        """
+        tokens = tokenize(self._split(text)[1], self._grammar.glued)
+        row = next(iter(self._grammar.rows(tokens, self._setting.appliances)), None) if tokens else None
+        told = {n for item in (row.items if row else ()) if item.kind in kinds for n in range(item.start, item.end)}
+        others = (token.low for n, token in enumerate(tokens) if n not in told and token.kind != "mark")
+        return all(word in self._said.beside or word in names for word in others)
 
     def _is_spelt(self, utterance: Utterance, found: Reading) -> bool:
         """Say whether a code was spelt, letter by letter: what is spoken as a word is not heard as it is written."""
@@ -131,28 +151,32 @@ class Replies:
         """Return the one candidate that is named by what tells it from the others, both ways that it was heard."""
         if asked.wants != "choice":
             return None
-        heard = [self._named(plain(self._split(text)[1]), asked) for text in self._texts(utterance)[:2]]
+        heard = [self._named(text, asked) for text in self._texts(utterance)[:2]]
         found = {one for one in heard if one is not None}
         return found.pop() if len(found) == 1 and None not in heard else None
 
-    def _named(self, words: str, asked: Asked) -> Candidate | None:
-        if not words or len(words.split()) > 6:
-            return None
-        fitting = []
+    def _named(self, text: str, asked: Asked) -> Candidate | None:
+        """Return the one candidate that is named, with nothing but small words beside its name."""
+        words, fitting = plain(self._split(text)[1]), []
+        appliances, known = self._appliances(text), set[str]()
         for one in asked.candidates:
             told = [self._sheet.quantity(one.quantity).said] if _differ(asked, "quantity") else []
             if _differ(asked, "condition") and one.condition:
                 told.append(self._sheet.condition(one.condition).said)
-            if _differ(asked, "appliance") and one.appliance:
-                called = next((a.called for a in self._setting.appliances if a.tag == one.appliance), ())
-                told.append((one.appliance, *called))
-            if told and all(any(f" {plain(name)} " in f" {words} " for name in names) for names in told):
+            here = not _differ(asked, "appliance") or appliances == {one.appliance}
+            found = [[name for name in names if f" {plain(name)} " in f" {words} "] for names in told]
+            if here and all(found) and (found or appliances):
                 fitting.append(one)
-        numbers = bool(re.search(r"\d", words)) or any(
-            word in self._said.saying["digits"] or word in self._said.saying["tens"] for word in words.split()
-        )
+                known.update(word for names in found for name in names for word in plain(name).split())
         distinct = {(one.quantity, one.condition, one.appliance): one for one in reversed(fitting)}
-        return next(iter(distinct.values())) if len(distinct) == 1 and not numbers else None
+        alone = self._stands_alone(text, _OF_A_NAME, frozenset(known))
+        return next(iter(distinct.values())) if len(distinct) == 1 and alone else None
+
+    def _appliances(self, text: str) -> set[str]:
+        """Return the tags of the appliances that are named, by whatever they are called."""
+        tokens = tokenize(self._split(text)[1], self._grammar.glued)
+        row = next(iter(self._grammar.rows(tokens, self._setting.appliances)), None) if tokens else None
+        return {tag for item in (row.items if row else ()) if item.kind == "appliance" for tag in item.value}
 
     def _value(self, utterance: Utterance, about: Candidate, *, alone: bool, may_name: bool) -> Reading | None:
         """Return the one reading that the utterance is, said where ``about`` is; None if it is another or more."""

@@ -31,7 +31,7 @@ from capture.sound import RATE, Samples
 from front.voice import talk as rules
 from front.voice.deeds import Deeds
 from front.voice.echo import Echo
-from front.voice.news import has_number, news_of
+from front.voice.news import has_alarm, has_number, news_of
 from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
 from front.voice.speakers import Speakers
@@ -323,10 +323,16 @@ class Session:
         said = spoken()
         own, over = self._own(start, end)
         asked = self._talk.asked
-        command = command_of(utterance, said)
-        reply = None if command or asked is None else self._replies.understand(utterance, asked, here=self._place)
+        alarm = has_alarm(utterance, self._grammar)  # whatever else it is: extraction has to see it
+        command = None if alarm else command_of(utterance, said)
+        reply = (
+            None if alarm or command or asked is None else self._replies.understand(utterance, asked, here=self._place)
+        )
         back = self._wording.back(asked, reply.candidate) if asked is not None and reply is not None else None
-        heard = rules.Heard(start, end, command, reply, back, note_of(utterance, said), own, over)
+        # A note that tells a value goes the way of all values.
+        noted = not alarm and not has_number(utterance, self._setting, self._grammar)
+        note = note_of(utterance, said) if noted else None
+        heard = rules.Heard(start, end, command, reply, back, note, own, over)
         self._talk, actions = rules.step(self._talk, heard)
         for action in actions:
             if isinstance(action, rules.Mark):
@@ -338,7 +344,7 @@ class Session:
 
     def _own(self, start: float, end: float) -> tuple[bool, bool]:
         """Say whether an utterance is the tool's own voice, or was spoken over it."""
-        overlap = self._echo.overlap(start, end)
+        overlap = self._echo.overlap(start, end, tones=False)
         if overlap <= 0.0:
             return False, False
         first = max(0, round(start * RATE) - self._recent_from)
@@ -423,7 +429,7 @@ class Session:
 
     def _play(self, sound: Samples, what: str, text: str) -> None:
         loud = np.asarray(level_for(self._noise_db) * sound, np.float32)
-        self._echo.played(loud, self._now)
+        self._echo.played(loud, self._now, tone=what != "speech")
         self.speakers.play(loud, self._now, what, text)
 
     # -- the level -----------------------------------------------------------------------------------------------------

@@ -101,7 +101,7 @@ class News:
 
     ``taken``: ids of readings that now stand, ``said_back`` those of them to be said back. ``replaced`` and ``gone``
     are whole sentences. ``questions``: what is open and can be asked aloud, in the order of the work; ``new`` the ids
-    of readings that these are about for the first time. ``stops``: (rule, words, whether it was said aloud).
+    of readings that these are about for the first time. ``stops``: (rule, words, whether it was said aloud), new ones.
     ``number``: a number was said. ``left``: what there is to say of the place that was left, None if it was not.
     """
 
@@ -239,7 +239,18 @@ class TakeBack:
 class Show:
     """Answer a request with something that only the job knows: what was taken, what is missing, how it stands."""
 
-    what: Literal["what_taken", "what_missing", "there", "noted", "held", "carried_on", "skipped", "what_is_it"]
+    what: Literal[
+        "what_taken",
+        "what_missing",
+        "there",
+        "noted",
+        "held",
+        "carried_on",
+        "skipped",
+        "what_is_it",
+        "stands_still",
+        "nothing_to_take_back",
+    ]
 
 
 @dataclass(frozen=True)
@@ -272,8 +283,8 @@ class Talk:
     times: dict[tuple[str, ...], int] = field(default_factory=dict)
     """How often the question of a slot was said since it is open."""
     skipped: frozenset[tuple[str, ...]] = frozenset()
-    stopped: frozenset[str] = frozenset()
-    """Stops that were told."""
+    denied: frozenset[str] = frozenset()
+    """Readings that were left out because a no came when they were said back, until a value is given."""
     held: bool = False
     quiet: bool = False
     """After a stop that was said aloud: nothing more until a person resumes."""
@@ -309,7 +320,7 @@ def step(talk: Talk, event: Event) -> tuple[Talk, tuple[Action, ...]]:
             return _changed(talk, event)
         case Lost(at, words, back):
             talk = replace(talk, now=max(talk.now, at))
-            return _queue(talk, Say(words, 0, tone=None if back else "hearing lost")), ()
+            return _urgent(talk, Say(words, 0, tone=None if back else "hearing lost"))
 
 
 def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
@@ -342,6 +353,8 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
                 return done, (Mark("answer", question), Settle(asked, asked.candidates[0]))
             again = replace(talk, asked_until=1e9)
             return _queue(again, Say(asked.text, 1, asked)), (Mark("command", question),)
+        case "no" if asked is not None and asked.question is None and len(asked.readings) == 1:
+            return _denied(talk, asked, event, bare=bare)
         case "no" if bare and asked is not None:
             return replace(talk, asked_until=event.end), (Mark("command", question), Show("what_is_it"))
         case "yes" | "no":
@@ -352,11 +365,7 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
         case "cannot_tell" if bare and asked is not None and asked.question is not None:
             return replace(talk, asked=None), (Mark("answer", question), Settle(asked, None))
         case "take_back":
-            near = event.start - max(talk.last_taken_at, talk.tool_until) <= TAKE_BACK_S
-            if talk.last_taken and near and (fresh or bare):
-                done = replace(talk, last_taken=(), asked=None)
-                return done, (Mark("command"), TakeBack(talk.last_taken))
-            return talk, (Mark("stray"),)
+            return _take_back(talk, event, bare=bare, fresh=fresh)
         case "say_again" if talk.last_said is not None:
             return _queue(talk, replace(talk.last_said, priority=1)), (Mark("command"),)
         case "what_taken" | "what_missing" | "there":
@@ -369,14 +378,46 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
             return talk, (Mark("stray"),)
 
 
+def _denied(talk: Talk, asked: Asked, event: Heard, *, bare: bool) -> tuple[Talk, tuple[Action, ...]]:
+    """A no to one value that was said back: it does not stand any longer, whether or not another is given for it.
+
+    A no too late to bind has it said again, so that it can be denied or corrected.
+    """
+    if not bare:
+        again = replace(talk, asked_until=1e9)
+        return _queue(again, Say(asked.text, 1, asked)), (Mark("command"),)
+    if talk.denied & set(asked.readings):
+        return replace(talk, asked_until=event.end), (Mark("command"), Show("what_is_it"))
+    done = replace(talk, asked_until=event.end, last_taken=(), denied=talk.denied | set(asked.readings))
+    return done, (Mark("command"), TakeBack(asked.readings), Show("what_is_it"))
+
+
+def _take_back(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk, tuple[Action, ...]]:
+    """Take back what the tool has just asked or said, else what was just taken; never anything else in its place."""
+    asked = talk.asked
+    if asked is not None and bare:
+        if len(asked.readings) > 1:
+            return replace(talk, asked_until=event.end), (Mark("command"), Show("what_is_it"))
+        return replace(talk, last_taken=(), asked=None), (Mark("command"), TakeBack(asked.readings))
+    near = event.start - max(talk.last_taken_at, talk.tool_until) <= TAKE_BACK_S
+    if asked is None and talk.last_taken and near and fresh:
+        return replace(talk, last_taken=()), (Mark("command"), TakeBack(talk.last_taken))
+    if asked is not None:
+        again = replace(talk, asked_until=1e9)
+        return _queue(again, Say(asked.text, 1, asked)), (Mark("command"),)
+    if talk.last_taken:
+        return talk, (Mark("stray"), Show("stands_still"))
+    return talk, (Mark("stray"),) if talk.last_taken_at < 0 else (Mark("stray"), Show("nothing_to_take_back"))
+
+
 def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, tuple[Action, ...]]:
     """Take an answer that carries a value or names a candidate."""
     question = asked.question.id if asked.question else None
     first = next(one for one in asked.candidates if one.reading == reply.candidate.reading)
     same = (first.value, first.unit) == (reply.candidate.value, reply.candidate.unit)
-    denied = reply.denies and same and reply.kind == "value"
-    # What was said back and is said again is as good as a yes, where a yes is enough.
-    if denied or not (reply.clear or (same and asked.wants == "yes")):
+    denied = reply.denies and (same or reply.kind == "choice")
+    # What was said back and is said again is as good as a yes, where a yes is enough and only the hearing was poor.
+    if denied or not (reply.clear or (same and reply.faint and asked.wants == "yes")):
         times = talk.times.get(asked.slot, 0)
         if times > MOST_TIMES + 1:
             return replace(talk, asked=None), (Mark("answer", question), Show("skipped"))
@@ -386,20 +427,19 @@ def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, t
     talk = replace(talk, asked=None, last_taken=(reply.candidate.reading,), last_taken_at=talk.now)
     if asked.question is not None:
         return talk, (Mark("answer", question), Settle(asked, reply.candidate))
-    if same:
+    if same and reply.candidate.reading not in talk.denied:
         return talk, (Mark("answer"), Play("taken"))
-    return talk, (Mark("answer"), Edit(reply.candidate))
+    return replace(talk, denied=talk.denied - {reply.candidate.reading}), (Mark("answer"), Edit(reply.candidate))
 
 
 def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
     """Tell what an utterance changed: a tone at once; words when nobody speaks."""
-    news, actions = event.news, []
-    for rule, words, aloud in news.stops:
-        if rule not in talk.stopped:
-            talk = replace(talk, stopped=talk.stopped | {rule}, quiet=talk.quiet or aloud)
-            talk = _queue(talk, Say(words, 0, tone="stop"))
+    news, actions = event.news, list[Action]()
+    for _, words, aloud in news.stops:
+        talk, hush = _urgent(replace(talk, quiet=talk.quiet or aloud), Say(words, 0, tone="stop"))
+        actions += [one for one in hush if one not in actions]
     if talk.quiet:
-        return replace(talk, waiting=tuple(say for say in talk.waiting if say.priority == 0)), ()
+        return replace(talk, waiting=tuple(say for say in talk.waiting if say.priority == 0)), tuple(actions)
     if news.taken or news.new:
         in_a_row = event.start - talk.last_reading_end < COUNT_GAP_S
         talk = replace(talk, last_reading_end=event.end, count=talk.count + 1 if in_a_row else 1)
@@ -454,6 +494,12 @@ def _drop_settled(talk: Talk, news: News) -> Talk:
 def _queue(talk: Talk, say: Say) -> Talk:
     waiting = sorted((*talk.waiting, say), key=lambda one: one.priority)
     return replace(talk, waiting=tuple(waiting))
+
+
+def _urgent(talk: Talk, say: Say) -> tuple[Talk, tuple[Action, ...]]:
+    """Queue what cannot wait until the tool has finished saying something else."""
+    cuts = talk.saying is not None and talk.saying.priority > 0
+    return _queue(talk, say), (Hush(),) if cuts else ()
 
 
 def _speak(talk: Talk) -> tuple[Talk, tuple[Action, ...]]:

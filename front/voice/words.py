@@ -48,6 +48,7 @@ class Said:
     after: frozenset[str]
     yes: frozenset[str]
     no: frozenset[str]
+    beside: frozenset[str]
     saying: dict[str, Any]
     phrases: dict[str, str]
 
@@ -56,15 +57,16 @@ class Said:
 def spoken(code: str = "en") -> Said:
     """Return the spoken part of a shipped language."""
     raw = tomllib.loads(files("schemas").joinpath("language", f"{code}-spoken.toml").read_text("utf-8"))
-    commands = raw["commands"]
+    commands, around = raw["commands"], raw["around"]
     return Said(
         commands={name: frozenset(commands[name]["said"]) for name in COMMANDS},
         sounds_like={name: frozenset(commands[name].get("sounds_like", ())) for name in COMMANDS},
         notes=tuple(sorted(commands["note"]["said"], key=len, reverse=True)),
-        before=frozenset(raw["around"]["before"]),
-        after=frozenset(raw["around"]["after"]),
+        before=frozenset(around["before"]),
+        after=frozenset(around["after"]),
         yes=frozenset(raw["answer"]["yes"]),
         no=frozenset(raw["answer"]["no"]),
+        beside=frozenset((*raw["answer"]["beside"], *raw["answer"]["yes"], *around["before"], *around["after"])),
         saying=raw["saying"],
         phrases=raw["phrases"],
     )
@@ -78,17 +80,24 @@ def plain(text: str) -> str:
 def command_of(utterance: Utterance, said: Said) -> Command | None:
     """Return the command that an utterance is as a whole; None if it is none, or not surely one.
 
-    It must be heard by the recogniser's best hypothesis or by its second opinion, and the other must not have heard
-    another command. For a request, which changes nothing, any hypothesis will do.
+    What changes the job must be heard so by the recogniser's best hypothesis and by its second opinion, if that heard
+    anything. For a request, which changes nothing, one of them will do, or any other hypothesis, as long as nobody
+    heard another command or a number: that would be thrown away with it.
     """
-    best = _command(utterance.text, said)
-    second = _command(utterance.second_opinion, said) if utterance.second_opinion is not None else None
-    if best is not None and second is not None and best != second:
+    texts = [utterance.text] if utterance.second_opinion is None else [utterance.text, utterance.second_opinion]
+    heard = {_command(text, said): text for text in texts if plain(text)}
+    commands = [one for one in heard if one is not None]
+    if len(commands) > 1 or (None in heard and _tells_number(heard[None], said)):
         return None
-    if best or second:
-        return best or second
+    if commands:
+        return commands[0] if None not in heard or commands[0] in REQUESTS else None
     others = (_command(one.text, said) for one in utterance.hypotheses[1:])
     return next((one for one in others if one in REQUESTS), None)
+
+
+def _tells_number(text: str, said: Said) -> bool:
+    numbers = {*said.saying["digits"], *said.saying["tens"]}
+    return any(word in numbers or any(c.isdecimal() for c in word) for word in plain(text).split())
 
 
 def note_of(utterance: Utterance, said: Said) -> str | None:
@@ -96,9 +105,9 @@ def note_of(utterance: Utterance, said: Said) -> str | None:
 
     Both ways of hearing must begin with its words and go on with two more: "no, fourteen" is heard as "note fourteen".
     """
-    texts = [utterance.text] if utterance.second_opinion is None else [utterance.text, utterance.second_opinion]
-    notes = [_note(text, said) for text in texts]
-    return notes[-1] if None not in notes else None
+    if utterance.second_opinion is None or _note(utterance.text, said) is None:
+        return None
+    return _note(utterance.second_opinion, said)
 
 
 def _note(text: str, said: Said) -> str | None:
