@@ -47,11 +47,13 @@ class Ears:
                     number=one.number,
                     start=one.start,
                     end=one.end,
-                    hypotheses=(Hypothesis(text=self.script.pop(0), mass=1.0),),
+                    hypotheses=(Hypothesis(text=text, mass=1.0),),
+                    second_opinion=text,
                     snr_db=30.0,
                     made_by=MADE_BY,
                 )
                 for one in stretches(samples(path))
+                for text in (self.script.pop(0),)
             ]
         return iter([one for one in self.known[sha256] if one.number >= skip])
 
@@ -234,6 +236,48 @@ def test_gas_is_told_once_and_then_it_is_quiet(tmp_path: Path) -> None:
     listen(tmp_path, place, ["I smell gas.", "High fire. CO2 is nine point one and change."])
     assert len(place.played) == 1
     assert "gas" in place.played[0][2].lower()
+
+
+def test_gas_smelt_stops_the_work_also_in_a_note_and_each_time_it_is_said(tmp_path: Path) -> None:
+    place = room(1.0, WORD, 20.0, WORD, length=60.0)
+    heard = listen(tmp_path, place, ["Note that I can smell gas.", "Note, I still smell gas here."])
+    assert len(heard.job.alarms) == 2
+    assert len([text for _, what, text in place.played if what == "speech" and "gas" in text.lower()]) == 2
+    assert heard.aside == []
+
+
+def test_who_tells_a_value_in_a_note_hears_that_no_reading_was_taken(tmp_path: Path) -> None:
+    heard = listen(tmp_path, room(1.0, WORD, length=12.0), ["Note, high fire CO forty."])
+    assert heard.value("co") is None
+    assert heard.aside == ["note"]
+    assert heard.told == ["Noted; no reading is taken from it."]
+
+
+def test_a_note_is_kept(tmp_path: Path) -> None:
+    heard = listen(tmp_path, room(1.0, WORD, length=8.0), ["Note, valve cover cracked."])
+    assert heard.aside == ["note"]
+    assert heard.told == ["Noted."]
+
+
+def test_a_value_said_back_and_denied_is_out_until_another_is_given(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=30.0)
+    place.cues = [("C O, high fire, seventy-six.", 3.5, WORD)]
+    heard = listen(tmp_path, place, ["High fire. CO is seventy-six.", "no"])
+    assert heard.value("co") == ("76", "left out")
+    assert heard.told[1:] == ["Taken back: C O, high fire, seventy-six.", "What is it?"]
+    place = room(1.0, WORD, length=40.0)
+    place.cues = [("C O, high fire, seventy-six.", 3.5, WORD), ("What is it?", 2.0, WORD)]
+    heard = listen(tmp_path / "again", place, ["High fire. CO is seventy-six.", "no", "seventy-six"])
+    assert heard.value("co") == ("76", "edited")
+
+
+def test_a_no_to_a_colleague_after_hearing_what_still_stands_takes_nothing_out(tmp_path: Path) -> None:
+    place = room(1.0, WORD, 14.0, WORD, length=35.0)
+    place.cues = [("still stands", 4.5, WORD)]
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one percent.", "scratch that", "no"])
+    assert heard.value("co2") == ("9.1", "taken unasked")
+    assert heard.told == ["C O two, high fire, nine point one, still stands."]
+    assert heard.aside == ["stray", "stray"]
 
 
 def test_before_the_firing_rate_changes_what_is_missing_and_the_row_are_said(tmp_path: Path) -> None:

@@ -151,6 +151,21 @@ def test_an_unclear_answer_is_asked_back_as_it_was_heard_and_a_yes_then_settles_
     assert not any(isinstance(one, Settle) for one in asked_back)
 
 
+@pytest.mark.parametrize("wants", ["yes", "value"])
+def test_an_unclear_number_never_confirms_what_was_asked(wants: Literal["yes", "value"]) -> None:
+    for reply in (Reply("unclear", candidate(), clear=False), Reply("value", candidate(), clear=False)):
+        _, actions = run(said(question(candidate(), wants=wants)), Heard(13.0, 14.0, None, reply), Tick(14.7))
+        assert [type(one) for one in actions] == [Mark, Say]  # asked again
+
+
+def test_a_choice_that_begins_with_a_no_is_asked_back() -> None:
+    asked = question(candidate(), candidate("9.3", quantity="o2"), wants="choice")
+    for n in (0, 1):
+        reply = Reply("choice", asked.candidates[n], clear=True, denies=True)
+        _, actions = run(said(asked), Heard(13.0, 14.0, None, reply, asked), Tick(14.7))
+        assert [type(one) for one in actions] == [Mark, Say]
+
+
 def test_no_and_then_the_same_value_is_not_taken() -> None:
     reply = Reply("value", candidate("9.3"), clear=True, denies=True)
     assert not [one for one in answers(said(), 13.0, None, reply) if isinstance(one, Settle)]
@@ -208,6 +223,21 @@ def test_skip_puts_a_question_off_until_its_place_is_left() -> None:
     left = replace(news, left=Leaving((ASKED,), "", None))
     _, actions = run(talk, Changed(40, 41, left), Tick(50.0))
     assert [one.about for one in actions if isinstance(one, Say)] == [ASKED]
+
+
+def test_take_that_back_while_something_is_asked_means_what_is_asked_about() -> None:
+    news = News(taken=("r0",), questions=(RESERVED,), new=frozenset({"r1"}))
+    talk, actions = run(Talk(), Heard(8, 9), Changed(8, 9, news), Tick(10.0), Playing(12.0))
+    talk, _ = run(talk, Played(12.0, saying(actions), True))
+    assert answers(talk, 13.0, "take_back") == [Mark("command"), TakeBack(("r1",))]
+    late, actions = run(talk, Heard(18.0, 18.5, "take_back"), Ended(19.0), Tick(19.1))
+    assert [type(one) for one in actions] == [Mark, Say]  # too late to bind: it is asked again
+    assert late.asked == RESERVED
+
+
+def test_take_that_back_after_a_question_about_two_readings_takes_neither_and_asks() -> None:
+    both = question(candidate(), candidate("4.4", "r2", "o2"), wants="choice")
+    assert answers(said(both), 13.0, "take_back") == [Mark("command"), Show("what_is_it")]
 
 
 @pytest.mark.parametrize("command", ["what_taken", "what_missing", "there"])
@@ -333,6 +363,28 @@ def test_a_value_said_back_can_be_corrected_by_saying_it() -> None:
     assert answers(talk, 13.0, None, same) == [Mark("answer"), Play("taken")]
 
 
+def said_back() -> Talk:
+    back = Asked("C O, high fire, seventy-six.", "value", (candidate("76", quantity="co"),))
+    talk, actions = run(Talk(), Changed(8, 9, News(taken=("r1",), said_back=(back,))), Tick(10.0), Playing(12.0))
+    return run(talk, Played(12.0, saying(actions), True))[0]
+
+
+def test_a_value_said_back_and_denied_stands_no_longer_and_is_asked_for() -> None:
+    talk, actions = run(said_back(), Heard(13.0, 13.4, "no"))
+    assert actions == [Mark("command"), TakeBack(("r1",)), Show("what_is_it")]
+    assert answers(talk, 14.0, "no") == [Mark("command"), Show("what_is_it")]  # it is gone already
+    # Even the same value is written anew: nothing stands.
+    same = Reply("value", candidate("76", quantity="co"), clear=True)
+    assert answers(talk, 15.0, None, same) == [Mark("answer"), Edit(same.candidate)]
+
+
+def test_a_no_too_late_for_a_value_said_back_has_it_said_again_and_a_no_then_counts() -> None:
+    talk, actions = run(said_back(), Heard(17.0, 17.4, "no"), Ended(18.0), Tick(18.1))
+    assert [type(one) for one in actions] == [Mark, Say]
+    talk, _ = run(talk, Playing(20.0), Played(20.0, saying(actions), True))
+    assert TakeBack(("r1",)) in answers(talk, 21.0, "no")
+
+
 def test_what_was_replaced_or_taken_back_is_said() -> None:
     news = News(gone=("Taken back: C O two, nine point three.",))
     _, actions = run(Talk(), Changed(1, 2, news), Tick(3.0))
@@ -351,6 +403,25 @@ def test_after_a_stop_that_was_said_the_tool_speaks_once_and_is_quiet_until_some
     assert actions == []
     talk, actions = run(talk, Heard(50, 50.5, "carry_on"), Changed(60, 61, replace(news, stops=())), Tick(70.0))
     assert isinstance(actions[-1], Say)
+
+
+def test_each_new_alarm_is_told_also_of_the_same_stop_and_while_quiet() -> None:
+    news = News(stops=(("gas", "Gas smelt.", True),))
+    talk, first = run(Talk(), Changed(1, 2, news), Tick(2.1))
+    talk, _ = run(talk, Played(4.0, saying(first), True))
+    talk, second = run(talk, Changed(10, 11, news), Tick(11.1))
+    assert [one.text for one in (*first, *second) if isinstance(one, Say)] == ["Gas smelt.", "Gas smelt."]
+
+
+def test_a_stop_and_lost_hearing_cut_short_whatever_is_being_said() -> None:
+    talk, actions = run(Talk(), Changed(1, 2, News(gone=("Taken back: a long row.",))), Tick(2.1), Playing(30.0))
+    say = saying(actions)
+    for event in (Changed(3, 4, News(stops=(("gas", "Gas smelt.", True),))), Lost(4.0, "Hearing lost.")):
+        cut, actions = run(talk, event)
+        assert actions == [Hush()]
+        cut, actions = run(cut, Played(4.1, say, False), Tick(4.2))
+        assert saying(actions).priority == 0
+        assert run(cut, Changed(5, 6, News(stops=(("flue", "CO.", False),))))[1] == []  # a stop is not cut by another
 
 
 def test_lost_hearing_is_told_even_while_somebody_speaks() -> None:

@@ -133,6 +133,25 @@ def test_a_command_that_the_second_opinion_hears_as_another_is_none() -> None:
     assert command_of(heard("Yes.", second="Yes."), spoken()) == "yes"
 
 
+@pytest.mark.parametrize("text", ["Yes.", "No.", "Scratch that.", "I don't know."])
+def test_what_changes_the_job_must_be_heard_by_both_recognisers(text: str) -> None:
+    for other in ("nine point five", "CO is twelve", "the wrench"):
+        assert command_of(heard(text, second=other), spoken()) is None
+        assert command_of(heard(other, second=text), spoken()) is None
+    assert command_of(heard(text, second=" "), spoken()) is not None  # the other heard nothing
+
+
+def test_a_number_is_not_thrown_away_with_a_request_that_only_one_recogniser_heard() -> None:
+    assert command_of(heard("CO forty", second="hold"), spoken()) is None
+    assert command_of(heard("CO forty", "hold", second="CO 40"), spoken()) is None
+    assert command_of(heard("hull", second="hold"), spoken()) == "hold"
+
+
+@pytest.mark.parametrize("text", ["hold on", "wait", "wait a minute", "next", "later", "pass", "guess"])
+def test_what_is_said_on_site_all_the_time_is_no_command(text: str) -> None:
+    assert command_of(heard(text, second=text), spoken()) is None
+
+
 def test_no_command_means_a_reading() -> None:
     said = spoken()
     for ways in said.commands.values():
@@ -149,6 +168,7 @@ def test_a_note_is_what_follows_its_word() -> None:
         note_of(heard("note, valve cover cracked", second="Note, valve cover cracked."), spoken())
         == "valve cover cracked."
     )
+    assert note_of(heard("note, valve cover cracked"), spoken()) is None  # heard by one recogniser only
     assert note_of(heard("noted"), spoken()) is None
     assert note_of(heard("note fourteen", second="Note 14."), spoken()) is None
     assert note_of(heard("no, cover it", second="Note cover it."), spoken()) is None
@@ -214,6 +234,49 @@ def questioned(*candidates: Candidate) -> Asked:
 def value_of(text: str, asked: Asked, here: tuple[str | None, str | None] | None = None) -> str | None:
     reply = REPLIES.understand(heard(text, second=text), asked, here)
     return reply.candidate.value if reply else None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "not nine point three",
+        "it's not nine point three",
+        "isn't nine point three",
+        "wasn't nine point three",
+        "nine point three, no",
+        "nine point three or nine point eight",
+        "less than nine point three",
+        "nine point three ish",
+        "nine point three I think",
+        "nine point three last time",
+        "nine point three can't be right",
+        "was nine point three before the turn",
+        "need nine point six",
+        "limit is nine point six",
+        "target is nine point three",
+        "not nine point three but eight",
+        "page forty two",
+    ],
+)
+def test_a_value_that_is_denied_doubted_or_of_something_else_is_asked_back(text: str) -> None:
+    asked = questioned(about("9.3"))
+    for one in (heard(text, second=text), heard("nine point three", second=text)):
+        reply = REPLIES.understand(one, asked)
+        assert reply is not None
+        assert (reply.clear, reply.faint) == (False, False)
+
+
+def test_a_value_that_the_other_recogniser_hears_as_a_bare_yes_or_no_is_asked_back() -> None:
+    for texts in (("nine point five", "yes"), ("yes", "nine point five"), ("nine point three", "no")):
+        reply = REPLIES.understand(heard(texts[0], second=texts[1]), questioned(about("9.3")))
+        assert reply is None or (reply.clear, reply.faint) == (False, False)
+
+
+@pytest.mark.parametrize("text", ["it's nine point six percent", "um, reading nine point six now", "I said 9.6 %"])
+def test_small_words_beside_a_value_do_not_matter(text: str) -> None:
+    reply = REPLIES.understand(heard(text, second="9.6%"), questioned(about("9.3")))
+    assert reply is not None
+    assert (reply.candidate.value, reply.clear) == ("9.6", True)
 
 
 def test_who_names_a_quantity_where_the_work_is_now_means_it_there() -> None:
@@ -288,6 +351,29 @@ def test_a_choice_is_made_by_its_name() -> None:
     assert reply is not None
     assert reply.candidate == low
     assert REPLIES.understand(heard("Low fire.", second="High fire."), asked) is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["not high fire", "it isn't high fire", "not sure if high fire", "maybe high fire", "going to high fire now"],
+)
+def test_a_choice_is_not_taken_from_words_that_deny_or_doubt_it(text: str) -> None:
+    asked = Asked(
+        "nine point three, high fire, or low fire?", "choice", (about("9.3"), about("9.3", "co2", "low_fire"))
+    )
+    assert REPLIES.understand(heard(text, second=text), asked) is None
+    assert REPLIES.understand(heard("high fire", second=text), asked) is None
+
+
+@pytest.mark.parametrize(("text", "tag"), [("boiler one", "1"), ("number two", "2"), ("It's boiler two.", "2")])
+def test_an_appliance_is_chosen_by_its_name(text: str, tag: str) -> None:
+    appliances = (JobAppliance(tag="1", called=("boiler one",)), JobAppliance(tag="2", called=("boiler two",)))
+    replies = Replies(SHEET, GRAMMAR, extract.Setting(units="us", appliances=appliances))
+    one, two = (about("9.3").model_copy(update={"appliance": tag}) for tag in ("1", "2"))
+    reply = replies.understand(heard(text, second=text), Asked("nine point three: 1, or 2?", "choice", (one, two)))
+    assert reply is not None
+    assert (reply.kind, reply.candidate.appliance) == ("choice", tag)
+    assert replies.understand(heard("not boiler two", second="boiler two"), Asked("?", "choice", (one, two))) is None
 
 
 # -- wording -----------------------------------------------------------------------------------------------------------
@@ -367,6 +453,13 @@ def test_the_own_voice_is_known_from_a_persons() -> None:
     assert echo.share(np.asarray(mixed, np.float32), 10.5) < 0.2
     assert echo.share(np.asarray(noise, np.float32), 10.5) < 0.2
     assert echo.overlap(20.0, 21.0) == 0.0
+
+
+def test_a_tone_is_no_voice() -> None:
+    echo = Echo()
+    echo.played(tone("taken"), 10.0, tone=True)
+    assert echo.overlap(10.0, 11.0, tones=False) == 0.0
+    assert echo.overlap(10.0, 11.0) > 0.0
 
 
 def test_texts_are_made_plain() -> None:

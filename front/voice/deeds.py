@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Literal
 
 from front.voice import talk as rules
@@ -92,7 +91,7 @@ class Deeds:
             if last is None or last.how == "left out" or last.reading.quantity is None:
                 return rules.Say(word.phrase("nothing_to_take_back"), 1)
             text = word.phrase("stands_still", what=word.what(last.reading), value=word.of(last.reading))
-            return rules.Say(text, 1, replace(word.said_back(last.reading), text=text))
+            return rules.Say(text, 1)  # about nothing: a no between colleagues that comes next is no answer to it
         return rules.Say(word.phrase(what), 1)
 
     def _settle(self, asked: Asked, candidate: Candidate | None) -> Iterator[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 
 import extract
@@ -55,7 +54,7 @@ def news_of(
         gone=tuple(_gone(before, after, fresh, wording)),
         questions=questions,
         new=frozenset(row.reading.id for row in fresh if row.how == "open"),
-        stops=tuple(_stops(before.findings, after, sheet)),
+        stops=tuple(_stops(before, after, sheet)),
         number=number,
         left=_leaving(after, wording, questions, was_at) if _left(was_at, is_at) else None,
     )
@@ -120,18 +119,21 @@ def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) ->
         yield wording.phrase("taken_back", what=wording.what(one), value=wording.of(one))
 
 
-def _stops(before: Sequence[Finding], after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bool]]:
-    """Yield each stop that is not there yet: the same one from another value or said another time is told anew."""
-    known = Counter(_source(one) for one in before if one.verdict == "stop")
+def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bool]]:
+    """Yield each stop that is not there yet: the same one said another time, or from another value, is told anew."""
+    stops = {stop.id: stop for stop in sheet.stops}
     aloud = {alarm.stop for alarm in after.alarms}
-    words = {stop.id: f"{stop.name}. {stop.say}" for stop in sheet.stops}
+    told = {one.rule: one.text for one in after.findings if one.verdict == "stop" and one.rule in aloud}
+    words = {rule: f"{stops[rule].name}. {stops[rule].say}" if rule in stops else text for rule, text in told.items()}
+    # Findings do not tell the same words said twice apart; alarms do.
+    for rule in dict.fromkeys(alarm.stop for alarm in after.alarms if alarm not in before.alarms):
+        if rule in words:
+            yield rule, words[rule], True
+    known = {_source(one) for one in before.findings if one.verdict == "stop"}
     for one in after.findings:
-        if one.verdict != "stop":
-            continue
-        if known[_source(one)]:
-            known[_source(one)] -= 1
-            continue
-        yield one.rule, words.get(one.rule, one.text), one.rule in aloud
+        if one.verdict == "stop" and one.readings and _source(one) not in known:
+            stop = stops.get(one.rule)
+            yield one.rule, f"{stop.name}. {stop.say}" if stop else one.text, False
 
 
 def _source(one: Finding) -> tuple[str, str | None, tuple[str, ...]]:

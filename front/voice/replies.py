@@ -118,7 +118,9 @@ class Replies:
         Any other may deny it, doubt it, or tell that it is a limit, a target or what was there before.
         """
         tokens = tokenize(self._split(text)[1], self._grammar.glued)
-        row = next(iter(self._grammar.rows(tokens, self._setting.appliances)), None) if tokens else None
+        if not tokens:
+            return not plain(text)  # a yes or no by itself is no value: the two ways of hearing differ
+        row = next(iter(self._grammar.rows(tokens, self._setting.appliances)), None)
         told = {n for item in (row.items if row else ()) if item.kind in kinds for n in range(item.start, item.end)}
         others = (token.low for n, token in enumerate(tokens) if n not in told and token.kind != "mark")
         return all(word in self._said.beside or word in names for word in others)

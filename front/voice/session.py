@@ -28,6 +28,7 @@ import numpy as np
 from capture.endpoint import Endpointer, Mark, Piece
 from capture.microphone import Microphone
 from capture.sound import RATE, Samples
+from capture.typed import typed_utterance
 from front.voice import talk as rules
 from front.voice.deeds import Deeds
 from front.voice.echo import Echo
@@ -329,10 +330,9 @@ class Session:
             None if alarm or command or asked is None else self._replies.understand(utterance, asked, here=self._place)
         )
         back = self._wording.back(asked, reply.candidate) if asked is not None and reply is not None else None
-        # A note that tells a value goes the way of all values.
-        noted = not alarm and not has_number(utterance, self._setting, self._grammar)
-        note = note_of(utterance, said) if noted else None
-        heard = rules.Heard(start, end, command, reply, back, note, own, over)
+        note = None if alarm else note_of(utterance, said)
+        only_noted = note is not None and has_number(typed_utterance(note, "0" * 64), self._setting, self._grammar)
+        heard = rules.Heard(start, end, command, reply, back, note, only_noted, own, over)
         self._talk, actions = rules.step(self._talk, heard)
         for action in actions:
             if isinstance(action, rules.Mark):

@@ -82,7 +82,7 @@ class Heard:
     """An utterance is recognised; ``own``: it is the tool's own voice, ``over``: it was spoken over the tool's.
 
     ``command``: it is one as a whole. ``reply``: what it answers to ``talk.asked``, and ``back`` how that is asked back
-    if it is not clear. ``note``: a note was dictated.
+    if it is not clear. ``note``: a note was dictated, ``only_noted``: it tells a number, of which no reading is taken.
     """
 
     start: float
@@ -91,6 +91,7 @@ class Heard:
     reply: Reply | None = None
     back: Asked | None = None
     note: str | None = None
+    only_noted: bool = False
     own: bool = False
     over: bool = False
 
@@ -244,6 +245,7 @@ class Show:
         "what_missing",
         "there",
         "noted",
+        "only_noted",
         "held",
         "carried_on",
         "skipped",
@@ -330,7 +332,11 @@ def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
     if event.own:
         return talk, (Mark("own voice"),)
     if event.note is not None:
-        return talk, (Mark("note", note=event.note), Note(event.note), Show("noted"))
+        return talk, (
+            Mark("note", note=event.note),
+            Note(event.note),
+            Show("only_noted" if event.only_noted else "noted"),
+        )
     after = event.start - talk.asked_until
     binds = talk.asked is not None and not event.over
     if event.command is not None:
