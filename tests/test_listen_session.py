@@ -119,6 +119,7 @@ class Heard:
     job: Job
     lines: Lines
     aside: list[str]
+    notes: list[str]
     told: list[str]
 
     def value(self, quantity: str) -> tuple[str, str] | None:
@@ -157,6 +158,7 @@ def listen(tmp_path: Path, place: Room, script: Sequence[str]) -> Heard:
             job_of(store, job.number),
             lines,
             [one.what for one in entries if isinstance(one, SetAside)],
+            [one.note for one in entries if isinstance(one, SetAside)],
             [one.text for one in entries if isinstance(one, Told)],
         )
 
@@ -219,6 +221,36 @@ def test_its_own_voice_in_the_microphone_is_set_aside_whatever_it_says(tmp_path:
     assert heard.aside
     assert set(heard.aside) == {"own voice"}
     assert place.stopped == []  # it does not interrupt itself
+
+
+@pytest.mark.parametrize(
+    "words", ["I smell gas.", "C O two high fire, the CO alarm is going off.", "I smell gas, C O 76."]
+)
+def test_what_stops_the_work_is_heard_over_its_own_voice_and_none_of_its_values_is_taken(
+    tmp_path: Path, words: str
+) -> None:
+    place = room(1.0, WORD, length=60.0, gain=1.0)
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", words, *["what is it"] * 20])
+    assert len(heard.job.alarms) == 1
+    assert [what for _, what, _ in place.played].count("speech") >= 2
+    assert heard.value("co") in (None, ("76", "left out"))
+
+
+def test_its_own_stop_heard_by_the_microphone_is_no_new_alarm(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=60.0, gain=1.0)
+    heard = listen(tmp_path, place, ["I smell gas.", *["gas was smelt, everyone out", "the gas smell"] * 10])
+    assert len(heard.job.alarms) == 1
+    assert set(heard.aside) == {"own voice"}
+
+
+def test_a_number_spoken_over_its_own_voice_sounds_and_the_question_comes_again(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=30.0, gain=1.0)
+    own = ["C O two high fire no nine point four", *["C O two high fire what is it"] * 8]
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", *own])
+    assert heard.value("co2") == ("9.1", "open")
+    assert set(heard.aside) == {"own voice"}
+    assert [what for _, what, _ in place.played].count("nothing kept") == 1
+    assert heard.notes[0] == "no 94"
 
 
 def test_whoever_speaks_over_it_makes_it_silent(tmp_path: Path) -> None:

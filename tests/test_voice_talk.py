@@ -442,3 +442,20 @@ def test_its_own_voice_is_set_aside_whatever_it_says() -> None:
 
 def test_a_yes_spoken_over_the_tool_settles_nothing() -> None:
     assert run(said(), Heard(12.1, 12.5, "yes", over=True))[1] == [Mark("stray")]
+
+
+def test_words_in_its_own_voice_that_it_did_not_say_sound_and_have_it_say_the_same_once_more() -> None:
+    talk, actions = run(said_back(), Heard(10.5, 12.4, own=True, beyond="no 66"), Ended(13.0), Tick(13.1))
+    assert actions[:2] == [Mark("own voice", note="no 66"), Play("nothing kept")]
+    assert saying(actions).text == "C O, high fire, seventy-six."
+    talk, _ = run(talk, Playing(15.0), Played(15.0, saying(actions), True))
+    talk, actions = run(talk, Heard(13.2, 15.4, own=True, beyond="no 66"), Ended(16.0), Tick(16.1))
+    assert actions == [Mark("own voice", note="no 66"), Play("nothing kept")]  # it does not answer itself forever
+    assert TakeBack(("r1",)) in answers(talk, 16.5, "no")
+
+
+@pytest.mark.parametrize("command", ["no", "take_back"])
+def test_a_no_spoken_over_a_value_said_back_has_it_said_again(command: Command) -> None:
+    _, actions = run(said_back(), Heard(11.0, 11.5, command, over=True), Ended(12.2), Tick(12.3))
+    assert actions[:2] == [Mark("command"), Play("nothing kept")]
+    assert saying(actions).text == "C O, high fire, seventy-six."

@@ -444,7 +444,7 @@ def test_the_own_voice_is_known_from_a_persons() -> None:
         roar(3, 0.05),
     )
     echo = Echo()
-    echo.played(0.5 * own, 10.0)
+    echo.played(0.5 * own, 10.0, "C O two, high fire, nine point three, right?")
     back = noise.copy()[: 2 * RATE]
     back += 0.1 * own[RATE // 2 - 2000 :][: len(back)]  # a fifth as loud, an eighth of a second late
     assert echo.share(np.asarray(back, np.float32), 10.5) > 0.25
@@ -453,11 +453,13 @@ def test_the_own_voice_is_known_from_a_persons() -> None:
     assert echo.share(np.asarray(mixed, np.float32), 10.5) < 0.2
     assert echo.share(np.asarray(noise, np.float32), 10.5) < 0.2
     assert echo.overlap(20.0, 21.0) == 0.0
+    assert echo.words(9.0, 10.1) == ("C O two, high fire, nine point three, right?",)
+    assert echo.words(20.0, 21.0) == ()
 
 
 def test_a_tone_is_no_voice() -> None:
     echo = Echo()
-    echo.played(tone("taken"), 10.0, tone=True)
+    echo.played(tone("taken"), 10.0)
     assert echo.overlap(10.0, 11.0, tones=False) == 0.0
     assert echo.overlap(10.0, 11.0) > 0.0
 

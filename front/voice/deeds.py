@@ -44,6 +44,13 @@ class Deeds:
         key = f"set-aside/{utterance.evidence}/{utterance.number}"
         self._store.append(self._number, [Draft(body, self._by, key)])
 
+    def leave_out_own(self, utterance: Utterance) -> None:
+        """Leave out what was read in an utterance in which the tool's own voice was heard too."""
+        for row in job_of(self._store, self._number).rows.values():
+            source = row.reading.source
+            if (source.evidence, source.utterance) == (utterance.evidence, utterance.number):
+                leave_out(self._store, self._number, row.reading.id, by=self._by, why="the tool itself spoke with it")
+
     def told(self, say: rules.Say, *, whole: bool, aloud: bool = True) -> None:
         """Note what was said, or only shown; it names readings as read back only if it was said aloud to its end."""
         if not say.text:

@@ -19,17 +19,17 @@ class Echo:
     """Remembers what was played, and says how much of it is in a stretch of what was heard."""
 
     def __init__(self) -> None:
-        self._played: deque[tuple[float, Sound, bool]] = deque()
+        self._played: deque[tuple[float, Sound, str]] = deque()
 
-    def played(self, sound: Sound, at: float, *, tone: bool = False) -> None:
-        """Note that a sound began at a second of the session."""
-        self._played.append((at, sound, tone))
+    def played(self, sound: Sound, at: float, words: str = "") -> None:
+        """Note that a sound began at a second of the session, and the words it speaks; a tone speaks none."""
+        self._played.append((at, sound, words))
         while self._played and self._played[0][0] < at - KEPT_S:
             self._played.popleft()
 
     def stopped(self, at: float) -> None:
         """Note that whatever was playing was cut off."""
-        cut = [(begun, sound[: max(0, round((at - begun) * RATE))], tone) for begun, sound, tone in self._played]
+        cut = [(begun, sound[: max(0, round((at - begun) * RATE))], words) for begun, sound, words in self._played]
         self._played = deque(cut)
 
     def overlap(self, start: float, end: float, *, tones: bool = True) -> float:
@@ -37,11 +37,11 @@ class Echo:
 
         Without ``tones``: how many the tool spoke.
         """
-        return sum(
-            max(0.0, min(end, begun + len(sound) / RATE + LATEST_S) - max(start, begun))
-            for begun, sound, tone in self._played
-            if tones or not tone
-        )
+        return sum(_together(start, end, begun, sound) for begun, sound, words in self._played if tones or words)
+
+    def words(self, start: float, end: float) -> tuple[str, ...]:
+        """Return all that the tool spoke while a stretch was heard, also what was cut off before its end."""
+        return tuple(words for begun, sound, words in self._played if words and _together(start, end, begun, sound))
 
     def share(self, heard: Sound, start: float) -> float:
         """Return how alike what was heard from ``start`` is to what was played, 0..1, at the delay where it is most so.
@@ -68,3 +68,7 @@ class Echo:
             if last > first:
                 out[first:last] += sound[first - at : last - at]
         return out
+
+
+def _together(start: float, end: float, begun: float, sound: Sound) -> float:
+    return max(0.0, min(end, begun + len(sound) / RATE + LATEST_S) - max(start, begun))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import extract
-from extract.alarms import alarms_said
 from extract.parse import parse
 from front.voice.replies import Place
 from front.voice.talk import Leaving, News
@@ -17,7 +16,7 @@ from schemas.evidence import Utterance
 from schemas.findings import Finding
 from schemas.sheet import Sheet
 
-__all__ = ["has_alarm", "has_number", "news_of", "row_of"]
+__all__ = ["has_number", "news_of", "row_of"]
 
 CORRECTIONS = ("corrected", "the two were swapped", "named again")
 """Reasons for a change after which what stood there before is said too; a value read again after a turn is no news."""
@@ -65,11 +64,6 @@ def has_number(utterance: Utterance, setting: extract.Setting, grammar: extract.
     texts = [utterance.text] if utterance.second_opinion is None else [utterance.text, utterance.second_opinion]
     heard = [one for text in texts for one in parse(text, extract.start(setting), grammar).sentences]
     return any(one.values or one.moves or one.clock for one in heard)
-
-
-def has_alarm(utterance: Utterance, grammar: extract.Grammar) -> bool:
-    """Say whether something was said that may have to stop the work: nothing keeps that from extraction."""
-    return bool(alarms_said(utterance, grammar.alarms))
 
 
 def row_of(job: Job, wording: Wording, place: Place) -> Asked | None:
@@ -120,7 +114,7 @@ def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) ->
 
 
 def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bool]]:
-    """Yield each stop that is not there yet: the same one said another time, or from another value, is told anew."""
+    """Yield each stop that is not there yet: the same one said another time, or of another value, is told anew."""
     stops = {stop.id: stop for stop in sheet.stops}
     aloud = {alarm.stop for alarm in after.alarms}
     told = {one.rule: one.text for one in after.findings if one.verdict == "stop" and one.rule in aloud}
@@ -129,15 +123,17 @@ def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bo
     for rule in dict.fromkeys(alarm.stop for alarm in after.alarms if alarm not in before.alarms):
         if rule in words:
             yield rule, words[rule], True
-    known = {_source(one) for one in before.findings if one.verdict == "stop"}
+    known = {_source(one, before) for one in before.findings if one.verdict == "stop"}
     for one in after.findings:
-        if one.verdict == "stop" and one.readings and _source(one) not in known:
+        if one.verdict == "stop" and one.readings and _source(one, after) not in known:
             stop = stops.get(one.rule)
             yield one.rule, f"{stop.name}. {stop.say}" if stop else one.text, False
 
 
-def _source(one: Finding) -> tuple[str, str | None, tuple[str, ...]]:
-    return one.rule, one.appliance, one.readings
+def _source(one: Finding, job: Job) -> tuple[object, ...]:
+    """Return what a stop comes of: a value that was corrected and still stops the work is another."""
+    read = [(key, job.rows[key].reading) for key in one.readings if key in job.rows]
+    return one.rule, one.appliance, *((key, reading.value, reading.unit) for key, reading in read)
 
 
 def _left(was: Place, now: Place) -> bool:

@@ -32,7 +32,8 @@ from capture.typed import typed_utterance
 from front.voice import talk as rules
 from front.voice.deeds import Deeds
 from front.voice.echo import Echo
-from front.voice.news import has_alarm, has_number, news_of
+from front.voice.news import has_number, news_of
+from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
 from front.voice.speakers import Speakers
@@ -139,6 +140,7 @@ class Session:
         self._echoes = False
         self._filing: list[Utterance] = []
         self._later: list[rules.Action] = []
+        self._mixed: list[Utterance] = []
         self._ends: deque[tuple[float, rules.Say]] = deque()
         self._known: dict[str, list[Utterance]] = {}
         self._waiting: deque[_Waiting] = deque()
@@ -281,14 +283,14 @@ class Session:
                 futures.wait([self._waiting[0].future], timeout=0.2)
             if not self._waiting[0].future.done():
                 return
-            one = self._waiting.popleft()
-            sha256, found = one.future.result()
+            done = self._waiting.popleft()
+            sha256, found = done.future.result()
             path = self._folder / f"{sha256}.wav"
             self._known[sha256] = found
             before = job_of(self.store, self.number)
-            self._offset = one.piece.first / RATE
-            self._filing, self._later = [], []
-            name = self._spool.name(one.piece.first, one.piece.last)
+            self._offset = done.piece.first / RATE
+            self._filing, self._later, self._mixed = [], [], []
+            name = self._spool.name(done.piece.first, done.piece.last)
             added = add(
                 self.store,
                 self.number,
@@ -301,8 +303,11 @@ class Session:
             del self._known[sha256]
             answered = any(isinstance(action, rules.Settle | rules.Edit) for action in self._later)
             job = added.job
+            for one in self._mixed:
+                self._deeds.leave_out_own(one)
             if self._later:
                 self._act(tuple(self._later))
+            if self._later or self._mixed:
                 job = job_of(self.store, self.number)
             if found:
                 self._tell(before, job, answered)
@@ -324,7 +329,12 @@ class Session:
         said = spoken()
         own, over = self._own(start, end)
         asked = self._talk.asked
-        alarm = has_alarm(utterance, self._grammar)  # whatever else it is: extraction has to see it
+        told = self._echo.words(start, end) if own else ()
+        alarm = alarm_beyond(utterance, told, self._grammar, self._sheet)
+        if own and alarm:  # extraction has to see what stops the work, and no value that the tool said with it
+            self._mixed.append(utterance)
+        own = own and not alarm
+        beyond = words_beyond(utterance, told, self._setting, self._grammar, said) if own else ""
         command = None if alarm else command_of(utterance, said)
         reply = (
             None if alarm or command or asked is None else self._replies.understand(utterance, asked, here=self._place)
@@ -332,7 +342,7 @@ class Session:
         back = self._wording.back(asked, reply.candidate) if asked is not None and reply is not None else None
         note = None if alarm else note_of(utterance, said)
         only_noted = note is not None and has_number(typed_utterance(note, "0" * 64), self._setting, self._grammar)
-        heard = rules.Heard(start, end, command, reply, back, note, only_noted, own, over)
+        heard = rules.Heard(start, end, command, reply, back, note, only_noted, own, over, beyond)
         self._talk, actions = rules.step(self._talk, heard)
         for action in actions:
             if isinstance(action, rules.Mark):
@@ -429,7 +439,7 @@ class Session:
 
     def _play(self, sound: Samples, what: str, text: str) -> None:
         loud = np.asarray(level_for(self._noise_db) * sound, np.float32)
-        self._echo.played(loud, self._now, tone=what != "speech")
+        self._echo.played(loud, self._now, text if what == "speech" else "")
         self.speakers.play(loud, self._now, what, text)
 
     # -- the level -----------------------------------------------------------------------------------------------------

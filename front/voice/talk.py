@@ -81,8 +81,9 @@ class Ended:
 class Heard:
     """An utterance is recognised; ``own``: it is the tool's own voice, ``over``: it was spoken over the tool's.
 
-    ``command``: it is one as a whole. ``reply``: what it answers to ``talk.asked``, and ``back`` how that is asked back
-    if it is not clear. ``note``: a note was dictated, ``only_noted``: it tells a number, of which no reading is taken.
+    ``beyond``: words in the tool's own voice that it did not say. ``command``: it is one as a whole. ``reply``: what it
+    answers to ``talk.asked``, and ``back`` how that is asked back if it is not clear. ``note``: a note was dictated,
+    ``only_noted``: it tells a number, of which no reading is taken.
     """
 
     start: float
@@ -94,6 +95,7 @@ class Heard:
     only_noted: bool = False
     own: bool = False
     over: bool = False
+    beyond: str = ""
 
 
 @dataclass(frozen=True)
@@ -282,6 +284,8 @@ class Talk:
     waiting: tuple[Say, ...] = ()
     saying: Say | None = None
     last_said: Say | None = None
+    repeated: str = ""
+    """What was said once more because somebody spoke over it."""
     times: dict[tuple[str, ...], int] = field(default_factory=dict)
     """How often the question of a slot was said since it is open."""
     skipped: frozenset[tuple[str, ...]] = frozenset()
@@ -330,7 +334,8 @@ def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
     nothing_between = talk.last_taken_at >= talk.last_end
     talk = replace(talk, last_end=max(talk.last_end, event.end))
     if event.own:
-        return talk, (Mark("own voice"),)
+        mark = Mark("own voice", note=event.beyond)
+        return (_once_more(talk), (mark, Play("nothing kept"))) if event.beyond else (talk, (mark,))
     if event.note is not None:
         return talk, (
             Mark("note", note=event.note),
@@ -340,6 +345,8 @@ def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
     after = event.start - talk.asked_until
     binds = talk.asked is not None and not event.over
     if event.command is not None:
+        if event.over and event.command in ("no", "take_back"):
+            return _once_more(talk), (Mark("command"), Play("nothing kept"))
         if event.over and event.command not in ("hold", "say_again"):
             return talk, (Mark("stray"),)
         return _command(talk, event, bare=binds and -0.2 <= after <= BARE_S, fresh=nothing_between)
@@ -382,6 +389,14 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
             return replace(talk, held=False, quiet=False), (Mark("command"), Show("carried_on"))
         case _:
             return talk, (Mark("stray"),)
+
+
+def _once_more(talk: Talk) -> Talk:
+    """Say again what somebody spoke over, once: it may have been denied, and is not asked about forever."""
+    said = talk.last_said
+    if said is None or said.about is None or talk.repeated == said.text:
+        return talk
+    return _queue(replace(talk, repeated=said.text), replace(said, priority=1))
 
 
 def _denied(talk: Talk, asked: Asked, event: Heard, *, bare: bool) -> tuple[Talk, tuple[Action, ...]]:

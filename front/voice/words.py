@@ -49,6 +49,7 @@ class Said:
     yes: frozenset[str]
     no: frozenset[str]
     beside: frozenset[str]
+    over: frozenset[str]
     saying: dict[str, Any]
     phrases: dict[str, str]
 
@@ -67,6 +68,7 @@ def spoken(code: str = "en") -> Said:
         yes=frozenset(raw["answer"]["yes"]),
         no=frozenset(raw["answer"]["no"]),
         beside=frozenset((*raw["answer"]["beside"], *raw["answer"]["yes"], *around["before"], *around["after"])),
+        over=frozenset(raw["over"]["words"]),
         saying=raw["saying"],
         phrases=raw["phrases"],
     )
