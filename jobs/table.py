@@ -182,6 +182,8 @@ class Table:
             case Answered(question=question, answer=answer, before=before):
                 given = {candidate.reading: candidate for candidate in answer.settled}
                 then = {reading.id: reading for reading in before}
+                slots = {_slot(one) for one in before}
+                elsewhere = bool(given) and len(slots) == 1 and slots.isdisjoint(_slot(one) for one in given.values())
                 for key in question.readings:
                     if then[key].source.evidence in self._away:
                         continue  # that went with it to the other job
@@ -189,7 +191,9 @@ class Table:
                         self._put(entry, then[key], given[key], "answered", answer.by, answer.how)
                     elif answer.how == "cannot tell":
                         self._leave_out(entry, key, answer.by, "nobody can tell")
-                    elif not question.alike:  # a figure that has no place where its picture belongs stays open
+                    elif not question.alike and not elsewhere:
+                        # A figure that has no place where its picture belongs stays open; so does the other of two
+                        # values of one slot where the answer puts the one of them in another slot.
                         self._drop(entry, key, answer.by)
             case Edited(before=then) if then.source.evidence in self._away:
                 pass
@@ -207,19 +211,27 @@ class Table:
                 pass
 
     def ask_about_shared_slots(self) -> None:
-        """Raise a doubt where a person put a second, different value into one slot: one of the two is wrong."""
+        """Raise a doubt where a person put a second, different value into one slot: one of the two is wrong.
+
+        Both are asked about in one question, whose answer drops the other: asked one by one, each answer would only
+        raise the doubt about the other.
+        """
         slots: dict[tuple[object, ...], list[JobRow]] = {}
         for row in self.rows.values():
             one = row.reading
             if row.how not in ("left out", "open"):
-                slots.setdefault((one.appliance, one.quantity, one.condition, one.phase), []).append(row)
+                slots.setdefault(_slot(one), []).append(row)
         for rows in slots.values():
             by_person = [row for row in rows if row.how in _BY_PERSON]
             if by_person and len({(row.reading.value, row.reading.unit) for row in rows}) > 1:
                 last = max(by_person, key=lambda row: row.history[-1].seq)
                 for row in rows:
                     if row is not last:
-                        self._doubt(row, DoubtKind.CONFLICT, f"{last.by} gave {last.reading.value} for the same")
+                        told = f"{last.by} gave {last.reading.value} for the same"
+                        self._doubt(row, DoubtKind.CONFLICT, told, with_=last.reading.id)
+                others = [row.reading.value for row in rows if row is not last]
+                told = f"{' and '.join(others)} {'were' if len(others) > 1 else 'was'} given for the same"
+                self._doubt(last, DoubtKind.CONFLICT, told)
 
     def _put(self, entry: Entry, then: Reading, candidate: Candidate, how: How, by: str, why: str) -> None:
         """Settle a reading, which stood as ``then`` when the person saw it, as a person says.
@@ -284,9 +296,10 @@ class Table:
         self.gone[key] = replace(row, how="dropped", by=step.by, history=(*row.history, step))
         self.rows = {k: v for k, v in self.rows.items() if k != key}
 
-    def _doubt(self, row: JobRow, kind: DoubtKind, detail: str) -> None:
-        doubts = (*row.reading.doubts, Doubt(kind=kind, detail=detail))
-        self.rows[row.reading.id] = replace(row, reading=_with(row.reading, doubts=doubts), how="open")
+    def _doubt(self, row: JobRow, kind: DoubtKind, detail: str, with_: str | None = None) -> None:
+        told = {"doubts": (*row.reading.doubts, Doubt(kind=kind, detail=detail))}
+        asked_with = {"asked_with": with_} if with_ else {}
+        self.rows[row.reading.id] = replace(row, reading=_with(row.reading, **told, **asked_with), how="open")
 
 
 def _move_of(body: MovedIn | MovedUnder) -> tuple[str, str]:
@@ -294,6 +307,11 @@ def _move_of(body: MovedIn | MovedUnder) -> tuple[str, str]:
     if isinstance(body, MovedUnder):
         return body.evidence, f"moved to {body.under}"
     return body.evidence.sha256, f"moved here from job {body.origin}"
+
+
+def _slot(one: Reading | Candidate) -> tuple[str | None, ...]:
+    """Return where on the sheet a reading stands."""
+    return one.appliance, one.quantity, one.condition, one.phase
 
 
 def _same(one: Reading, other: Reading | Candidate) -> bool:

@@ -170,7 +170,8 @@ class Life(RuleBasedStateMachine):
             standing += [row for row in job.rows.values() if any(s.before and s.before.id == key for s in row.history)]
             # Then a person who settles that row settles both.
             settled = any(row.reading.value == value or row.how in ("answered", "edited") for row in standing)
-            # Or they gave another value later, to what replaced it, and that is asked about.
+            # Or they gave another value later, to what replaced it, and that stands, or is asked about.
+            settled = settled or any(row.reading.value == last.get(row.reading.id) for row in standing)
             settled = settled or any(f"gave {last.get(row.reading.id)} " in told for row in standing)
             assert settled or f"gave {value} " in told, (key, value)
 

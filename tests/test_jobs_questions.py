@@ -382,9 +382,36 @@ def test_a_second_value_in_a_slot_is_asked(store: Store, tmp_path: Path) -> None
     give(store, tmp_path, sound(["5 high_fire co2 9.3 %", "9 none co2 8.7 %"], NOON))
     (one,) = questions(store)
     job = settle(store, one, "8.7")  # the first candidate is high fire, where 9.3 stands already
-    assert sorted((r.reading.value, r.how) for r in job.rows.values()) == [("8.7", "answered"), ("9.3", "open")]
+    assert sorted((r.reading.value, r.how) for r in job.rows.values()) == [("8.7", "open"), ("9.3", "open")]
     (again,) = questions(store)
-    assert again.text == "High fire: CO2 9.3 %. Ada gave 8.7 for the same. Which one stands?"
+    assert again.text == "High fire: CO2 9.3 % and CO2 8.7 % were both given. Which one stands?"
+    job = settle(store, again, "9.3")
+    assert [(r.reading.value, r.how) for r in job.rows.values()] == [("9.3", "answered")]
+    assert questions(store) == ()
+
+
+def test_two_values_that_persons_gave_for_one_slot_are_asked_about_once(store: Store, tmp_path: Path) -> None:
+    give(store, tmp_path, sound(["5 none co2 9.3 %", "9 none co2 8.7 %"], NOON))
+    settle(store, questions(store)[0], "9.3")  # the first candidate of each is high fire
+    settle(store, questions(store)[0], "8.7")
+    (one,) = questions(store)
+    assert [candidate.value for candidate in one.candidates][:2] == ["9.3", "8.7"]
+    job = settle(store, one, "8.7")
+    assert [(r.reading.value, r.how) for r in job.rows.values()] == [("8.7", "answered")]
+    assert questions(store) == ()
+
+
+def test_an_answer_that_puts_one_value_elsewhere_leaves_the_other(store: Store, tmp_path: Path) -> None:
+    give(store, tmp_path, sound(["5 high_fire co2 9.3 %", "9 none co2 8.7 %"], NOON))
+    settle(store, questions(store)[0], "8.7")
+    (one,) = questions(store)
+    moved = next(c for c in one.candidates if c.value == "8.7").model_copy(update={"condition": "low_fire"})
+    asked_at = job_of(store, "job-1").position
+    settled = decisions.settled_by(one, moved)
+    job = decisions.answer(store, "job-1", one, asked_at=asked_at, by="Ada", how="typed", settled=settled)
+    rows = sorted((r.reading.value, r.reading.condition, r.how) for r in job.rows.values())
+    assert rows == [("8.7", "low_fire", "answered"), ("9.3", "high_fire", "taken unasked")]
+    assert questions(store) == ()
 
 
 def test_limits_read_back_are_the_jobs_own(store: Store, tmp_path: Path) -> None:
