@@ -28,6 +28,7 @@ _ENDS = frozenset(".?!;")
 _GAP = 6  # words that ".." may stand for, within a sentence
 _LONG_GAP = 9  # words that "..." may stand for, in this sentence or the next
 _REACH = 10  # words over which a denial or a supposition reaches forward
+_ASIDE = 3  # words that may stand between a denial and what turns it round: "no smell of gas in here, wait, there is"
 
 
 class _Words(NamedTuple):
@@ -134,9 +135,16 @@ class Alarms:
                     break
         return [(stop, *span) for stop, span in found.items()]
 
+    def begins_with_a_turn(self, text: str) -> bool:
+        """Say whether a text begins by turning round what was said before it: "oh, wait, there is"."""
+        line = " ".join(token.low for token in tokenize(text) if token.low not in self.words.one["fillers"])
+        return self.words.phrases["turned"].match(line) is not None
+
     def _is_so(self, here: _Text, hit: _Hit, wording: _Pattern) -> bool:
         place = _Place(here, hit, self.words)
-        if place.denied() or place.asked() or place.supposed() or place.elsewhere():
+        if place.supposed() or place.elsewhere():
+            return False
+        if (place.denied() or place.asked()) and not place.turned():
             return False
         return wording.stands or not any(
             other.start < hit.end and hit.start < other.end
@@ -229,6 +237,15 @@ class _Place:
             )
         return k + 1 >= len(self.w) or self._is(k + 1, "marks") or self._is(k + 1, "before_answer")
 
+    # ------------------------------------------------------------------ it is so after all
+    def turned(self) -> bool:
+        """ "I can't smell gas, wait, I can", "any smell of gas? Oh, there is": with hardly a word in between."""
+        found = self.words.phrases["turned"].search(self._line(self.hit.end, len(self.w)))
+        if found is None:
+            return False
+        between = found.string[: found.start()].split()
+        return sum(word not in self.one["marks"] for word in between) <= _ASIDE
+
     # ------------------------------------------------------------------ it is only asked
     def asked(self) -> bool:
         """ "Did you smell gas?", "any gas smell"; not "why can I smell gas", which takes it for granted."""
@@ -291,14 +308,20 @@ def compile_alarms(sheet: Sheet) -> Alarms:
     return Alarms(sheet)
 
 
-def alarms_said(utterance: Utterance, alarms: Alarms, tokens: Sequence[Token] | None = None) -> list[Alarm]:
+def alarms_said(
+    utterance: Utterance, alarms: Alarms, tokens: Sequence[Token] | None = None, before: str = ""
+) -> list[Alarm]:
     """Return the stops that an utterance says, in any hypothesis that counts; each stop once.
 
-    ``tokens`` are those of the best hypothesis, where they are known already.
+    ``tokens`` are those of the best hypothesis, where they are known already. ``before`` is what was said just before:
+    "No smell of gas", and then "Wait, there is".
     """
     found: dict[str, Alarm] = {}
     for n, one in enumerate(_versions(utterance)):
-        for stop, start, end in alarms.heard(one.text, tokens if n == 0 else None):
+        hits = alarms.heard(one.text, tokens if n == 0 else None)
+        if before and alarms.begins_with_a_turn(one.text):
+            hits += [(stop, 0, len(one.text)) for stop, *_ in alarms.heard(f"{before}. {one.text}")]
+        for stop, start, end in hits:
             if stop not in found:
                 found[stop] = Alarm(stop=stop, source=_source(utterance, one, start, end, best=n == 0))
     return list(found.values())

@@ -100,6 +100,8 @@ class Context:
     since_appliance: tuple[str, ...] = ()
     clocking: Clocking | None = None
     cut: str | None = None
+    before: str = ""
+    """The words of the last utterance."""
     astray: str = ""
     """Words that may have named another firing rate or appliance than the one taken for granted."""
     correcting: bool = False

@@ -14,7 +14,7 @@ from extract.heard import name_misgiving
 from extract.lexicon import Item
 from extract.moves import Move
 from extract.parse import Parsed
-from extract.states import DENIED, Checked, state_of
+from extract.states import DENIED, Checked, before_state, state_of
 from extract.texts import Capture
 from extract.values import fit
 from schemas.doubts import Doubt, DoubtKind
@@ -29,6 +29,7 @@ __all__ = ["check_again", "ought_to_be", "quote_limits", "record_check", "record
 
 
 DENIAL = 7  # a denial without the check's name is no longer than this
+ASIDE = 4  # more words than these in front of a state without a check's name tell of something else
 
 
 def record_text(b: Book, c: Capture) -> None:
@@ -133,6 +134,14 @@ def check_again(b: Book, p: Parsed) -> bool:
         return False
     state = state_of(p.sentence, checks[0])
     src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
+    if state and state != last.value and not any(s.has("correct", "interrupted") for s in p.sentence.segments):
+        before = before_state(p.sentence, checks[0])
+        if any(i.kind == "other" for i in before):
+            return False  # "the screwdriver's no good": of a thing of its own
+        if len(before) > ASIDE or any(i.kind == "word" for i in before):
+            text = doubt(DoubtKind.TO_CONFIRM, f"“{src.heard}” was said behind it")
+            b.emit(Relabel(target=last.id, doubts=(*last.doubts, text), source=src, why=text.detail))
+            return True
     if state and state != last.value:
         sure = state != DENIED and all(i.kind != "word" for i in p.laid.items)
         value = "failed" if state == DENIED else state

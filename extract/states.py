@@ -123,6 +123,13 @@ def _something_else(s: Segment) -> bool:
     return False
 
 
+def before_state(sentence: Sentence, quantity: str) -> list[Item]:
+    """What a sentence says in front of the first state of a check: what the state is of, or "it"."""
+    items = sentence.items
+    n = next((n for n, i in enumerate(items) if quantity in dict(i.get("state") or ())), 0)
+    return items[:n]
+
+
 def state_of(sentence: Sentence, quantity: str) -> str:
     """What a sentence without a check's name says of the check spoken of before it; empty where nothing."""
     names = []

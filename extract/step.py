@@ -22,6 +22,7 @@ from extract.corrections import (
     undo,
     unit_afterwards,
 )
+from extract.doubt import doubt
 from extract.guards import unresolved, went_astray
 from extract.heard import best_heard
 from extract.lexicon import Grammar
@@ -29,10 +30,15 @@ from extract.notes import check_again, ought_to_be, quote_limits, record_check, 
 from extract.over_range import over_range
 from extract.parse import Parsed
 from extract.take import take_value
-from schemas.evidence import Utterance
+from extract.texts import Capture
+from schemas.doubts import DoubtKind
+from schemas.evidence import Hypothesis, Utterance
 from schemas.readings import Operation, Record, Remove
 
 __all__ = ["start", "step"]
+
+JUST_SAID = 20.0
+"""Seconds for which "wait, there is" may turn round what was said before it."""
 
 
 def start(setting: Setting) -> Context:
@@ -54,8 +60,10 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     utterance, heard = chosen.utterance, chosen.heard
     book = Book(after, grammar, utterance, at, heard)
     book.elsewhere, book.shared = chosen.who, chosen.shared
-    for alarm in alarms_said(utterance, grammar.alarms, heard.tokens):
+    before = context.before if at - context.at < JUST_SAID else ""
+    for alarm in alarms_said(utterance, grammar.alarms, heard.tokens, before):
         book.emit(alarm)
+    after.before = utterance.text
     for parsed in heard.sentences:
         last, done = book.last_of(), len(book.operations)
         sentence(book, parsed)
@@ -105,6 +113,8 @@ def sentence(b: Book, p: Parsed) -> None:
     fresh = None if labelled else states(b, p)
     for capture in p.captures:
         record_text(b, capture)
+        if b.g.quantities[capture.quantity].form == "words":
+            ask_about_values_in(b, capture)
     record_choices(b, p)
     for checked in p.checks:
         if len(tags) > 1:
@@ -137,6 +147,23 @@ def sentence(b: Book, p: Parsed) -> None:
         b.enter(fresh)
     alone = not p.values and not p.names and any(s.conditions for s in p.sentence.segments)
     b.last_condition = b.c.state if alone else None
+
+
+def ask_about_values_in(b: Book, remark: Capture) -> None:
+    """ "Note, high fire CO forty": it may be a reading, or be told of another day; whoever said it is asked."""
+    words = b.u.model_copy(update={"hypotheses": (Hypothesis(text=remark.value, mass=1.0),), "second_opinion": None})
+    unnamed = replace(b.c, topic=None, pending=None, last=())  # a number without a name is no reading here
+    _, operations = step(words, b.at, unnamed, b.g)
+    for reading in (op.reading for op in operations if isinstance(op, Record)):
+        unclear = any(one.kind is DoubtKind.TO_CONFIRM for one in reading.doubts)  # among words that are not known
+        if not b.measured(reading) or reading.quantity is None or unclear:
+            continue
+        old = b.c.at_slot(reading.quantity, reading.condition, reading.phase, reading.appliance)
+        if old is None or old.value != reading.value:
+            asked = doubt(DoubtKind.TO_CONFIRM, "it was said in a remark")
+            source = b.source(remark.start, remark.end)
+            new = {"id": b.new_id(), "source": source, "doubts": (*reading.doubts, asked), "asked_with": None}
+            b.emit(Record(reading=reading.model_copy(update=new)))
 
 
 def _before_move(v: Value, p: Parsed, b: Book) -> bool:

@@ -127,6 +127,51 @@ def test_what_only_looks_like_a_denial_is_a_stop(text: str) -> None:
     assert said(text) == ["gas_smell"]
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "I can't smell gas, wait I can",
+        "No smell of gas. Hang on, yes there is.",
+        "I can't smell any gas in here... actually, yes, I can",
+        "Can you smell gas? Oh, I can.",
+        "I can't smell gas but he can",
+        "No gas smell. Hold on. Yes.",
+    ],
+)
+def test_a_denial_that_is_turned_round_is_a_stop(text: str) -> None:
+    assert said(text) == ["gas_smell"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "No gas smell. Wait, I can see the flame",
+        "No smell of gas, yes, confirmed.",
+        "No gas smell, but there is a bit of condensate",
+        "No gas smell. Now it is time for low fire",
+        "No smell of gas, the pilot's not lit, wait, it is",
+    ],
+)
+def test_what_goes_on_after_a_denial_does_not_turn_it_round(text: str) -> None:
+    assert said(text) == []
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "after", "stops"),
+    [
+        ("No smell of gas.", "Wait, there is.", 4.0, ["gas_smell"]),
+        ("The alarm isn't going off.", "Oh, it is now.", 4.0, ["alarm_sounding"]),
+        ("No smell of gas.", "Wait, there is.", 60.0, []),  # of something else by then
+        ("No smell of gas.", "Wait, it is nine point three.", 4.0, []),
+        ("Flame is steady.", "Wait, it is.", 4.0, []),
+    ],
+)
+def test_a_denial_is_turned_round_by_what_is_said_next(first: str, then: str, after: float, stops: list[str]) -> None:
+    context, _ = step(utterance((first, 1.0)), 0.0, start(Setting(units="us")), grammar())
+    _, operations = step(utterance((then, 1.0)), after, context, grammar())
+    assert [op.stop for op in operations if isinstance(op, Alarm)] == stops
+
+
 def test_the_source_is_the_stretch_of_speech() -> None:
     words = tuple(
         Word(text=w, start=10 + 0.3 * n, end=10.3 + 0.3 * n)

@@ -168,3 +168,48 @@ def test_guards_shares_of_a_turn_as_recognisers_write_them(text: str, value: str
     context, _ = talk("High fire.", text)
     (move,) = (r for r in context.readings.values() if r.quantity == "valve_move")
     assert (move.value, move.taken) == (value, taken)
+
+
+@pytest.mark.parametrize(
+    ("said", "then", "state"),
+    [
+        ("Emergency stop works.", "The screwdriver's no good, pass the other one.", "passed"),
+        ("Emergency stop works.", "It failed.", "failed"),
+        ("Emergency stop works.", "No, the switch failed.", "failed"),
+    ],
+)
+def test_guards_only_what_is_said_of_the_check_changes_it(said: str, then: str, state: str) -> None:
+    context, _ = talk(said, then)
+    (reading,) = context.readings.values()
+    assert (reading.value, reading.taken) == (state, True)
+
+
+@pytest.mark.parametrize("then", ["The torch is no good.", "Topped the system up, it had dropped a bit."])
+def test_guards_what_may_be_said_of_something_else_has_the_check_asked_about(then: str) -> None:
+    said = "Tightness test passed." if "dropped" in then else "Emergency stop works."
+    context, _ = talk(said, then)
+    assert all((r.value, kinds(r)) == ("passed", {DoubtKind.TO_CONFIRM}) for r in context.readings.values() if r.doubts)
+    assert sum(not r.taken for r in context.readings.values()) == 1
+
+
+@pytest.mark.parametrize("text", ["Note, high fire CO forty.", "Note that at high fire the CO is forty."])
+def test_guards_a_value_in_a_remark_is_asked_about(text: str) -> None:
+    context, _ = talk(text)
+    remark, value = context.readings.values()
+    assert (remark.quantity, remark.taken) == ("remark", True)
+    assert (value.quantity, value.condition, value.value, kinds(value)) == (
+        "co", "high_fire", "40", {DoubtKind.TO_CONFIRM},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("Note: boiler installed 2009, 3 metres of flue.",),
+        ("Note, replaced the 12 volt fan.",),
+        ("High fire CO forty.", "Note, at high fire the CO was forty."),  # in the record already
+    ],
+)
+def test_guards_a_remark_without_a_new_value_asks_nothing(texts: tuple[str, ...]) -> None:
+    context, _ = talk(*texts)
+    assert all(r.taken for r in context.readings.values())
