@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from capture.prompt import words_of
+from front.clock import proposal_line
 from front.options import By, JobNumber, Json, author
 from front.screen import clock, note, out, print_json, standing
 from jobs.add import Added, Event, Named, Typed
@@ -20,6 +21,7 @@ from jobs.add import Progress as Progressed
 from jobs.add import add as add_to_job
 from jobs.book import job_of, sheet_of
 from jobs.fold import Job
+from jobs.photo_clock import proposed
 from jobs.questions import open_questions
 from jobs.senses import Senses, senses
 from jobs.spool import take_up
@@ -66,6 +68,7 @@ def add(
                 progress=shown,
             )
         questions = open_questions(added.job, sheet)
+        off = proposal_line(added.job, proposed(store, added.job))
     if json:
         print_json(
             {
@@ -79,7 +82,7 @@ def add(
             }
         )
     else:
-        _tell(job, added, len(questions))
+        _tell(job, added, len(questions), off)
     return int(ExitCode.BAD_INPUT if added.refused or added.unread else ExitCode.DONE)
 
 
@@ -109,9 +112,11 @@ def moment_of(text: str | None) -> datetime | None:
     return moment
 
 
-def _tell(job: str, added: Added, questions: int) -> None:
+def _tell(job: str, added: Added, questions: int, off: str) -> None:
     taken = sum(1 for row in added.job.rows.values() if row.how not in ("open", "left out"))
     out().print(standing(job, taken, questions))
+    if off:
+        out().print(off)
     if questions:
         out().print(f"Next: sayback ask {job}")
 

@@ -19,6 +19,7 @@ from front import (
     book,
     bundle,
     check,
+    clock,
     explain,
     limits,
     listen,
@@ -42,7 +43,24 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for part in (book, add, listen, show, explain, ask, limits, check, trail, report, office, verify, bundle, look, ready):
+for part in (
+    book,
+    add,
+    listen,
+    show,
+    explain,
+    ask,
+    limits,
+    clock,
+    check,
+    trail,
+    report,
+    office,
+    verify,
+    bundle,
+    look,
+    ready,
+):
     part.put_on(app)
 
 

@@ -18,6 +18,7 @@ from jobs.extraction import bring_up_to_date
 from jobs.findings import check_job
 from jobs.fold import Job, fold
 from jobs.journal import ClockSet, Draft, EvidenceAdded, Heard, HeardAll, Seen
+from jobs.photo_clock import follow
 from jobs.senses import Senses
 from jobs.store import Store
 from jobs.timeline import Filed
@@ -123,6 +124,7 @@ def add(
         else:
             (kept if new else there).append(evidence)
             progress(Event("kept" if new else "there", evidence.name, evidence.sha256))
+    follow(store, number, [one.sha256 for one in kept], author)
     unread = _read(store, number, senses, progress)
     bring_up_to_date(store, number, sheet_of(store, before.head))
     job = check_job(store, number)

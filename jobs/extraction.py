@@ -18,7 +18,7 @@ from jobs.agree import weigh
 from jobs.book import appliance_file_of
 from jobs.fold import Job, agreement_key, fold, latest, place_key
 from jobs.journal import Agreement, Body, Draft, Entry, Operated, Placed, Withdrawn
-from jobs.place import find_places, placed
+from jobs.place import find_places, photos_differ, placed
 from jobs.store import JournalMoved, Store
 from jobs.table import operation_key
 from jobs.timeline import Filed, Moment, in_order
@@ -27,7 +27,7 @@ from schemas.job import JobAppliance
 from schemas.readings import Operation
 from schemas.sheet import Sheet
 
-__all__ = ["bring_up_to_date", "extract_all", "grammar_of", "place_now", "setting_of", "still_to_write"]
+__all__ = ["bring_up_to_date", "extract_all", "grammar_of", "photos_ahead", "place_now", "setting_of", "still_to_write"]
 
 
 def bring_up_to_date(store: Store, number: str, sheet: Sheet) -> None:
@@ -106,6 +106,13 @@ def extract_all(
     for weighed in weigh(readings, filed, sheet):
         found[agreement_key(weighed.under)] = weighed
     return found
+
+
+def photos_ahead(store: Store, job: Job, sheet: Sheet) -> tuple[float, ...]:
+    """Return by how many seconds each photo's clock is ahead of the recorder's, as far as a photo tells it."""
+    steps = _steps(job, grammar_of(sheet), setting_of(store, job, sheet))
+    readings = list(steps[-1].after.readings.values()) if steps else []
+    return photos_differ(readings, {one.sha256: one for one in job.filed}, sheet)
 
 
 class _Step(NamedTuple):

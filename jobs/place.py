@@ -21,7 +21,7 @@ from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import Alternative, Reading
 from schemas.sheet import Sheet
 
-__all__ = ["find_places", "placed"]
+__all__ = ["find_places", "photos_differ", "placed"]
 
 _ENOUGH = 2
 """So many of a picture's values must be as they were said in one row: one alone may be chance."""
@@ -78,17 +78,34 @@ def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: 
 
     ``readings`` are in the order of the work, ``filed`` is the evidence by hash.
     """
+    pictures, spans = _compared(readings, filed, sheet)
+    clocks = _clocks(pictures, spans)
+    for one in pictures:
+        found = _place_of(one, spans, clocks[one.whose], sheet)
+        if found is not None:
+            yield found
+
+
+def photos_differ(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet) -> tuple[float, ...]:
+    """Return by how many seconds the clock of each photo that repeats one row is ahead of the recorder's."""
+    return _differences("the photos", *_compared(readings, filed, sheet))
+
+
+def _compared(
+    readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet
+) -> tuple[list[_Picture], dict[Place, Span | None]]:
+    """Return every picture as it compares with the rows that were said, and when each row was said."""
     spoken = [one for one in readings if one.source.utterance is not None and one.source.evidence in filed]
     rows = _rows(spoken)
     spans = {place: _span(row.values(), filed) for place, row in rows.items()}
     pictures = [
         _picture(shown, filed[sha256], rows, spoken, filed, sheet) for sha256, shown in _pictures(readings, sheet)
     ]
-    clocks = {whose: _difference(whose, pictures, spans) for whose in ("the photos", "the slips")}
-    for one in pictures:
-        found = _place_of(one, spans, clocks[one.whose], sheet)
-        if found is not None:
-            yield found
+    return pictures, spans
+
+
+def _clocks(pictures: Sequence[_Picture], spans: Mapping[Place, Span | None]) -> dict[str, float | None]:
+    return {whose: steady(_differences(whose, pictures, spans)) for whose in ("the photos", "the slips")}
 
 
 def _place_of(one: _Picture, spans: Mapping[Place, Span | None], clock: float | None, sheet: Sheet) -> Placed | None:
@@ -162,13 +179,13 @@ def _likely(one: _Picture, spans: Mapping[Place, Span | None], clock: float | No
     return tuple(dict.fromkeys([*first, *([one.here] if one.here else []), *nearest]))
 
 
-def _difference(whose: str, pictures: Sequence[_Picture], spans: Mapping[Place, Span | None]) -> float | None:
-    """Return by how many seconds a kind of clock is ahead of the recorder's, from pictures that repeat one row only."""
-    found = []
-    for one in pictures:
-        if one.whose == whose and one.moment is not None and len(one.fits) == 1 and (span := spans[one.fits[0]]):
-            found.append(off_by(one.moment, span))
-    return steady(found)
+def _differences(whose: str, pictures: Sequence[_Picture], spans: Mapping[Place, Span | None]) -> tuple[float, ...]:
+    """Return by how many seconds a kind of clock is ahead of the recorder's, by each picture that repeats one row."""
+    return tuple(
+        off_by(one.moment, span)
+        for one in pictures
+        if one.whose == whose and one.moment is not None and len(one.fits) == 1 and (span := spans[one.fits[0]])
+    )
 
 
 def placed(readings: Sequence[Reading], found: Placed) -> list[Reading]:

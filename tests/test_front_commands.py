@@ -146,6 +146,8 @@ def test_adding_the_same_text_twice_doubles_nothing(sayback: Command, job: str) 
         (("explain", "t1", "zzz"), 2, "none of that id"),
         (("ask", "t1", "--question", "q-1"), 2, "one of --choose"),
         (("limits", "t1", "--agree", "4"), 2, "no limit 4"),
+        (("clock", "t1", "--photos", "seven"), 2, "write it like +7m"),
+        (("clock", "t1", "--photos=+7m"), 2, "No photo of job t1 has its time from a camera"),
     ],
 )
 def test_wrong_use_is_one_sentence_and_an_exit_code(
