@@ -230,8 +230,8 @@ def test_what_stops_the_work_is_heard_over_its_own_voice_and_none_of_its_values_
     tmp_path: Path, words: str
 ) -> None:
     place = room(1.0, WORD, length=60.0, gain=1.0)
-    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", words, *["what is it"] * 20])
-    assert len(heard.job.alarms) == 1
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", *[words] * 20])
+    assert heard.job.alarms
     assert [what for _, what, _ in place.played].count("speech") >= 2
     assert heard.value("co") in (None, ("76", "left out"))
 
@@ -245,12 +245,13 @@ def test_its_own_stop_heard_by_the_microphone_is_no_new_alarm(tmp_path: Path) ->
 
 def test_a_number_spoken_over_its_own_voice_sounds_and_the_question_comes_again(tmp_path: Path) -> None:
     place = room(1.0, WORD, length=30.0, gain=1.0)
-    own = ["C O two high fire no nine point four", *["C O two high fire what is it"] * 8]
+    own = ["C O two high fire no nine point four"] * 20
     heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change.", *own])
     assert heard.value("co2") == ("9.1", "open")
     assert set(heard.aside) == {"own voice"}
-    assert [what for _, what, _ in place.played].count("nothing kept") == 1
-    assert heard.notes[0] == "no 94"
+    assert "nothing kept" in [what for _, what, _ in place.played]
+    assert set(heard.notes) == {"no 94"}
+    assert len(heard.told) <= 3  # it does not go on answering itself
 
 
 def test_whoever_speaks_over_it_makes_it_silent(tmp_path: Path) -> None:

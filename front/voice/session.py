@@ -252,7 +252,10 @@ class Session:
 
     def _take(self, marks: Iterator[Mark]) -> None:
         for mark in marks:
-            if mark.kind == "may end" and mark.piece is not None:
+            if mark.kind == "goes on" and self._tried is not None:
+                self._tried[1].cancel()
+                self._tried = None
+            elif mark.kind == "may end" and mark.piece is not None:
                 self._tried = mark.piece, self._pool.submit(self._recognise, mark.piece)
             elif mark.kind == "piece" and mark.piece is not None:
                 if self._tried is not None and self._tried[0] == mark.piece:
@@ -420,15 +423,15 @@ class Session:
                         self._step(rules.Answering(rules.Say(line, 1)))
 
     def _say(self, say: rules.Say) -> None:
+        if self.speakers.audible:
+            parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
+            sound = np.asarray(np.concatenate([*parts, speak(say.text)]), np.float32)
+            self._play(sound, "speech", say.text)
+        else:  # the time that it takes to read
+            sound = np.zeros(int(READ_S * len(say.text.split()) * RATE), np.float32)
         if say.tone is not None:
             self.watcher.line("tone", say.tone, self._now)
         self.watcher.line("said", say.text, self._now)
-        if self.speakers.audible:
-            parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
-            sound = np.concatenate([*parts, speak(say.text)])
-            self._play(np.asarray(sound, np.float32), "speech", say.text)
-        else:  # the time that it takes to read
-            sound = np.zeros(int(READ_S * len(say.text.split()) * RATE), np.float32)
         until = self._now + len(sound) / RATE
         self._ends.append((until, say))
         self._step(rules.Playing(until))
