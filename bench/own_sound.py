@@ -31,6 +31,7 @@ __all__ = [
     "chatter",
     "drop_outs",
     "gated",
+    "in_a_room",
     "negatives",
     "noise",
     "positives",
@@ -41,7 +42,10 @@ __all__ = [
 
 SEED = 20
 LEVELS: tuple[float | None, ...] = (None, 20.0, 10.0, 5.0)
-_ESPEAK = (("en-us", 150), ("en-gb", 150), ("en-gb-x-rp", 150), ("en-us", 170), ("en-gb-scotland", 140))
+_ESPEAK = (
+    ("en-us", 150), ("en-gb", 150), ("en-gb-x-rp", 150), ("en-us", 170), ("en-gb-scotland", 140),
+    ("en-us+f2", 150), ("en-gb+m3", 160), ("en-us+klatt4", 150), ("en-gb+f4", 155), ("en-us+m7", 165),
+)  # fmt: skip
 _FLITE = ("rms", "slt", "awb")
 
 
@@ -219,5 +223,21 @@ def gated(sound: Samples, spans: Spans) -> Samples:
     return out
 
 
-HEADSETS: dict[str, Headset] = {"line": telephone, "dropouts": drop_outs, "gated": gated}
-"""By name: (a) a narrow line, (b) drop-outs, (c) the first moment of each utterance gated away."""
+ROOM_S = 0.25
+"""The time in which a plant room's echo falls by 60 dB."""
+
+
+def in_a_room(sound: Samples, spans: Spans) -> Samples:
+    """Return the sound with a light echo, 12 dB under it and 60 dB down after ``ROOM_S``: noise that dies away."""
+    draw = np.random.default_rng(SEED)
+    at = np.arange(int(ROOM_S * RATE)) / RATE
+    echo = draw.standard_normal(len(at)) * 10 ** (-3 * at / ROOM_S) * (at > 0.005)
+    size = 1 << (len(sound) + len(echo)).bit_length()
+    tail = np.fft.irfft(np.fft.rfft(sound, size) * np.fft.rfft(echo, size), size)[: len(sound)]
+    level = np.sqrt(np.mean(np.square(sound, dtype=np.float64)) / max(np.mean(tail**2), 1e-20)) / 10 ** (12 / 20)
+    out = sound + tail * level
+    return np.asarray(out / max(1.0, float(np.abs(out).max())), np.float32)
+
+
+HEADSETS: dict[str, Headset] = {"line": telephone, "dropouts": drop_outs, "gated": gated, "room": in_a_room}
+"""By name: a narrow line, drop-outs, the first moment of each utterance gated away; and a room that echoes lightly."""

@@ -7,6 +7,8 @@ only, so the same sound gives the same words.
 
 from __future__ import annotations
 
+import ctypes
+import os
 import re
 import zlib
 from collections.abc import Iterable, Sequence
@@ -38,6 +40,8 @@ LONGEST_TEXT = 200
 LEAST_LOGPROB = -1.0
 SURE_LOGPROB = -0.5
 NO_SPEECH = 0.6
+LARGE_BLOCK, TRIM = -3, -1
+"""M_MMAP_THRESHOLD and M_TRIM_THRESHOLD of mallopt(3): what is kept of the memory that was given back."""
 LOOP_RATIO = 2.4
 """A text that deflates to less than its 2.4th part repeats itself (the bound of Whisper's own decoder)."""
 
@@ -74,6 +78,7 @@ class Recogniser:
         import faster_whisper
         from faster_whisper.tokenizer import Tokenizer
 
+        _keep_large_blocks()
         self._model: Any = faster_whisper.WhisperModel(
             str(model.folder),
             device="cpu",
@@ -117,11 +122,12 @@ class Recogniser:
 
         ``starts_at`` is the second of its first sample in the file: word times count from the file's start.
         """
-        with ThreadPoolExecutor(2) as pool:
-            slowed = pool.submit(self._view, _slower(sound), WINDOWS_S)
-            encoded, usual = self._view(sound, WINDOWS_S[-1:])
-            other = self._generate(encoded, self._after_stops, hypotheses=1)
-            views = [usual, slowed.result()[1]]
+        with ThreadPoolExecutor(1) as pool:  # two cores: the second opinion comes behind the view that is ready sooner
+            slowed = pool.submit(lambda: self._view(self._encode(_slower(sound), WINDOWS_S)))
+            encoded = self._encode(sound, WINDOWS_S[-1:])
+            told = pool.submit(self._generate, encoded, self._after_stops, hypotheses=1)
+            views = [self._view(encoded), slowed.result()]
+            other = told.result()
         second = next((s for s in self._spoken(other) if s.text and not s.doubtful and not self._repeats(s)), None)
         clear = [spoken for spoken, _ in views if spoken and not spoken[0].doubtful]
         noise = min(no_speech for _, no_speech in views) > NO_SPEECH
@@ -141,12 +147,10 @@ class Recogniser:
         """Whether a text only repeats what the second prompt says, without being sure of it."""
         return not spoken.surely and same_words(spoken.text) in same_words(self._stops)
 
-    def _view(self, sound: Samples, windows: Sequence[int]) -> tuple[Any, tuple[list[_Spoken], float]]:
-        """Encode the sound in the first window that holds it; return that, and what the prompt makes of it."""
-        encoded = self._encode(sound, windows)
+    def _view(self, encoded: Any) -> tuple[list[_Spoken], float]:
+        """Return what the prompt makes of encoded sound, and the chance that nobody speaks in it."""
         result = self._generate(encoded, self._after_prompt, hypotheses=BEAM)
-        found = [s for s in self._spoken(result) if s.text and not leaks(s.text)]
-        return encoded, (found, float(result.no_speech_prob))
+        return [s for s in self._spoken(result) if s.text and not leaks(s.text)], float(result.no_speech_prob)
 
     def _encode(self, sound: Samples, windows: Sequence[int]) -> Any:
         seconds = next((s for s in windows if len(sound) <= (s - 0.5) * RATE), windows[-1])
@@ -184,6 +188,18 @@ class Recogniser:
             for word in found
             if word["word"].strip()
         )
+
+
+def _keep_large_blocks() -> None:
+    """Let the C library keep blocks of more than 32 MB for the next use, where it is one that can be told so.
+
+    The attention of a 30 s window takes one of 54 MB; fetched from the system anew in each layer, encoding takes half
+    as long again (0.62 s instead of 0.42 s on this machine).
+    """
+    mallopt = getattr(ctypes.CDLL(None), "mallopt", None) if os.name == "posix" else None
+    if mallopt is not None:
+        for name in (LARGE_BLOCK, TRIM):
+            mallopt(name, 1 << 30)
 
 
 def _is_loop(text: str) -> bool:
