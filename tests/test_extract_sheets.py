@@ -24,8 +24,8 @@ INSULATION = {
     ],
     "quantities": [
         {
-            "id": "line_earth", "name": "Line to earth", "group": "test", "units": ["Mohm"],
-            "default_units": {"us": "Mohm", "uk": "Mohm"}, "decimals": {"Mohm": [0, 1, 2]},
+            "id": "line_earth", "name": "Line to earth", "group": "test", "units": ["MOhm"],
+            "default_units": {"us": "MOhm", "uk": "MOhm"}, "decimals": {"MOhm": [0, 1, 2]},
             "range": {"possible": ["0", "2000"], "usual": ["0.5", "999"]}, "conditions": ["before", "repaired"],
             "said": ["line to earth", "live to earth"],
         },
@@ -63,8 +63,8 @@ def test_sheets_other_trade_by_data_alone() -> None:
     assert [(r.quantity, r.condition, r.value, r.unit, r.appliance, r.taken) for r in found] == [
         ("dead", "", "done", "", "4", True),
         ("test_voltage", "", "500", "V", "4", True),
-        ("line_earth", "before", "2.5", "Mohm", "4", True),
-        ("line_earth", "repaired", "180", "Mohm", "4", True),
+        ("line_earth", "before", "2.5", "MOhm", "4", True),
+        ("line_earth", "repaired", "180", "MOhm", "4", True),
     ]
 
 

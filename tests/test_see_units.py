@@ -16,7 +16,7 @@ from capture.unit import legends_near
 from schemas.doubts import DoubtKind
 from training.render import SegmentStyle, find, render_seven_segment
 
-ALPHABET = ["", *"mbarhPk°CFV%", "℃", "H", "A"]
+ALPHABET = ["", *"mbarhPk°CFV%", "℃", *"HAµΩMz2Oin"]
 
 
 def table(text: str, alphabet: list[str] = ALPHABET, sure: float = 0.9) -> NDArray[np.float32]:
@@ -30,8 +30,10 @@ def table(text: str, alphabet: list[str] = ALPHABET, sure: float = 0.9) -> NDArr
 
 @pytest.mark.parametrize(
     ("text", "unit"),
-    [("mbar", "mbar"), ("bar", "bar"), ("hPa", "hPa"), ("Pa", "Pa"), ("°C", "Cel"), ("℃", "Cel"), ("V", "V")],
-)
+    [("mbar", "mbar"), ("bar", "bar"), ("hPa", "hPa"), ("Pa", "Pa"), ("°C", "Cel"), ("℃", "Cel"), ("V", "V"),
+     ("mV", "mV"), ("µA", "uA"), ("mA", "mA"), ("A", "A"), ("Ω", "Ohm"), ("kΩ", "kOhm"), ("MΩ", "MOhm"), ("Hz", "Hz"),
+     ("mmH2O", "mm[H2O]"), ("inH2O", "[in_i'H2O]")],
+)  # fmt: skip
 def test_a_unit_is_spelled(text: str, unit: str) -> None:
     fits = Speller(ALPHABET).fits(table(text))
     assert fits[0].unit == unit

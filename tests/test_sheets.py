@@ -353,6 +353,22 @@ def test_wording_tests_can_fail() -> None:
     assert not SAYS_SAFE.search("unsafe")
 
 
+def test_units_of_meters_are_exact() -> None:
+    """Codes as in the Unified Code for Units of Measure, tables 1, 3, 5 and 6 (Ohm, V, A, Hz, m[H2O]; prefixes k, m, u).
+
+    The metre of water is the conventional one, 9806.65 Pa (UCUM table 6; NIST SP 811, Appendix B.9).
+    """
+    assert convert(Decimal(1), "mm[H2O]", "Pa") == Decimal("9.80665")
+    assert abs(convert(Decimal(1), "[in_i'H2O]", "mm[H2O]") - Decimal("25.4")) < Decimal("0.0001")
+    assert convert(Decimal("0.0042"), "mA", "uA") == Decimal("4.2")
+    assert convert(Decimal("1.5"), "A", "mA") == 1500
+    assert convert(Decimal(24), "V", "mV") == 24000
+    assert convert(Decimal("2.5"), "MOhm", "kOhm") == 2500
+    assert convert(Decimal("0.47"), "kOhm", "Ohm") == 470
+    with pytest.raises(BadInput, match="cannot be compared"):
+        convert(Decimal(50), "Hz", "/min")
+
+
 def test_heating_value_units_are_exact() -> None:
     # Definitions: 1 Btu (IT) is 1055.05585262 J and 1 ft is 0.3048 m (NIST SP 811, Appendix B.8); 1 kWh is 3.6 MJ.
     expected = Decimal("1055.05585262") / Decimal("0.3048") ** 3 / 10**6
