@@ -354,7 +354,7 @@ def test_wording_tests_can_fail() -> None:
 
 
 def test_units_of_meters_are_exact() -> None:
-    """Codes as in the Unified Code for Units of Measure, tables 1, 3, 5 and 6 (Ohm, V, A, Hz, m[H2O]; prefixes k, m, u).
+    """Codes as in the Unified Code for Units of Measure, its tables 1, 3, 5 and 6 (Ohm, V, A, Hz, m[H2O]; k, m, u).
 
     The metre of water is the conventional one, 9806.65 Pa (UCUM table 6; NIST SP 811, Appendix B.9).
     """
