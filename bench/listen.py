@@ -41,7 +41,7 @@ from capture.hear import words_of
 from capture.microphone import BLOCK, FileMicrophone, Microphone, pcm
 from capture.models import find_speech_model
 from capture.sound import RATE, samples
-from front.voice import talk as rules
+from front.voice import events
 from front.voice.session import Session
 from front.voice.sounds import Sound, speak
 from front.voice.speakers import NoSpeakers, Speakers
@@ -106,12 +106,12 @@ class Technician:
         self._gold = gold
         self._noise = noise
         self._now = 0.0
-        self._heard: deque[tuple[float, rules.Say]] = deque()
+        self._heard: deque[tuple[float, events.Say]] = deque()
         self.seconds = 0.0
         """How long the tool spoke."""
         self.answers: list[str] = []
 
-    def say(self, say: rules.Say, until: float, seconds: float) -> None:
+    def say(self, say: events.Say, until: float, seconds: float) -> None:
         """Hear the tool say something that is over at ``until``."""
         self.seconds += seconds
         self._heard.append((until, say))
@@ -281,21 +281,21 @@ class Listening(Session):
         assert isinstance(self.watcher, Seen)
         return [text for one, text, _ in self.watcher.lines if one == kind]
 
-    def _say(self, say: rules.Say) -> None:
+    def _say(self, say: events.Say) -> None:
         super()._say(say)
         self.said.append(say.text)
         if self.technician is not None:
             until = self._ends[-1][0]
             self.technician.say(say, until, until - self._now)
 
-    def _step(self, event: rules.Event) -> None:
-        if isinstance(event, rules.Ended):
+    def _step(self, event: events.Event) -> None:
+        if isinstance(event, events.Ended):
             self.ended = time.monotonic()
         before = len(self.watcher.lines) if isinstance(self.watcher, Seen) else 0
         super()._step(event)
-        if isinstance(event, rules.Changed) and isinstance(self.watcher, Seen):
+        if isinstance(event, events.Changed) and isinstance(self.watcher, Seen):
             if not [kind for kind, _, _ in self.watcher.lines[before:] if kind in ("tone", "said")]:
-                super()._step(rules.Tick(self._now))
+                super()._step(events.Tick(self._now))
             answers = [moment for kind, _, moment in self.watcher.lines[before:] if kind in ("tone", "said")]
             if answers:
                 self.answered.append((event.end, answers[0] - self.ended, answers[0]))

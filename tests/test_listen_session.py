@@ -292,6 +292,23 @@ def test_a_note_is_kept(tmp_path: Path) -> None:
     assert heard.told == ["Noted."]
 
 
+def test_a_quoted_limit_is_read_back_and_binds_once_it_is_agreed_to(tmp_path: Path) -> None:
+    place = room(1.0, WORD, length=40.0)
+    place.cues = [("Limit, ", 7.0, WORD)]
+    heard = listen(tmp_path, place, ["The manual says CO2 between 8.5 and 9.50 at high fire.", "yes"])
+    assert heard.told == ["Limit, C O two, high fire, eight point five to nine point five zero, right?"]
+    assert [one.agreed for one in heard.job.limits] == [True]
+    place = room(1.0, WORD, length=40.0)
+    place.cues = [("Limit, ", 7.0, WORD)]
+    heard = listen(tmp_path / "co", place, ["At high fire CO no more than one hundred ppm.", "yes"])
+    assert heard.told[0] == "Limit, C O, high fire, at most one hundred? Say the limit again."
+    assert [one.agreed for one in heard.job.limits] == [None]
+    place = room(1.0, WORD, length=40.0)
+    place.cues = [("Limit, ", 7.0, WORD)]
+    heard = listen(tmp_path / "again", place, ["At high fire CO no more than one hundred ppm."] * 2)
+    assert [one.agreed for one in heard.job.limits] == [True, True]
+
+
 def test_a_value_said_back_and_denied_is_out_until_another_is_given(tmp_path: Path) -> None:
     place = room(1.0, WORD, length=30.0)
     place.cues = [("C O, high fire, seventy-six.", 3.5, WORD)]

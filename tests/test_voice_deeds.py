@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from capture.typed import typed_utterance
-from front.voice import talk as rules
+from front.voice import events
 from front.voice.deeds import Deeds
 from front.voice.news import news_of, row_of
+from front.voice.talk import Talk
 from front.voice.wording import Asked, Wording
 from jobs.add import Typed, add
 from jobs.book import job_of, sheet_of
@@ -61,28 +62,28 @@ def test_an_answer_is_one_entry_in_the_name_of_who_gave_it(store: Store, wording
     asked = wording.question(question)
     assert asked is not None
     before = job.position
-    assert list(deeds.do(rules.Settle(asked, asked.candidates[0]))) == []
+    assert list(deeds.do(events.Settle(asked, asked.candidates[0]))) == []
     after = job_of(store, "t1")
     assert after.position == before + 1
     assert [(one.by, one.how) for one in after.answers] == [("Una Farrow", "spoken")]
-    (refused,) = deeds.do(rules.Settle(asked, asked.candidates[0]))
+    (refused,) = deeds.do(events.Settle(asked, asked.candidates[0]))
     assert refused.startswith("The question was not answered")
 
 
 def test_what_is_taken_back_is_left_out_and_said(store: Store, deeds: Deeds) -> None:
     co = reading(job_of(store, "t1"), "co", "high_fire")
-    assert list(deeds.do(rules.TakeBack((co,)))) == ["Taken back: C O, high fire, seventy-six."]
+    assert list(deeds.do(events.TakeBack((co,)))) == ["Taken back: C O, high fire, seventy-six."]
     assert job_of(store, "t1").rows[co].how == "left out"
-    assert list(deeds.do(rules.TakeBack(("gone",)))) == ["There is nothing to take back."]
+    assert list(deeds.do(events.TakeBack(("gone",)))) == ["There is nothing to take back."]
 
 
 def test_an_answer_that_is_taken_back_opens_its_question_again(store: Store, wording: Wording, deeds: Deeds) -> None:
     job = job_of(store, "t1")
     asked = wording.question(open_questions(job, sheet_of(store, job.head))[0])
     assert asked is not None
-    list(deeds.do(rules.Settle(asked, asked.candidates[0])))
+    list(deeds.do(events.Settle(asked, asked.candidates[0])))
     assert not open_questions(job_of(store, "t1"), sheet_of(store, job.head))
-    list(deeds.do(rules.TakeBack((asked.candidates[0].reading,))))
+    list(deeds.do(events.TakeBack((asked.candidates[0].reading,))))
     assert open_questions(job_of(store, "t1"), sheet_of(store, job.head))
 
 
@@ -93,7 +94,7 @@ def test_only_what_was_said_to_its_end_and_stands_unchanged_is_read_back(
     row = row_of(job, wording, ("boiler", "high_fire"))
     assert row is not None
     assert row.text == "high fire: C O two nine point three, O two four point four, C O seventy-six."
-    say = rules.Say(row.text, 4, row, row=True)
+    say = events.Say(row.text, 4, row, row=True)
     deeds.told(say, whole=False)
     assert read_back(store.entries("t1"), job_of(store, "t1")) == frozenset()
     deeds.told(say, whole=True)
@@ -113,7 +114,7 @@ def test_silence_and_read_backs_settle_nothing(store: Store, wording: Wording, d
     before = {key: row.how for key, row in job_of(store, "t1").rows.items()}
     row = row_of(job_of(store, "t1"), wording, ("boiler", "high_fire"))
     assert row is not None
-    deeds.told(rules.Say(row.text, 4, row, row=True), whole=True)
+    deeds.told(events.Say(row.text, 4, row, row=True), whole=True)
     assert {key: row.how for key, row in job_of(store, "t1").rows.items()} == before
 
 
@@ -121,8 +122,8 @@ def test_what_is_set_aside_is_passed_over_by_extraction(store: Store, deeds: Dee
     job = heard(store, "No, CO2 is nine point nine.")
     assert "9.9" in {row.reading.value for row in job.rows.values()}
     last = job.utterances[-1]
-    deeds.set_aside(last, rules.Mark("stray"))
-    deeds.set_aside(last, rules.Mark("stray"))  # written once
+    deeds.set_aside(last, events.Mark("stray"))
+    deeds.set_aside(last, events.Mark("stray"))  # written once
     bring_up_to_date(store, "t1", sheet_of(store, job.head))
     assert "9.9" not in {row.reading.value for row in job_of(store, "t1").rows.values()}
     assert sum(isinstance(one.body, SetAside) for one in store.entries("t1")) == 1
@@ -131,7 +132,7 @@ def test_what_is_set_aside_is_passed_over_by_extraction(store: Store, deeds: Dee
 def test_what_changed_is_found_with_what_there_is_to_say(store: Store, wording: Wording) -> None:
     sheet = sheet_of(store, job_of(store, "t1").head)
 
-    def said(text: str) -> tuple[Job, rules.News]:
+    def said(text: str) -> tuple[Job, events.News]:
         before = job_of(store, "t1")
         was = place_now(store, before, sheet)
         after = heard(store, text)
@@ -177,17 +178,17 @@ def test_a_corrected_value_that_still_stops_the_work_is_told_again(store: Store,
 
 
 def test_what_was_said_is_in_the_journal(store: Store, deeds: Deeds) -> None:
-    deeds.told(rules.Say("Listening.", 1), whole=True)
-    deeds.told(rules.Say("", 1), whole=True)
+    deeds.told(events.Say("Listening.", 1), whole=True)
+    deeds.told(events.Say("", 1), whole=True)
     assert [one.body.text for one in store.entries("t1") if isinstance(one.body, Told)] == ["Listening."]
 
 
 def test_requests_are_answered_from_the_job(store: Store, deeds: Deeds) -> None:
     place = ("boiler", "high_fire")
-    assert deeds.reply("there", rules.Talk(), place).text.startswith("Listening. ")
-    assert deeds.reply("what_taken", rules.Talk(), place).text.startswith("high fire: C O two nine point three")
-    assert deeds.reply("what_missing", rules.Talk(), place).text.startswith("Missing at high fire: ")
-    assert deeds.reply("what_taken", rules.Talk(), ("boiler", "ignition")).text == "Nothing yet."
+    assert deeds.reply("there", Talk(), place).text.startswith("Listening. ")
+    assert deeds.reply("what_taken", Talk(), place).text.startswith("high fire: C O two nine point three")
+    assert deeds.reply("what_missing", Talk(), place).text.startswith("Missing at high fire: ")
+    assert deeds.reply("what_taken", Talk(), ("boiler", "ignition")).text == "Nothing yet."
 
 
 def test_a_question_of_two_that_cannot_both_be_names_both(store: Store, wording: Wording) -> None:

@@ -7,13 +7,14 @@ from typing import Literal
 
 import pytest
 
-from front.voice import talk as rules
-from front.voice.replies import Reply
-from front.voice.talk import (
+from front.voice.events import (
+    Action,
+    Agree,
     Began,
     Changed,
     Edit,
     Ended,
+    Event,
     Heard,
     Hush,
     Leaving,
@@ -28,10 +29,10 @@ from front.voice.talk import (
     Settle,
     Show,
     TakeBack,
-    Talk,
     Tick,
-    step,
 )
+from front.voice.replies import Reply
+from front.voice.talk import Talk, step
 from front.voice.wording import Asked
 from front.voice.words import Command
 from schemas.doubts import Doubt, DoubtKind
@@ -63,15 +64,15 @@ ASKED = question(candidate())
 RESERVED = question(candidate("76", quantity="co"), wants="value")
 
 
-def run(talk: Talk, *events: rules.Event) -> tuple[Talk, list[rules.Action]]:
-    done: list[rules.Action] = []
+def run(talk: Talk, *events: Event) -> tuple[Talk, list[Action]]:
+    done: list[Action] = []
     for event in events:
         talk, actions = step(talk, event)
         done += actions
     return talk, done
 
 
-def saying(actions: list[rules.Action]) -> Say:
+def saying(actions: list[Action]) -> Say:
     """The last thing that is said."""
     return [one for one in actions if isinstance(one, Say)][-1]
 
@@ -84,7 +85,7 @@ def said(asked: Asked = ASKED, *, at: float = 10.0, lasts: float = 2.0) -> Talk:
     return talk
 
 
-def answers(talk: Talk, start: float, command: Command | None = None, reply: Reply | None = None) -> list[rules.Action]:
+def answers(talk: Talk, start: float, command: Command | None = None, reply: Reply | None = None) -> list[Action]:
     return run(talk, Heard(start, start + 0.5, command, reply))[1]
 
 
@@ -389,6 +390,35 @@ def test_what_was_replaced_or_taken_back_is_said() -> None:
     news = News(gone=("Taken back: C O two, nine point three.",))
     _, actions = run(Talk(), Changed(1, 2, news), Tick(3.0))
     assert [one.text for one in actions if isinstance(one, Say)] == list(news.gone)
+
+
+# -- limits that were quoted -------------------------------------------------------------------------------------------
+
+
+def quoted(wants: Literal["yes", "value"] = "yes") -> Talk:
+    limit = Asked("Limit, C O two, eight to nine, right?", wants, (), limit="k1")
+    talk, actions = run(Talk(), Changed(8, 9, News(limits=((limit, frozenset()),), number=True)), Tick(10.0))
+    assert saying(actions).tone == "question"
+    return run(talk, Playing(12.0), Played(12.0, saying(actions), True))[0]
+
+
+def test_a_limit_binds_by_a_yes_to_its_read_back_and_by_nothing_later() -> None:
+    assert answers(quoted(), 13.0, "yes") == [Mark("command"), Agree(("k1",), True), Play("taken")]
+    assert answers(quoted(), 13.0, "no") == [Mark("command"), Agree(("k1",), False), Show("limit_refused")]
+    assert answers(quoted(), 17.0, "yes") == [Mark("stray")]
+    assert answers(quoted(), 17.0, "no") == [Mark("stray")]
+    assert answers(quoted(), 13.0, "there") == [Mark("command"), Show("there")]
+
+
+def test_a_limit_of_co_binds_only_when_it_is_said_again() -> None:
+    again, actions = run(quoted("value"), Heard(13.0, 13.4, "yes"), Ended(14.0), Tick(14.1))
+    assert [type(one) for one in actions] == [Mark, Say]
+    again, _ = run(again, Playing(16.0), Played(16.0, saying(actions), True))
+    same = Asked("Limit, C O, at most forty? Say the limit again.", "value", (), limit="k2")
+    event = Changed(17.0, 18.0, News(limits=((same, frozenset({"k1"})),), number=True))
+    assert run(again, event)[1] == [Agree(("k1", "k2"), True), Play("taken")]
+    other = replace(event, news=News(limits=((same, frozenset()),), number=True))
+    assert [one for one in run(again, other, Tick(30.0))[1] if isinstance(one, Agree)] == []
 
 
 # -- stops and lost hearing --------------------------------------------------------------------------------------------

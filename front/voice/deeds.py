@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal
 
-from front.voice import talk as rules
+from front.voice import events
 from front.voice.news import row_of
 from front.voice.replies import Place
+from front.voice.talk import Talk
 from front.voice.wording import Asked, Wording
 from jobs.book import job_of
-from jobs.decisions import answer, edit, leave_out, settled_by, undo
+from jobs.decisions import answer, edit, leave_out, read_back_limit, settled_by, undo
+from jobs.findings import check_job
 from jobs.journal import Answered, Draft, SetAside, Told
 from jobs.questions import open_questions
 from jobs.store import Store
@@ -32,7 +34,7 @@ class Deeds:
         self._wording = wording
         self._by = by
 
-    def set_aside(self, utterance: Utterance, mark: rules.Mark) -> None:
+    def set_aside(self, utterance: Utterance, mark: events.Mark) -> None:
         """Note that an utterance is no talk about the work."""
         body = SetAside(
             evidence=utterance.evidence,
@@ -51,7 +53,7 @@ class Deeds:
             if (source.evidence, source.utterance) == (utterance.evidence, utterance.number):
                 leave_out(self._store, self._number, row.reading.id, by=self._by, why="the tool itself spoke with it")
 
-    def told(self, say: rules.Say, *, whole: bool, aloud: bool = True) -> None:
+    def told(self, say: events.Say, *, whole: bool, aloud: bool = True) -> None:
         """Note what was said, or only shown; it names readings as read back only if it was said aloud to its end."""
         if not say.text:
             return
@@ -60,46 +62,50 @@ class Deeds:
         body = Told(kind="said" if aloud else "shown", text=say.text, question=question, readings=read_back)
         self._store.append(self._number, [Draft(body)])
 
-    def do(self, action: rules.Action) -> Iterator[str]:
+    def do(self, action: events.Action) -> Iterator[str]:
         """Carry out what was decided, and yield what is to be said of it."""
         match action:
-            case rules.Settle(asked, candidate):
+            case events.Settle(asked, candidate):
                 yield from self._settle(asked, candidate)
-            case rules.Edit(candidate):
+            case events.Edit(candidate):
                 try:
                     edit(self._store, self._number, candidate, by=self._by, why="corrected when it was read back")
                 except (WrongUse, BadInput) as error:
                     yield str(error)
-            case rules.TakeBack(readings):
+            case events.Agree(limits, agreed):
+                for limit in limits:
+                    read_back_limit(self._store, self._number, limit, agreed=agreed, by=self._by)
+                check_job(self._store, self._number)
+            case events.TakeBack(readings):
                 yield from self._take_back(readings[-1])
             case _:
                 return
 
-    def reply(self, what: str, talk: rules.Talk, place: Place) -> rules.Say:
+    def reply(self, what: str, talk: Talk, place: Place) -> events.Say:
         """Return what is said to a request."""
         job = job_of(self._store, self._number)
         word = self._wording
         if what == "what_taken":
             row = row_of(job, word, place)
-            return rules.Say(row.text if row else word.phrase("nothing_taken"), 1, row, row=row is not None)
+            return events.Say(row.text if row else word.phrase("nothing_taken"), 1, row, row=row is not None)
         if what == "what_missing":
             here = [one for one in job.findings if one.verdict == "missing" and one.condition == (place[1] or "")]
             here = [one for one in here if one.appliance in (None, place[0])]
             where = word.place(*place) if here else ""
             missing = here or [one for one in job.findings if one.verdict == "missing"]
-            return rules.Say(word.missing(where, missing), 1)
+            return events.Say(word.missing(where, missing), 1)
         if what == "there":
             standing = sum(1 for row in job.rows.values() if row.how not in ("open", "left out"))
-            return rules.Say(word.phrase("there", taken=standing, open=len(open_questions(job, self._sheet))), 1)
+            return events.Say(word.phrase("there", taken=standing, open=len(open_questions(job, self._sheet))), 1)
         if what == "what_is_it":
-            return rules.Say(word.phrase("again"), 1, talk.asked)
+            return events.Say(word.phrase("again"), 1, talk.asked)
         if what == "stands_still":
             last = job.rows.get(talk.last_taken[-1]) if talk.last_taken else None
             if last is None or last.how == "left out" or last.reading.quantity is None:
-                return rules.Say(word.phrase("nothing_to_take_back"), 1)
+                return events.Say(word.phrase("nothing_to_take_back"), 1)
             text = word.phrase("stands_still", what=word.what(last.reading), value=word.of(last.reading))
-            return rules.Say(text, 1)  # about nothing: a no between colleagues that comes next is no answer to it
-        return rules.Say(word.phrase(what), 1)
+            return events.Say(text, 1)  # about nothing: a no between colleagues that comes next is no answer to it
+        return events.Say(word.phrase(what), 1)
 
     def _settle(self, asked: Asked, candidate: Candidate | None) -> Iterator[str]:
         """Answer a question; yield the reason if it can no longer be answered so."""

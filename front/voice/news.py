@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import extract
 from extract.parse import parse
+from front.voice.events import Leaving, News
 from front.voice.replies import Place
-from front.voice.talk import Leaving, News
 from front.voice.wording import Asked, Wording
 from jobs.fold import Job
 from jobs.questions import open_questions
@@ -54,6 +54,7 @@ def news_of(
         questions=questions,
         new=frozenset(row.reading.id for row in fresh if row.how == "open"),
         stops=tuple(_stops(before, after, sheet)),
+        limits=tuple(_limits(before, after, wording)),
         number=number,
         left=_leaving(after, wording, questions, was_at) if _left(was_at, is_at) else None,
     )
@@ -111,6 +112,20 @@ def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) ->
             continue
         one = row.reading
         yield wording.phrase("taken_back", what=wording.what(one), value=wording.of(one))
+
+
+def _limits(before: Job, after: Job, wording: Wording) -> Iterator[tuple[Asked, frozenset[str]]]:
+    """Yield each limit that was quoted just now, with those before it that say the same and were not agreed to."""
+    known = {one.key for one in before.limits}
+    for one in after.limits:
+        if one.key not in known and one.agreed is None:
+            said = one.quoted.model_copy(update={"source": None})
+            alike = (
+                other.key
+                for other in before.limits
+                if other.agreed is None and other.quoted.model_copy(update={"source": None}) == said
+            )
+            yield wording.limit(one.key, one.quoted), frozenset(alike)
 
 
 def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bool]]:

@@ -29,7 +29,7 @@ from capture.endpoint import Endpointer, Mark, Piece
 from capture.microphone import Microphone
 from capture.sound import RATE, Samples
 from capture.typed import typed_utterance
-from front.voice import talk as rules
+from front.voice import events
 from front.voice.deeds import Deeds
 from front.voice.echo import Echo
 from front.voice.news import has_number, news_of
@@ -37,7 +37,7 @@ from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
 from front.voice.speakers import Speakers
-from front.voice.talk import Talk
+from front.voice.talk import Talk, step
 from front.voice.wording import Wording
 from front.voice.words import command_of, note_of, spoken
 from jobs.add import Event as AddEvent
@@ -139,9 +139,9 @@ class Session:
         self._told_began = False
         self._echoes = False
         self._filing: list[Utterance] = []
-        self._later: list[rules.Action] = []
+        self._later: list[events.Action] = []
         self._mixed: list[Utterance] = []
-        self._ends: deque[tuple[float, rules.Say]] = deque()
+        self._ends: deque[tuple[float, events.Say]] = deque()
         self._known: dict[str, list[Utterance]] = {}
         self._waiting: deque[_Waiting] = deque()
         self._tried: tuple[Piece, Future[tuple[str, list[Utterance]]]] | None = None
@@ -161,8 +161,8 @@ class Session:
                 self._take(self._endpointer.finish())
                 self._file(wait=True)
             except SaybackError as error:
-                self._step(rules.Lost(self._now, self._wording.phrase("hearing_lost", what=str(error))))
-                self._act(rules.step(replace(self._talk, saying=None, tool_until=-1e9), rules.Tick(self._now))[1])
+                self._step(events.Lost(self._now, self._wording.phrase("hearing_lost", what=str(error))))
+                self._act(step(replace(self._talk, saying=None, tool_until=-1e9), events.Tick(self._now))[1])
                 raise
             finally:
                 self._stopped.set()
@@ -212,12 +212,12 @@ class Session:
             if isinstance(block, _Away):
                 if not lost:
                     what = self._wording.phrase("hearing_lost", what=self.microphone.name)
-                    self._step(rules.Lost(self._now, what))
+                    self._step(events.Lost(self._now, what))
                 lost = True
                 continue
             if lost and any(block):
                 lost = False
-                self._step(rules.Lost(self._now, self._wording.phrase("hearing_back"), back=True))
+                self._step(events.Lost(self._now, self._wording.phrase("hearing_back"), back=True))
             self._hear(block)
             self._file()
             self._tick()
@@ -240,7 +240,7 @@ class Session:
         self._meter(sound)
         if self._endpointer.speaking and not self._told_began and self._is_person():
             self._told_began = True
-            self._step(rules.Began(self._now))
+            self._step(events.Began(self._now))
 
     def _is_person(self) -> bool:
         """Say whether who speaks now is not (only) the tool itself, heard by the microphone."""
@@ -266,7 +266,7 @@ class Session:
                 self._tried = None
                 if mark.piece.speech is not None and not self._endpointer.speaking:
                     self._told_began = False
-                    self._step(rules.Ended(self._now))
+                    self._step(events.Ended(self._now))
 
     def _recognise(self, piece: Piece) -> tuple[str, list[Utterance]]:
         """Read a piece as it will be read again by anyone who adds it: the same bytes, the same code."""
@@ -304,7 +304,7 @@ class Session:
             )
             path.unlink(missing_ok=True)
             del self._known[sha256]
-            answered = any(isinstance(action, rules.Settle | rules.Edit) for action in self._later)
+            answered = any(isinstance(action, events.Settle | events.Edit) for action in self._later)
             job = added.job
             for one in self._mixed:
                 self._deeds.leave_out_own(one)
@@ -345,14 +345,14 @@ class Session:
         back = self._wording.back(asked, reply.candidate) if asked is not None and reply is not None else None
         note = None if alarm else note_of(utterance, said)
         only_noted = note is not None and has_number(typed_utterance(note, "0" * 64), self._setting, self._grammar)
-        heard = rules.Heard(start, end, command, reply, back, note, only_noted, own, over, beyond)
-        self._talk, actions = rules.step(self._talk, heard)
+        heard = events.Heard(start, end, command, reply, back, note, only_noted, own, over, beyond)
+        self._talk, actions = step(self._talk, heard)
         for action in actions:
-            if isinstance(action, rules.Mark):
+            if isinstance(action, events.Mark):
                 self._deeds.set_aside(utterance, action)
             else:
                 self._later.append(action)
-        if not any(isinstance(action, rules.Mark) for action in actions):
+        if not any(isinstance(action, events.Mark) for action in actions):
             self._filing.append(utterance)
 
     def _own(self, start: float, end: float) -> tuple[bool, bool]:
@@ -382,7 +382,7 @@ class Session:
         self._place = place
         start = min((self._offset + one.start for one in self._filing), default=self._now)
         end = max((self._offset + one.end for one in self._filing), default=self._now)
-        self._step(rules.Changed(start, end, news, answered))
+        self._step(events.Changed(start, end, news, answered))
         self._tick()
 
     # -- the conversation ----------------------------------------------------------------------------------------------
@@ -393,36 +393,36 @@ class Session:
             if self._endpointer.spoken_for > 0.3 and self._echo.share(self._last(0.5), self._now - 0.5) >= ECHO:
                 self._take(self._endpointer.cut())  # what follows is somebody else's, such as the answer
             self._over(say, whole=True)
-        self._step(rules.Tick(self._now))
+        self._step(events.Tick(self._now))
 
-    def _step(self, event: rules.Event) -> None:
-        self._talk, actions = rules.step(self._talk, event)
+    def _step(self, event: events.Event) -> None:
+        self._talk, actions = step(self._talk, event)
         self._act(actions)
 
-    def _act(self, actions: tuple[rules.Action, ...]) -> None:
+    def _act(self, actions: tuple[events.Action, ...]) -> None:
         for action in actions:
             match action:
-                case rules.Play(name):
+                case events.Play(name):
                     self._play(tone(name), name, name)
                     self.watcher.line("tone", name, self._now)
-                case rules.Say():
+                case events.Say():
                     self._say(action)
-                case rules.Hush():
+                case events.Hush():
                     self.speakers.stop(self._now)
                     self._echo.stopped(self._now)
                     for _, say in self._ends:
                         self._over(say, whole=False)
                     self._ends.clear()
-                case rules.Show(what):
+                case events.Show(what):
                     said = self._deeds.reply(what, self._talk, self._place)
-                    self._step(rules.Answering(said))
-                case rules.Mark():
+                    self._step(events.Answering(said))
+                case events.Mark():
                     pass  # done before extraction saw the utterance
                 case _:
                     for line in self._deeds.do(action):
-                        self._step(rules.Answering(rules.Say(line, 1)))
+                        self._step(events.Answering(events.Say(line, 1)))
 
-    def _say(self, say: rules.Say) -> None:
+    def _say(self, say: events.Say) -> None:
         if self.speakers.audible:
             parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
             sound = np.asarray(np.concatenate([*parts, speak(say.text)]), np.float32)
@@ -434,11 +434,11 @@ class Session:
         self.watcher.line("said", say.text, self._now)
         until = self._now + len(sound) / RATE
         self._ends.append((until, say))
-        self._step(rules.Playing(until))
+        self._step(events.Playing(until))
 
-    def _over(self, say: rules.Say, *, whole: bool) -> None:
+    def _over(self, say: events.Say, *, whole: bool) -> None:
         self._deeds.told(say, whole=whole, aloud=self.speakers.audible)
-        self._step(rules.Played(self._now, say, whole))
+        self._step(events.Played(self._now, say, whole))
 
     def _play(self, sound: Samples, what: str, text: str) -> None:
         loud = np.asarray(level_for(self._noise_db) * sound, np.float32)

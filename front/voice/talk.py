@@ -7,39 +7,35 @@ events and carries the actions out; everything about *when* to speak and *what a
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
+from front.voice.events import (
+    Action,
+    Agree,
+    Answering,
+    Began,
+    Changed,
+    Edit,
+    Ended,
+    Event,
+    Heard,
+    Hush,
+    Lost,
+    Mark,
+    News,
+    Note,
+    Play,
+    Played,
+    Playing,
+    Say,
+    Settle,
+    Show,
+    TakeBack,
+    Tick,
+)
 from front.voice.replies import Reply
-from front.voice.sounds import Tone
 from front.voice.wording import Asked
-from front.voice.words import Command
-from schemas.questions import Candidate
 
-__all__ = [
-    "Action",
-    "Answering",
-    "Began",
-    "Changed",
-    "Edit",
-    "Ended",
-    "Event",
-    "Heard",
-    "Hush",
-    "Lost",
-    "Mark",
-    "News",
-    "Note",
-    "Play",
-    "Played",
-    "Playing",
-    "Say",
-    "Settle",
-    "Show",
-    "TakeBack",
-    "Talk",
-    "Tick",
-    "step",
-]
+__all__ = ["Talk", "step"]
 
 BARE_S = 4.0
 """A bare yes or no binds only if it begins within so many seconds of the end of a question."""
@@ -55,217 +51,6 @@ COUNT_OVER_S = 2.5
 """So long a pause ends a count; questions wait for it."""
 MOST_TIMES = 2
 """A question is said aloud at most so often before its place is left."""
-
-Priority = Literal[0, 1, 2, 3, 4]
-"""First come 0 stops and lost hearing, then 1 replies and changed values, 2 values said back, 3 questions, 4 rows."""
-
-
-# -- events ------------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Began:
-    """Somebody other than the tool begins to speak."""
-
-    at: float
-
-
-@dataclass(frozen=True)
-class Ended:
-    """Nobody speaks any more."""
-
-    at: float
-
-
-@dataclass(frozen=True)
-class Heard:
-    """An utterance is recognised; ``own``: it is the tool's own voice, ``over``: it was spoken over the tool's.
-
-    ``beyond``: words in the tool's own voice that it did not say. ``command``: it is one as a whole. ``reply``: what it
-    answers to ``talk.asked``, and ``back`` how that is asked back if it is not clear. ``note``: a note was dictated,
-    ``only_noted``: it tells a number, of which no reading is taken.
-    """
-
-    start: float
-    end: float
-    command: Command | None = None
-    reply: Reply | None = None
-    back: Asked | None = None
-    note: str | None = None
-    only_noted: bool = False
-    own: bool = False
-    over: bool = False
-    beyond: str = ""
-
-
-@dataclass(frozen=True)
-class News:
-    """What an utterance changed in the job.
-
-    ``taken``: ids of readings that now stand, ``said_back`` those of them to be said back. ``replaced`` and ``gone``
-    are whole sentences. ``questions``: what is open and can be asked aloud, in the order of the work; ``new`` the ids
-    of readings that these are about for the first time. ``stops``: (rule, words, whether it was said aloud), new ones.
-    ``number``: a number was said. ``left``: what there is to say of the place that was left, None if it was not.
-    """
-
-    taken: tuple[str, ...] = ()
-    said_back: tuple[Asked, ...] = ()
-    replaced: tuple[Asked, ...] = ()
-    gone: tuple[str, ...] = ()
-    questions: tuple[Asked, ...] = ()
-    new: frozenset[str] = frozenset()
-    stops: tuple[tuple[str, str, bool], ...] = ()
-    number: bool = False
-    left: Leaving | None = None
-
-
-@dataclass(frozen=True)
-class Leaving:
-    """What is said before a place is left: what is open there, what is missing, and the row."""
-
-    questions: tuple[Asked, ...]
-    missing: str
-    row: Asked | None
-
-
-@dataclass(frozen=True)
-class Changed:
-    """The job was brought up to date after an utterance from ``start`` to ``end``."""
-
-    start: float
-    end: float
-    news: News
-    answered: bool = False
-    """It was an answer: nothing is to be told of what it settled beyond ``news.replaced``."""
-
-
-@dataclass(frozen=True)
-class Playing:
-    """The tool is sounding until ``until``."""
-
-    until: float
-
-
-@dataclass(frozen=True)
-class Played:
-    """What was said is over; ``whole`` unless it was interrupted."""
-
-    at: float
-    say: Say
-    whole: bool
-
-
-@dataclass(frozen=True)
-class Answering:
-    """Something to be said in reply to what was asked for."""
-
-    say: Say
-
-
-@dataclass(frozen=True)
-class Tick:
-    """Time goes on."""
-
-    at: float
-
-
-@dataclass(frozen=True)
-class Lost:
-    """The microphone or the disk is gone, or ``back``; ``words`` say which."""
-
-    at: float
-    words: str
-    back: bool = False
-
-
-Event = Began | Ended | Heard | Changed | Playing | Played | Answering | Tick | Lost
-
-
-# -- actions -----------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Play:
-    """Sound a tone, now."""
-
-    tone: Tone
-
-
-@dataclass(frozen=True)
-class Say:
-    """Speak. ``about`` is what an answer may then be about. ``row``: it reads a whole row back."""
-
-    text: str
-    priority: Priority
-    about: Asked | None = None
-    row: bool = False
-    tone: Tone | None = None
-
-
-@dataclass(frozen=True)
-class Hush:
-    """Stop speaking at once."""
-
-
-@dataclass(frozen=True)
-class Mark:
-    """The utterance is no talk about the work: extraction passes it over."""
-
-    what: Literal["answer", "command", "note", "own voice", "stray"]
-    question: str | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Settle:
-    """Answer a question: with a candidate, or (None) nobody can tell."""
-
-    asked: Asked
-    candidate: Candidate | None
-
-
-@dataclass(frozen=True)
-class Edit:
-    """Give a reading that was said back another value."""
-
-    candidate: Candidate
-
-
-@dataclass(frozen=True)
-class TakeBack:
-    """Leave a reading out that was taken last, or take back the last answer."""
-
-    readings: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Show:
-    """Answer a request with something that only the job knows: what was taken, what is missing, how it stands."""
-
-    what: Literal[
-        "what_taken",
-        "what_missing",
-        "there",
-        "noted",
-        "only_noted",
-        "held",
-        "carried_on",
-        "skipped",
-        "what_is_it",
-        "stands_still",
-        "nothing_to_take_back",
-    ]
-
-
-@dataclass(frozen=True)
-class Note:
-    """Keep a note."""
-
-    text: str
-
-
-Action = Play | Say | Hush | Mark | Settle | Edit | TakeBack | Show | Note
-
 
 # -- state -------------------------------------------------------------------------------------------------------------
 
@@ -359,6 +144,8 @@ def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
 def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk, tuple[Action, ...]]:
     asked = talk.asked
     question = asked.question.id if asked and asked.question else None
+    if asked is not None and asked.limit:
+        return _on_limit(talk, asked, event, bare=bare)
     match event.command:
         case "yes" if bare and asked is not None and asked.question is not None:
             if asked.wants == "yes":
@@ -389,6 +176,20 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
             return replace(talk, held=False, quiet=False), (Mark("command"), Show("carried_on"))
         case _:
             return talk, (Mark("stray"),)
+
+
+def _on_limit(talk: Talk, asked: Asked, event: Heard, *, bare: bool) -> tuple[Talk, tuple[Action, ...]]:
+    """Answer a limit that was read back; any other command is what it always is."""
+    done = replace(talk, asked=None)
+    if event.command in ("yes", "no", "take_back") and bare:
+        if event.command != "yes":
+            return done, (Mark("command"), Agree((asked.limit,), False), Show("limit_refused"))
+        if asked.wants == "yes":
+            return done, (Mark("command"), Agree((asked.limit,), True), Play("taken"))
+        return _queue(replace(talk, asked_until=1e9), Say(asked.text, 1, asked)), (Mark("command"),)
+    return (
+        (talk, (Mark("stray"),)) if event.command in ("yes", "no") else _command(done, event, bare=False, fresh=False)
+    )
 
 
 def _once_more(talk: Talk) -> Talk:
@@ -471,8 +272,14 @@ def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
     if news.taken:
         talk = replace(talk, last_taken=news.taken[-1:], last_taken_at=max(talk.now, event.end))
         actions.append(Play("taken"))
-    elif news.number and not news.new and not news.gone and not news.replaced and not event.answered:
+    elif news.number and not (news.new or news.gone or news.replaced or news.limits or event.answered):
         actions.append(Play("nothing kept"))
+    for limit, alike in news.limits:
+        if talk.asked is not None and talk.asked.limit in alike and event.start >= talk.asked_until:
+            actions += [Agree((talk.asked.limit, limit.limit), True), Play("taken")]
+            talk = replace(talk, asked=None)
+        else:
+            talk = _queue(talk, Say(limit.text, 3, limit, tone="question"))
     for back in news.said_back:
         talk = _queue(talk, Say(back.text, 2, back))
     talk = _drop_settled(talk, news)

@@ -12,7 +12,7 @@ from schemas.base import is_value_text
 from schemas.doubts import DoubtKind
 from schemas.findings import Finding
 from schemas.questions import Candidate, Question
-from schemas.readings import Reading
+from schemas.readings import QuotedLimit, Reading
 from schemas.sheet import Sheet
 from schemas.units import unit_of
 
@@ -30,13 +30,15 @@ class Asked:
     """Something said that an answer may be about: a question, or values said back.
 
     ``wants``: ``yes`` takes yes, no or a value; ``value`` only an answer that carries the value; ``choice`` only one
-    that names one of the candidates. ``candidates`` are the complete answers, what was heard first.
+    that names one of the candidates. ``candidates`` are the complete answers, what was heard first. ``limit`` is the
+    key of a limit that was quoted: a yes, or the limit said again, lets it bind.
     """
 
     text: str
     wants: Literal["yes", "value", "choice"]
     candidates: tuple[Candidate, ...]
     question: Question | None = None
+    limit: str = ""
 
     @property
     def readings(self) -> tuple[str, ...]:
@@ -46,6 +48,8 @@ class Asked:
     @property
     def slot(self) -> tuple[str, ...]:
         """The place that it is about, the same for whatever is heard for it next."""
+        if self.limit:
+            return ("limit", self.limit)
         first = self.candidates[0]
         return (first.appliance or "", first.quantity, first.condition, first.phase)
 
@@ -190,6 +194,24 @@ class Wording:
         """Return one value, said back."""
         text = self.phrase("said_back", what=self.what(reading), value=self.of(reading))
         return Asked(text, "value", (_as_heard(reading),))
+
+    def limit(self, key: str, quoted: QuotedLimit) -> Asked:
+        """Return a limit that was quoted, read back: it binds once somebody agrees."""
+        low, high = (
+            None if bound is None else self.value(bound, quoted.unit, quoted.quantity)
+            for bound in (quoted.low, quoted.high)
+        )
+        if low is not None and high is not None:
+            told = self.phrase("limits", low=self.value(quoted.low or "", "", quoted.quantity), high=high)
+        else:
+            told = self.phrase("at_most", value=high) if high is not None else self.phrase("at_least", value=low)
+        names = [quoted.appliance or "" if self._several else "", self._name(quoted.quantity)]
+        names.append(self._sheet.condition(quoted.condition).name if quoted.condition else "")
+        what = ", ".join(name for name in names if name)
+        signed = any(bound is not None and bound.startswith("-") for bound in (quoted.low, quoted.high))
+        if signed or self._sheet.quantity(quoted.quantity).say_back:
+            return Asked(self.phrase("limit_again", what=what, value=told), "value", (), limit=key)
+        return Asked(self.phrase("limit_right", what=what, value=told), "yes", (), limit=key)
 
     def row(self, where: str, readings: Sequence[Reading]) -> Asked:
         """Return all values of a place, said in one breath."""
