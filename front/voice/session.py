@@ -426,7 +426,7 @@ class Session:
         if self.speakers.audible:
             parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
             sound = np.asarray(np.concatenate([*parts, speak(say.text)]), np.float32)
-            self._play(sound, "speech", say.text)
+            self._play(sound, "hearing lost" if say.tone == "hearing lost" else "speech", say.text)
         else:  # the time that it takes to read
             sound = np.zeros(int(READ_S * len(say.text.split()) * RATE), np.float32)
         if say.tone is not None:
@@ -442,7 +442,7 @@ class Session:
 
     def _play(self, sound: Samples, what: str, text: str) -> None:
         loud = np.asarray(level_for(self._noise_db) * sound, np.float32)
-        self._echo.played(loud, self._now, text if what == "speech" else "")
+        self._echo.played(loud, self._now, "" if text == what else text)
         self.speakers.play(loud, self._now, what, text)
 
     # -- the level -----------------------------------------------------------------------------------------------------

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import wave
+from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
 from typing import Protocol
@@ -18,6 +20,9 @@ from schemas.errors import BadInput, StoreFailed
 __all__ = ["FolderSpeakers", "NoSpeakers", "PlayerSpeakers", "Speakers", "find_speakers"]
 
 _PLAYERS = (("aplay", "-q", "-"), ("paplay",), ("play", "-q", "-t", "wav", "-"))
+_CARDS = Path("/proc/asound/cards")
+_EVERYWHERE = "hearing lost"
+"""What is played on every sound card: the usual one may be the headset that is gone."""
 
 
 class Speakers(Protocol):
@@ -56,18 +61,25 @@ class PlayerSpeakers:
         self._playing: list[subprocess.Popen[bytes]] = []
 
     def play(self, sound: Sound, at: float, what: str, text: str) -> None:
-        """Begin to play."""
+        """Begin to play; that hearing is lost, on every sound card."""
         self._playing = [one for one in self._playing if one.poll() is None]
-        process = subprocess.Popen(
-            self._command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-        )
-        self._playing.append(process)
-        assert process.stdin is not None
-        try:
-            process.stdin.write(wav(sound))
-            process.stdin.close()
-        except BrokenPipeError:
-            pass  # no device to play on: the screen shows it
+        for command in (self._command, *(self._each_card() if what == _EVERYWHERE else ())):
+            process = subprocess.Popen(
+                command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            )
+            self._playing.append(process)
+            assert process.stdin is not None
+            try:
+                process.stdin.write(wav(sound))
+                process.stdin.close()
+            except BrokenPipeError:
+                pass  # no device to play on: the screen shows it
+
+    def _each_card(self) -> Iterator[tuple[str, ...]]:
+        """Yield a command for each sound card, where the player can be told one (aplay)."""
+        if Path(self._command[0]).name == "aplay" and _CARDS.exists():
+            for number in re.findall(r"^ *(\d+) \[", _CARDS.read_text("utf-8"), re.MULTILINE):
+                yield (self._command[0], "-D", f"plughw:{number}", *self._command[1:])
 
     def stop(self, at: float) -> None:
         """Be silent at once."""
