@@ -234,8 +234,8 @@ def in_a_room(sound: Samples, spans: Spans) -> Samples:
     echo = draw.standard_normal(len(at)) * 10 ** (-3 * at / ROOM_S) * (at > 0.005)
     size = 1 << (len(sound) + len(echo)).bit_length()
     tail = np.fft.irfft(np.fft.rfft(sound, size) * np.fft.rfft(echo, size), size)[: len(sound)]
-    level = np.sqrt(np.mean(np.square(sound, dtype=np.float64)) / max(np.mean(tail**2), 1e-20)) / 10 ** (12 / 20)
-    out = sound + tail * level
+    loud, louder = (float(np.mean(np.square(s, dtype=np.float64))) for s in (sound, tail))
+    out = sound + tail * (loud / max(louder, 1e-20)) ** 0.5 / 10 ** (12 / 20)
     return np.asarray(out / max(1.0, float(np.abs(out).max())), np.float32)
 
 

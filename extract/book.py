@@ -55,8 +55,8 @@ class Book:
         self.last_condition: str | None = None
         self.names: Sequence[Name] = ()
         self.elsewhere = ""  # who heard what is read here, if it was not the best hypothesis
-        self.shared: frozenset[int] = frozenset()  # values that the best hypothesis has all the same
-        self.value_at = -1  # the start token of the value that is being recorded
+        self.shared: frozenset[int] = frozenset()  # values and checks that the best hypothesis has all the same
+        self.value_at = -1  # the start token of the value or check that is being recorded
         if at - context.at > SILENCE:
             context.state, context.topic, context.pending = None, None, None
         context.at = at
@@ -168,8 +168,10 @@ class Book:
     def settle(self, reading: Reading, target: str | None, why: str) -> None:
         """Put the reading to the laws and record it."""
         alone = self.elsewhere and self.value_at not in self.shared
-        if alone and not any(d.kind == DoubtKind.HEARD_UNCLEARLY for d in reading.doubts):
-            unsure = Doubt(kind=DoubtKind.HEARD_UNCLEARLY, detail=f"only {self.elsewhere} has it so")
+        misgiving = self.misgivings.get(self.value_at)
+        if (alone or misgiving) and not any(d.kind == DoubtKind.HEARD_UNCLEARLY for d in reading.doubts):
+            why = misgiving.why if misgiving else f"only {self.elsewhere} has it so"
+            unsure = Doubt(kind=DoubtKind.HEARD_UNCLEARLY, detail=why)
             reading = reading.model_copy(update={"doubts": (*reading.doubts, unsure)})
         if reading.quantity is not None and reading.condition is not None and not _unfit(reading):
             others = [r for r in self.c.live() if r.id != target and r.source.box is None]

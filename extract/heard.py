@@ -6,13 +6,16 @@ Confidence alone never accepts; disagreement, or a word that the recogniser itse
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from difflib import SequenceMatcher
 from typing import NamedTuple
 
+from extract.aloud import aloud, respelled, said_in
 from extract.assign import Value
 from extract.context import Context
 from extract.lexicon import Grammar
 from extract.parse import Heard, parse
+from extract.states import Checked
 from extract.values import fit
 from schemas.evidence import Hypothesis, Utterance
 
@@ -26,6 +29,9 @@ AGAINST = 0.30  # share of the hypotheses that have another number for the same 
 NOTABLE = 0.15  # a hypothesis with this share of the mass is listened to where names are spelt
 NAME = 0.50  # a name needs this certainty of its least certain word
 FEW = 3  # fewer ways than this are no crowd
+NEAR = 8  # tokens before a value among which its name is looked for
+LONG = 8  # letters of a name that is known in spite of a wrong one
+ALIKE = 0.85  # how much of such a name must be right
 LONE = 0.30  # a value of a single hypothesis that no second opinion confirms needs this certainty
 
 
@@ -51,8 +57,8 @@ class Chosen(NamedTuple):
     """The way of hearing that makes most sense: ``utterance`` with it in front, and it parsed.
 
     ``who`` heard it, empty where the recogniser thought it best too; what only ``who`` has is asked about, never taken.
-    ``shared`` are the ``start`` tokens of the values that the recogniser's best has as well; ``moved`` says that it
-    names another firing rate or appliance than the best.
+    ``shared`` are the ``start`` tokens of the values that the recogniser's best has as well, or enough of all ways of
+    hearing it; ``moved`` says that it names another firing rate or appliance than the best.
     """
 
     utterance: Utterance
@@ -65,26 +71,37 @@ class Chosen(NamedTuple):
 class _Sense(NamedTuple):
     """How much of a text means something: values that fit their quantity, moves, checks; values that do not.
 
-    ``conditions`` counts firing rates and appliances; ``whole`` says that every word of it is understood.
+    ``conditions`` counts firing rates and appliances, ``clear`` the good values whose name means one quantity alone;
+    ``whole`` says that every word of it is understood.
     """
 
     good: int = 0
     bad: int = 0
     conditions: int = 0
+    clear: int = 0
     whole: bool = False
 
+    def more(self, than: _Sense) -> bool:
+        """Whether this is better than another: more that fits, or as much of it better named or in a named place."""
+        if self.bad > than.bad or (self.good == than.good and self.conditions < than.conditions):
+            return False
+        return (self.good, self.clear, self.conditions) > (than.good, than.clear, than.conditions)
 
-def ways(utterance: Utterance) -> tuple[Way, ...]:
+
+def ways(utterance: Utterance, things: Collection[str] = ()) -> tuple[Way, ...]:
     """Return the ways in which an utterance may be heard, those apart that differ in words, the second opinion last.
 
-    Texts that differ in marks and capitals alone are one: its mass is theirs together.
+    Texts that differ in marks and capitals alone are one: its mass is theirs together. Number words whose ending was
+    heard as a word of its own are put together again, and what follows an appliance's name (one of ``things``) may be
+    its number.
     """
     found: dict[str, Way] = {}
     for n, h in enumerate(utterance.hypotheses):
-        key = " ".join(re.findall(r"[a-z0-9.,']*[a-z0-9]", h.text.lower().replace(", ", " ")))
+        text = respelled(h.text, things)
+        key = " ".join(re.findall(r"[a-z0-9.,']*[a-z0-9]", text.lower().replace(", ", " ")))
         old = found.get(key)
-        who = "another hypothesis" if n else ""
-        found[key] = Way(h.text, h.mass, who) if old is None else old._replace(mass=old.mass + h.mass)
+        who = "another hypothesis" if n or text != h.text else ""
+        found[key] = Way(text, h.mass, who) if old is None else old._replace(mass=old.mass + h.mass)
     second = () if utterance.second_opinion is None else (Way(utterance.second_opinion, 0.0, SECOND),)
     return (*found.values(), *second)
 
@@ -92,43 +109,102 @@ def ways(utterance: Utterance) -> tuple[Way, ...]:
 def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chosen:
     """Return the way of hearing an utterance that makes most sense: the recogniser's best unless another makes more."""
     heard = parse(utterance.text, context, grammar)
-    found = Chosen(utterance, heard)
-    rivals = ways(utterance)[1:]
+    things = grammar.appliance_words
+    rivals = [way for way in ways(utterance, things) if way.text != utterance.text]
     if not rivals:
-        return found
+        return Chosen(utterance, heard)
     first = best = _sense(heard, context, grammar)
     if first.whole:
-        return found
+        return Chosen(utterance, heard)
+    found: tuple[Way, Heard] | None = None
+    again = respelled(utterance.text, things)
     for rival in rivals:
         other = parse(rival.text, context, grammar)
         sense = _sense(other, context, grammar)
-        if sense.bad > best.bad or (sense.good, sense.conditions) <= (best.good, best.conditions):
+        if rival.text == again and not any(p.captures for p in heard.sentences):  # a serial has letters in it
+            if not best.more(sense):
+                best, found = sense, (rival, other)
             continue
-        if sense.good == best.good and (sense.good or first.conditions):
+        if not sense.more(best):
+            continue
+        if (sense.good, sense.clear) == (best.good, best.clear) and (sense.good or first.conditions):
             continue  # another firing rate alone: only where nothing at all would be understood
-        best = sense
-        said = tuple(h for h in utterance.hypotheses if h.text != rival.text)
-        turned = utterance.model_copy(update={"hypotheses": (Hypothesis(text=rival.text, mass=rival.mass), *said)})
-        found = Chosen(turned, other, rival.who, _shared(other, heard), _conditions(other) != _conditions(heard))
-    return found
+        best, found = sense, (rival, other)
+    if found is None:
+        return Chosen(utterance, heard)
+    rival, other = found
+    said = tuple(h for h in utterance.hypotheses if h.text != rival.text)
+    turned = utterance.model_copy(update={"hypotheses": (Hypothesis(text=rival.text, mass=rival.mass), *said)})
+    moved = _rates(other) != _rates(heard) or _appliances(other) != _appliances(heard)
+    shared = _shared(other, heard) if not moved else frozenset()
+    if _appliances(other) == _appliances(heard):
+        supported = _supported(other, turned, context, grammar)
+        shared |= {v.start for v in supported if not moved or not any(_places(v, grammar))}
+    return Chosen(turned, other, rival.who, shared, moved)
 
 
 def _shared(one: Heard, other: Heard) -> frozenset[int]:
-    if _conditions(one) != _conditions(other):
-        return frozenset()
-    others = _values(other)
-    named_too = [(v, o) for v in _values(one) for o in others if bool(_ids(v)) == bool(_ids(o))]
-    return frozenset(v.start for v, o in named_too if _same(v, o))
+    checks = {(c.quantity, c.state) for c in _checks(other)}
+    return frozenset(
+        [v.start for v in _values(one) if _named_so(v, one, other)]
+        + [c.start for c in _checks(one) if (c.quantity, c.state) in checks]
+    )
 
 
-def _conditions(heard: Heard) -> list[object]:
-    """Firing rates and appliances that are named."""
-    found = [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
-    return found + [i.get("appliance") for p in heard.sentences for i in p.laid.items if i.get("appliance") is not None]
+def _supported(heard: Heard, utterance: Utterance, context: Context, grammar: Grammar) -> list[Value]:
+    """Values that the second opinion has and that enough of the hypotheses have under a name that sounds the same."""
+    read = [(parse(w.text, context, grammar), w) for w in ways(utterance, grammar.appliance_words)]
+    found = []
+    for v in _values(heard):
+        named = sum(way.mass for other, way in read if _named_so(v, heard, other))
+        second = any(
+            way.who == SECOND and _has(v, _words(heard, v), _values(other), way, context, grammar)
+            for other, way in read
+        )
+        if named >= SUPPORT and second:
+            found.append(v)
+    return found
+
+
+def _named_so(v: Value, heard: Heard, other: Heard) -> bool:
+    """Whether another way of hearing has a value under the same name, or under words that sound much like it."""
+    for o in _values(other):
+        if not _same(v, o):
+            continue
+        mine, theirs = (set(one.name.ids) if one.name else set() for one in (v, o))
+        if mine & theirs or not (mine or theirs or _ids(v) or _ids(o)):
+            return True
+        if not theirs and v.name is not None and v.name.end:
+            name = aloud(" ".join(token.text for token in heard.tokens[v.name.start : v.name.end]))
+            before = aloud(" ".join(token.text for token in other.tokens[max(0, o.start - NEAR) : o.start])).split()
+            size = len(name.split())
+            rest = (" ".join(before[k : k + size]) for k in range(len(before) - size + 1))
+            if len(name) >= LONG and any(SequenceMatcher(None, name, one).ratio() >= ALIKE for one in rest):
+                return True
+    return False
+
+
+def _places(v: Value, grammar: Grammar) -> tuple[str, ...]:
+    """The conditions in which what a value may be of is read; of a quantity that is read once there are none."""
+    return tuple(c for q in _ids(v) for c in grammar.quantities[q].conditions) if _ids(v) else ("",)
+
+
+def _checks(heard: Heard) -> list[Checked]:
+    return [c for p in heard.sentences for c in p.checks]
+
+
+def _rates(heard: Heard) -> list[object]:
+    """Firing rates and other conditions that are named."""
+    return [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
+
+
+def _appliances(heard: Heard) -> list[object]:
+    """Appliances that are named."""
+    return [i.get("appliance") for p in heard.sentences for i in p.laid.items if i.get("appliance") is not None]
 
 
 def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
-    good = bad = 0
+    good = bad = clear = 0
     for p in heard.sentences:
         moves = [m for m in p.moves if m.value is not None]
         good += sum(1 for m in moves if m.direction and m.screw) + len(p.checks)
@@ -137,9 +213,12 @@ def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
             fits = [fit(v.number, v.unit, grammar.measures[q], context.setting.units) for q in _ids(v)]
             well = not (v.followed and not v.unit) and any(f.choices[0].usual and not f.doubts for f in fits)
             good, bad = good + well, bad + (not well)
+            clear += well and len(v.name.ids if v.name else ()) == 1
     strange = any(i.kind == "word" for p in heard.sentences for i in p.laid.items)
     waiting = any(n.ids and not n.used and not n.implied for p in heard.sentences for n in p.names)
-    return _Sense(good, bad, len(_conditions(heard)), bool(good) and not (bad or strange or waiting))
+    return _Sense(
+        good, bad, len(_rates(heard) + _appliances(heard)), clear, bool(good) and not (bad or strange or waiting)
+    )
 
 
 def sound_alike(value: str) -> str:
@@ -155,24 +234,40 @@ def sound_alike(value: str) -> str:
 
 
 def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> Mapping[int, Misgiving]:
-    """Return the misgivings about values, by the ``start`` token of the value (or of a move's amount)."""
+    """Return the misgivings about values and checks, by the ``start`` token of the value (of a move's amount, of what
+    a check was heard in)."""
     out: dict[int, Misgiving] = {}
-    values = _values(heard)
-    if not values:
+    values, checks = _values(heard), _checks(heard)
+    if not values and not checks:
         return out
-    heard_ways = ways(utterance)
-    read = [(_values(parse(w.text, context, grammar)) if w.text != utterance.text else values, w) for w in heard_ways]
+    heard_ways = ways(utterance, grammar.appliance_words)
+    parsed = [heard if w.text == utterance.text else parse(w.text, context, grammar) for w in heard_ways]
+    for c in checks:
+        states = [
+            ({o.state for o in _checks(other) if o.quantity == c.quantity}, w)
+            for other, w in zip(parsed, heard_ways, strict=True)
+        ]
+        against = [w for found, w in states if found and c.state not in found]
+        if sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against):
+            out[c.start] = Misgiving("not every way it was heard has it so")
+    read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     for v in values:
-        found = _misgiving(v, read, _certainty(utterance, heard, v), context, grammar)
+        found = _misgiving(v, _words(heard, v), read, _certainty(utterance, heard, v), context, grammar)
         if found is not None:
             out[v.start] = found
     return out
 
 
 def _misgiving(
-    v: Value, read: Sequence[tuple[Sequence[Value], Way]], certainty: float | None, context: Context, grammar: Grammar
+    v: Value,
+    words: str,
+    read: Sequence[tuple[Sequence[Value], Way]],
+    certainty: float | None,
+    context: Context,
+    grammar: Grammar,
 ) -> Misgiving | None:
-    """What speaks against a value: too few of the hypotheses have it, or another number, or the second opinion has.
+    """What speaks against a value said in ``words``: too few of the hypotheses have it, or they or the second opinion
+    have another number.
 
     Another number that cannot be there (a fan at 49 a minute) says only that the value was not heard so.
     """
@@ -181,7 +276,7 @@ def _misgiving(
     others: list[tuple[float, Value]] = []
     for found, way in read:
         second = way.who == SECOND
-        if any(_same(v, o) or _begun(v, o) for o in found) or (second and _written_in(v, way.text)):
+        if _has(v, words, found, way, context, grammar):
             support, confirmed = support + way.mass, confirmed or second
             continue
         differing = [o for o in found if _alike(v, o) and _may_be(v, o, context, grammar)]
@@ -198,6 +293,25 @@ def _misgiving(
     if not confirmed and certainty is not None and certainty < LONE and len(read) < FEW:
         return Misgiving("the recogniser was not sure of a word", listed)
     return None
+
+
+def _has(v: Value, words: str, found: Sequence[Value], way: Way, context: Context, grammar: Grammar) -> bool:
+    """Whether a way of hearing has a value: in what was ``found`` in it, or as it sounds."""
+    if any(_same(v, o) or _begun(v, o) or _misnamed(v, o, context, grammar) for o in found):
+        return True
+    return said_in(words, way.text) or (way.who == SECOND and _written_in(v, way.text))
+
+
+def _words(heard: Heard, v: Value) -> str:
+    return " ".join(token.text for token in heard.tokens[v.start : v.end])
+
+
+def _misnamed(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
+    """Whether the other is this number under a name that cannot have its unit: "flow 58 degrees" for the flue's."""
+    if not other.unit or set(_ids(other)) & set(_ids(v)) or other.number != v.number:
+        return False
+    fits = [fit(other.number, other.unit, grammar.measures[q], context.setting.units) for q in _ids(other)]
+    return bool(fits) and all("unit kind" in f.doubts for f in fits)
 
 
 def _may_be(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:

@@ -120,7 +120,9 @@ def sentence(b: Book, p: Parsed) -> None:
         if len(tags) > 1:
             said = [t for n, t in tags if p.laid.items[n].start <= checked.start]
             b.use_appliance(said[-1] if said else tags[0][1])
+        b.value_at = checked.start
         record_check(b, checked, p)
+    b.value_at = -1
     early = [v for v in p.values if _before_move(v, p, b)]
     for v in early:
         take_value(b, v, p)

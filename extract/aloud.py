@@ -1,0 +1,97 @@
+"""Texts as they sound: digits read aloud, and endings of number words that recognisers hear as words of their own.
+
+Two ways of hearing that sound the same are one: "50-200" and "fifty two hundred", "seven T" and "seventy".
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection
+
+__all__ = ["aloud", "respelled", "said_in"]
+
+_ONES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+         "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen")  # fmt: skip
+_TENS = ("", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+_NUMBER_WORDS = frozenset({*_ONES, *_TENS[2:], "oh", "point", "hundred", "thousand", "minus", "negative"})
+
+_STEMS = {"two": "twen", "twen": "twen", "three": "thir", "thir": "thir", "third": "thir", "four": "for", "for": "for",
+          "five": "fif", "fif": "fif", "fifth": "fif", "six": "six", "sixth": "six", "seven": "seven",
+          "seventh": "seven", "eight": "eigh", "nine": "nine", "ninth": "nine"}  # fmt: skip
+_TY = re.compile(
+    rf"(?<![a-z'])({'|'.join(_STEMS)})[ -](?:and )?(?:T|D|tee|key|ty)(?![a-z0-9'-]|\.?[ -][A-Z0-9]\b)",
+    re.IGNORECASE,
+)
+_TEEN = re.compile(rf"(?<![a-z'])({'|'.join(_STEMS)})[ -](?:team|teen|teams|teens)(?![a-z'-])", re.IGNORECASE)
+
+
+_NUMBERED = {"to": "two", "too": "two", "won": "one", "for": "four"}
+
+
+def respelled(text: str, things: Collection[str] = ()) -> str:
+    """Return a text with number words put together again of which the ending was heard as a word: "nine team".
+
+    What sounds like a number behind one of ``things``, at the end or before "now", is its number: "on boiler to now".
+    """
+    if things:
+        names = "|".join(re.escape(thing) for thing in sorted(things) if thing.isalpha())
+        text = re.sub(
+            rf"(?<![a-z])(?:(on|in|un)[ -]?)?({names}) ({'|'.join(_NUMBERED)})(?=[.,;]|$| now\b| next\b| first\b)",
+            lambda m: f"{'on ' if m[1] else ''}{m[2]} {_NUMBERED[m[3].lower()]}",
+            text,
+            flags=re.IGNORECASE,
+        )
+    text = _TY.sub(lambda m: _STEMS[m[1].lower()] + "ty", text)
+    return _TEEN.sub(lambda m: {"for": "four"}.get(stem := _STEMS[m[1].lower()], stem) + "teen", text)
+
+
+def aloud(text: str) -> str:
+    """Return the words of a text in small letters, its numbers as they are said in pairs: "CO 118" as co one eighteen.
+
+    Of the many ways to say a number this is one: texts that differ here may sound the same all the same.
+    """
+    words = re.sub(r"[0-9][0-9,]*(?:\.[0-9]+)?", lambda m: f" {_number(m[0].replace(',', ''))} ", text.lower())
+    return " ".join(re.findall(r"[a-z']+", words))
+
+
+def said_in(number: str, text: str) -> bool:
+    """Whether a number sounds just so in a text: all of one of its numbers, not a part of it.
+
+    In a number of several words "won" is one and "to" two.
+    """
+    wanted, words = aloud(number).split(), aloud(text).split()
+    if not wanted:
+        return False
+    if len(wanted) > 1:
+        wanted, words = ([_NUMBERED.get(word, word) for word in one] for one in (wanted, words))
+    for at in range(len(words) - len(wanted) + 1):
+        after = at + len(wanted)
+        around = {*words[max(0, at - 1) : at], *words[after : after + 1]}
+        if words[at:after] == wanted and not around & _NUMBER_WORDS:
+            return True
+    return False
+
+
+def _number(digits: str) -> str:
+    whole, _, tail = digits.partition(".")
+    spoken = _pairs(whole)
+    return f"{spoken} point {' '.join(_ONES[int(d)] for d in tail)}" if tail else spoken
+
+
+def _pairs(whole: str) -> str:
+    if len(whole) > 4 or whole != str(int(whole)):
+        return " ".join(_ONES[int(d)] for d in whole)
+    n = int(whole)
+    if n < 100:
+        return _below_hundred(n)
+    head, rest = divmod(n, 100)
+    if not rest:
+        return f"{_below_hundred(head)} hundred" if head % 10 else f"{_ONES[head // 10]} thousand"
+    return f"{_below_hundred(head)} {'oh ' if rest < 10 else ''}{_below_hundred(rest)}"
+
+
+def _below_hundred(n: int) -> str:
+    if n < 20:
+        return _ONES[n]
+    tens, ones = divmod(n, 10)
+    return f"{_TENS[tens]} {_ONES[ones]}" if ones else _TENS[tens]

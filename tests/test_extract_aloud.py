@@ -1,0 +1,94 @@
+"""What sounds the same is the same: digits read aloud, endings and names that were heard as other words."""
+
+from __future__ import annotations
+
+import pytest
+from num2words import num2words
+
+from extract import Setting, start, step
+from extract.aloud import aloud, respelled, said_in
+from schemas.doubts import DoubtKind
+from schemas.evidence import Hypothesis
+from schemas.readings import Reading
+from tests.test_extract_talk import grammar, heard
+
+
+def read(second: str, *ways: tuple[str, float], before: str = "High fire.") -> list[Reading]:
+    context, _ = step(heard(before, 0), 0.0, start(Setting(units="us")), grammar())
+    said = tuple(Hypothesis(text=text, mass=mass) for text, mass in ways)
+    utterance = heard("", 1).model_copy(update={"hypotheses": said, "second_opinion": second})
+    context, _ = step(utterance, 3.0, context, grammar())
+    return list(context.readings.values())
+
+
+def test_aloud_numbers_below_a_hundred_are_as_num2words_says_them() -> None:
+    assert [aloud(str(n)) for n in range(100)] == [num2words(n).replace("-", " ") for n in range(100)]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [("CO2 9.05", "co nine point zero five"), ("118", "one eighteen"), ("1,300", "thirteen hundred"),
+     ("2,000", "two thousand"), ("4908", "forty nine oh eight"), ("007", "zero zero seven")],
+)  # fmt: skip
+def test_aloud_longer_numbers_are_said_in_pairs(text: str, words: str) -> None:
+    assert aloud(text).replace("co two", "co") == words
+
+
+def test_aloud_a_number_is_found_whole_or_not_at_all() -> None:
+    assert said_in("fifty two hundred", "Fan 50-200.")
+    assert said_in("one nineteen point six", "Bolts won 19.6, ground")
+    assert not said_in("eighteen", "stack 118")
+    assert not said_in("nine point one", "9.15")
+    assert not said_in("two", "down to low fire")
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("C O seven T", "C O seventy"),
+        ("C O two and key.", "C O twenty."),
+        ("stack one nine team,", "stack one nineteen,"),
+        ("C O one for key.", "C O one forty."),
+        ("four team", "fourteen"),
+        ("serial T W seven T 4", "serial T W seven T 4"),
+        ("stop for tea", "stop for tea"),
+        ("seven turns", "seven turns"),
+    ],
+)
+def test_aloud_endings_heard_as_words_are_put_together(text: str, meant: str) -> None:
+    assert respelled(text) == meant
+
+
+def test_aloud_what_follows_an_appliance_may_be_its_number() -> None:
+    assert respelled("Unboiler to now", ("boiler",)) == "on boiler two now"
+    assert respelled("Take the boiler to high fire", ("boiler",)) == "Take the boiler to high fire"
+    (co,) = read("CO2 9.1", ("C O two nine point one.", 1.0), before="High fire, unboiler to now.")
+    assert co.appliance == "2"
+
+
+def test_aloud_an_ending_put_together_is_taken_where_all_agree() -> None:
+    (co,) = read("CO70.", ("C O seven T", 0.6), ("C O 70", 0.25), ("C O seventy.", 0.15))
+    assert (co.value, co.taken) == ("70", True)
+    (co,) = read("CO 7.", ("C O seven T", 0.6), ("C O 70", 0.25), ("C O seventy.", 0.15))
+    assert not co.taken
+
+
+def test_aloud_a_name_that_cannot_have_the_unit_is_a_misheard_one() -> None:
+    ways = (("Flue one fifty eight degrees.", 0.5), ("Flow one fifty eight degrees.", 0.5))
+    (flue,) = read("flu 158 degrees", *ways)
+    assert (flue.quantity, flue.value, flue.taken) == ("flue_temp", "158", True)
+
+
+def test_aloud_a_name_that_only_one_way_has_needs_words_that_sound_like_it() -> None:
+    alike = (("Supply bolts one nineteen point six.", 0.7), ("Supply volts one nineteen point six.", 0.3))
+    (volts,) = read("Supply bolts won 19.6.", *alike)
+    assert (volts.quantity, volts.value, volts.taken) == ("supply_volts", "119.6", True)
+    other = (("Surprise one nineteen point six.", 0.7), ("Supply volts one nineteen point six.", 0.3))
+    assert not any(r.taken for r in read("Surprise won 19.6.", *other))
+
+
+def test_aloud_a_check_heard_both_ways_is_asked() -> None:
+    (passed,) = read("Leak test passed.", ("Leak test passed.", 1.0))
+    assert passed.taken
+    (asked,) = read("Leak test failed.", ("Leak test passed.", 1.0))
+    assert DoubtKind.HEARD_UNCLEARLY in {d.kind for d in asked.doubts}
