@@ -19,8 +19,8 @@ __all__ = ["WINDOW", "Endpointer", "Mark", "Piece"]
 
 WINDOW = 512
 """Samples a step of the detector; pieces begin and end on a multiple of it, counted from the start of the session."""
-MAY_END = 7
-"""Windows of silence (0.22 s) after which an utterance may be over: from here on there is all that a recogniser needs,
+MAY_END = 5
+"""Windows of silence (0.16 s) after which an utterance may be over: from here on there is all that a recogniser needs,
 so it can begin while we wait whether more comes. The detector calls the end a little before the last sound is over."""
 ENDS = 20
 """Windows of silence (0.64 s) after which it is over."""

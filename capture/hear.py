@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
+from threading import Lock
 
 from capture.models import find_speech_model
 from capture.prompt import words_of
@@ -44,12 +45,13 @@ def hear(
 
     An utterance's number counts stretches of speech, also those in which no word could be made out and which are not
     yielded; so after a kill ``skip`` is the last number that was kept plus one, and nothing before is recognised again.
-    ``progress`` is called with the seconds of the file that are done.
+    ``progress`` is called with the seconds of the file that are done, also between the steps of hearing a stretch and
+    then from other threads; what it raises ends the hearing.
 
     Raises:
         BadInput: the file is no sound, damaged, cut short or out of bounds. What was yielded before stays good.
     """
-    decoded = 0
+    decoded, done, one_at_a_time = 0, 0.0, Lock()
 
     def counted() -> Iterator[Samples]:
         nonlocal decoded
@@ -57,24 +59,29 @@ def hear(
             decoded += len(block)
             yield block
 
-    for stretch, utterance in _in_order(stretches(counted()), sha256, recogniser, skip):
+    def tell(seconds: float | None = None) -> None:
+        nonlocal done
+        with one_at_a_time:
+            done = done if seconds is None else seconds
+            if progress:
+                progress(done)
+
+    for stretch, utterance in _in_order(stretches(counted()), sha256, recogniser, skip, tell):
         if utterance:
             yield utterance
-        if progress:
-            progress(stretch.end)
-    if progress:
-        progress(round(decoded / RATE, 3))
+        tell(stretch.end)
+    tell(round(decoded / RATE, 3))
 
 
 def _in_order(
-    found: Iterable[Stretch], sha256: Sha256, recogniser: Recogniser, skip: int
+    found: Iterable[Stretch], sha256: Sha256, recogniser: Recogniser, skip: int, go_on: Callable[[], None]
 ) -> Iterator[tuple[Stretch, Utterance | None]]:
     """Hear as many stretches at once as the recogniser has workers, and hand them on in order."""
     waiting: deque[tuple[Stretch, Future[Utterance | None]]] = deque()
     with ThreadPoolExecutor(recogniser.workers) as pool:
         for stretch in found:
             if stretch.number >= skip:
-                waiting.append((stretch, pool.submit(_utterance, stretch, sha256, recogniser)))
+                waiting.append((stretch, pool.submit(_utterance, stretch, sha256, recogniser, go_on)))
             if len(waiting) > recogniser.workers:
                 first, heard = waiting.popleft()
                 yield first, heard.result()
@@ -82,8 +89,8 @@ def _in_order(
             yield first, heard.result()
 
 
-def _utterance(stretch: Stretch, sha256: Sha256, recogniser: Recogniser) -> Utterance | None:
-    heard = recogniser.hear(stretch.sound, stretch.sound_start)
+def _utterance(stretch: Stretch, sha256: Sha256, recogniser: Recogniser, go_on: Callable[[], None]) -> Utterance | None:
+    heard = recogniser.hear(stretch.sound, stretch.sound_start, go_on)
     if heard is None:
         return None
     return Utterance(

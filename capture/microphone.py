@@ -19,8 +19,8 @@ from schemas.errors import BadInput
 
 __all__ = ["BLOCK", "LOST_S", "DeviceMicrophone", "FileMicrophone", "Microphone", "PipeMicrophone", "names", "pcm"]
 
-BLOCK = 1024
-"""Samples a block: 64 ms."""
+BLOCK = 512
+"""Samples a block: 32 ms."""
 LOST_S = 1.5
 """Seconds without a sample after which a microphone is lost."""
 

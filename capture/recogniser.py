@@ -11,7 +11,7 @@ import ctypes
 import os
 import re
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -117,17 +117,19 @@ class Recogniser:
             ),
         )
 
-    def hear(self, sound: Samples, starts_at: float) -> Heard | None:
+    def hear(self, sound: Samples, starts_at: float, go_on: Callable[[], None] = lambda: None) -> Heard | None:
         """Return what up to 30 s of mono sound at 16 kHz may have said; None where nothing can be made out.
 
-        ``starts_at`` is the second of its first sample in the file: word times count from the file's start.
+        ``starts_at`` is the second of its first sample in the file: word times count from the file's start. ``go_on``
+        is called between the steps; what it raises ends the hearing.
         """
         with ThreadPoolExecutor(1) as pool:  # two cores: the second opinion comes behind the view that is ready sooner
-            slowed = pool.submit(lambda: self._view(self._encode(_slower(sound), WINDOWS_S)))
+            slowed = pool.submit(lambda: self._view(self._encode(_slower(sound), WINDOWS_S), go_on))
             encoded = self._encode(sound, WINDOWS_S[-1:])
             told = pool.submit(self._generate, encoded, self._after_stops, hypotheses=1)
-            views = [self._view(encoded), slowed.result()]
+            views = [self._view(encoded, go_on), slowed.result()]
             other = told.result()
+        go_on()
         second = next((s for s in self._spoken(other) if s.text and not s.doubtful and not self._repeats(s)), None)
         clear = [spoken for spoken, _ in views if spoken and not spoken[0].doubtful]
         noise = min(no_speech for _, no_speech in views) > NO_SPEECH
@@ -147,8 +149,9 @@ class Recogniser:
         """Whether a text only repeats what the second prompt says, without being sure of it."""
         return not spoken.surely and same_words(spoken.text) in same_words(self._stops)
 
-    def _view(self, encoded: Any) -> tuple[list[_Spoken], float]:
+    def _view(self, encoded: Any, go_on: Callable[[], None]) -> tuple[list[_Spoken], float]:
         """Return what the prompt makes of encoded sound, and the chance that nobody speaks in it."""
+        go_on()
         result = self._generate(encoded, self._after_prompt, hypotheses=BEAM)
         return [s for s in self._spoken(result) if s.text and not leaks(s.text)], float(result.no_speech_prob)
 

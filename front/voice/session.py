@@ -78,13 +78,17 @@ class _Away:
     """The microphone gave nothing for a while."""
 
 
-@dataclass
-class _Waiting:
-    """A piece that is being recognised; ``decided`` is when its end was decided, in seconds of the session."""
+class _GivenUp(Exception):
+    """What is being recognised is no piece: more came."""
+
+
+@dataclass(frozen=True)
+class _Recognising:
+    """A piece that is being recognised, from when it may be over on; ``given_up`` is set if it was not."""
 
     piece: Piece
     future: Future[tuple[str, list[Utterance]]]
-    decided: float
+    given_up: threading.Event
 
 
 @dataclass
@@ -143,8 +147,8 @@ class Session:
         self._mixed: list[Utterance] = []
         self._ends: deque[tuple[float, events.Say]] = deque()
         self._known: dict[str, list[Utterance]] = {}
-        self._waiting: deque[_Waiting] = deque()
-        self._tried: tuple[Piece, Future[tuple[str, list[Utterance]]]] | None = None
+        self._waiting: deque[_Recognising] = deque()
+        self._trial: _Recognising | None = None
         self._quiet_since = 0
         self._warned: set[str] = set()
         begun = self.store.clock()
@@ -252,29 +256,40 @@ class Session:
 
     def _take(self, marks: Iterator[Mark]) -> None:
         for mark in marks:
-            if mark.kind == "goes on" and self._tried is not None:
-                self._tried[1].cancel()
-                self._tried = None
-            elif mark.kind == "may end" and mark.piece is not None:
-                self._tried = mark.piece, self._pool.submit(self._recognise, mark.piece)
-            elif mark.kind == "piece" and mark.piece is not None:
-                if self._tried is not None and self._tried[0] == mark.piece:
-                    future = self._tried[1]
-                else:
-                    future = self._pool.submit(self._recognise, mark.piece)
-                self._waiting.append(_Waiting(mark.piece, future, self._now))
-                self._tried = None
-                if mark.piece.speech is not None and not self._endpointer.speaking:
+            if mark.kind in ("may end", "piece") and mark.piece is not None:
+                if self._trial is None or self._trial.piece != mark.piece:
+                    self._give_up()
+                    self._trial = self._recognise(mark.piece)
+            elif mark.kind == "goes on":
+                self._give_up()
+            if mark.kind == "piece" and self._trial is not None:
+                self._waiting.append(self._trial)
+                self._trial = None
+                if mark.piece is not None and mark.piece.speech is not None and not self._endpointer.speaking:
                     self._told_began = False
                     self._step(events.Ended(self._now))
 
-    def _recognise(self, piece: Piece) -> tuple[str, list[Utterance]]:
+    def _give_up(self) -> None:
+        if self._trial is not None:
+            self._trial.given_up.set()
+            self._trial = None
+
+    def _recognise(self, piece: Piece) -> _Recognising:
+        given_up = threading.Event()
+        return _Recognising(piece, self._pool.submit(self._read, piece, given_up), given_up)
+
+    def _read(self, piece: Piece, given_up: threading.Event) -> tuple[str, list[Utterance]]:
         """Read a piece as it will be read again by anyone who adds it: the same bytes, the same code."""
         data = self._spool.wav(piece.first, piece.last)
         sha256 = hashlib.sha256(data).hexdigest()
         path = self._folder / f"{sha256}.wav"
         path.write_bytes(data)
-        return sha256, list(self.senses.hear(path, sha256, skip=0, progress=lambda done: None))
+
+        def progress(done: float) -> None:
+            if given_up.is_set():
+                raise _GivenUp
+
+        return sha256, list(self.senses.hear(path, sha256, skip=0, progress=progress))
 
     # -- pieces to evidence --------------------------------------------------------------------------------------------
 
