@@ -16,6 +16,7 @@ from front.options import By, JobNumber, Json, author
 from front.screen import out, print_json
 from front.show import source_of
 from front.typed import typed_answer
+from jobs.blanking import blanked_at, told
 from jobs.book import job_of, sheet_of
 from jobs.decisions import answer, settled_by
 from jobs.fold import Job
@@ -188,8 +189,11 @@ def _play(desk: _Desk, question: Question) -> None:
     source = question.source
     if source.box is not None or source.start is None or source.end is None:
         raise WrongUse("This was not said, so there is no sound to play; o opens the picture.")
+    filed = next(one for one in desk.job.filed if one.sha256 == source.evidence)
+    if gone := blanked_at(desk.job, source):
+        raise WrongUse(f"That sound cannot be heard any more: {told(gone, filed.evidence.name)}.")
     wav = Path(tempfile.mkdtemp(prefix="sayback-")) / "stretch.wav"
-    wav.write_bytes(stretch(desk.store.evidence.path(source.evidence), source.start, source.end))
+    wav.write_bytes(stretch(desk.store.evidence.path(filed.kept), source.start, source.end))
     if not play(wav):
         out().print(f"     no player is installed; the sound is in {wav}")
 

@@ -16,6 +16,7 @@ from typer.exceptions import TyperException
 from front import (
     add,
     ask,
+    blank,
     book,
     bundle,
     check,
@@ -57,6 +58,7 @@ for part in (
     report,
     office,
     verify,
+    blank,
     bundle,
     look,
     ready,

@@ -9,6 +9,8 @@ import typer
 from front.options import JobNumber, Json
 from front.screen import out, print_json
 from front.show import source_of
+from jobs.blanking import blanked_at
+from jobs.blanking import told as told_of
 from jobs.book import job_of, sheet_of
 from jobs.fold import Job
 from jobs.show import name_of, place_of, say_value
@@ -52,10 +54,13 @@ def explain(
 def _tell(row: JobRow, job: Job, sheet: Sheet) -> None:
     one, console = row.reading, out()
     names = {filed.sha256: filed.evidence.name for filed in job.filed}
+    gone = blanked_at(job, one.source)
     place = place_of(one, sheet, appliance=True)
     told = f"{name_of(one, sheet)} {say_value(one.value, one.unit, sheet, one.quantity)}"
     console.print(f"{one.id}: {place}: {told}" if place else f"{one.id}: {told}")
     console.print(f"From {source_of(one.source, names)}: “{one.source.heard}”.")
+    if gone is not None:
+        console.print(f"Its sound cannot be heard any more: {told_of(gone, names[gone.evidence])}.")
     settled = {"taken unasked": "Taken without asking: no doubt stood.", "open": "Not taken yet: it is asked about."}
     console.print(settled.get(row.how, f"{row.how[0].upper()}{row.how[1:]}, by {row.by}."))
     for doubt in one.doubts:

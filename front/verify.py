@@ -36,3 +36,5 @@ def verify(
     else:
         out().print(f"Job {job} is whole: {found.entries} entries, {found.evidence} files. Head of the journal:")
         out().print(found.hash)
+        for line in found.blanked:
+            out().print(f"{line}.")

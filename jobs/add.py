@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from capture.typed import typed_utterance
+from jobs.blanking import finish
 from jobs.book import sheet_of
 from jobs.extraction import bring_up_to_date
 from jobs.findings import check_job
@@ -111,6 +112,7 @@ def add(
         raise WrongUse("A time can be given for one file at a time; add the files one by one.")
     before = fold(store.entries(number))
     store.evidence.sweep()
+    finish(store, number)
     kept: list[Evidence] = []
     there: list[Evidence] = []
     refused: list[Refused] = []
@@ -184,9 +186,9 @@ def _read(store: Store, number: str, senses: Senses, progress: Progress) -> tupl
     """Hear and look at everything that was not read to its end, also what an earlier run left."""
     unread = []
     for filed in fold(store.entries(number)).unread:
-        if not store.evidence.is_sound(filed.sha256):
+        if not store.evidence.is_sound(filed.kept):
             raise StoreFailed(
-                f"The evidence {filed.evidence.name} ({store.evidence.path(filed.sha256)}) is missing or no longer "
+                f"The evidence {filed.evidence.name} ({store.evidence.path(filed.kept)}) is missing or no longer "
                 f"holds the bytes it is named after; run sayback verify {number}."
             )
         try:
@@ -198,7 +200,7 @@ def _read(store: Store, number: str, senses: Senses, progress: Progress) -> tupl
 
 
 def _read_one(store: Store, number: str, filed: Filed, senses: Senses, progress: Progress) -> None:
-    name, sha256, path = filed.evidence.name, filed.sha256, store.evidence.path(filed.sha256)
+    name, sha256, path = filed.evidence.name, filed.sha256, store.evidence.path(filed.kept)
     if filed.evidence.kind == "photo":
         look = senses.look(path, sha256)
         store.append(number, [Draft(Seen(look=look), key=f"seen/{sha256}")])

@@ -10,13 +10,14 @@ import hashlib
 import json
 import zipfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, Any
 
+from jobs.blanking import finish
 from jobs.journal import Row
 from jobs.store import Store
-from jobs.verify import Verified, evidence_of, faults_in_chain, readable
+from jobs.verify import Verified, evidence_of, faults_in_chain, readable, verified
 from schemas.errors import BadInput, StoreFailed, WrongUse
 
 __all__ = ["Unpacked", "is_bundle", "pack", "unpack", "verify_bundle"]
@@ -81,7 +82,7 @@ def verify_bundle(path: Path) -> tuple[str, Verified]:
         found = list(_faults(archive, manifest, rows))
     if found:
         raise StoreFailed(f"{path.name} is not as it was written: {'; '.join(found)}. Ask for it again.")
-    return manifest["job"], Verified(len(rows), rows[-1].hash, len(manifest["files"]) - 1)
+    return manifest["job"], replace(verified(readable(rows), rows[-1].hash), evidence=len(manifest["files"]) - 1)
 
 
 def unpack(store: Store, path: Path) -> Unpacked:
@@ -97,13 +98,18 @@ def unpack(store: Store, path: Path) -> Unpacked:
         here = store.heads().get(number)
         if here is not None and store.rows(number)[0][0].hash != rows[0].hash:
             raise WrongUse(f"There is another job {number!r} here; nothing was taken over.")
-        new = 0
-        for name, listed in sorted(manifest["files"].items()):
-            if name != _JOURNAL and not store.evidence.is_sound(listed["sha256"]):
-                with archive.open(name) as source:
-                    store.evidence.keep_stream(source)
-                new += 1
-    return Unpacked(number, store.adopt(number, rows), new)
+        lacking = {n: one["sha256"] for n, one in sorted(manifest["files"].items()) if n != _JOURNAL}
+        lacking = {name: sha256 for name, sha256 in lacking.items() if not store.evidence.is_sound(sha256)}
+        off_record = [sha256 for sha256 in lacking.values() if store.evidence.is_discarded(sha256)]
+        if off_record and here is None:
+            raise WrongUse(f"A sound in it ({off_record[0][:12]}) was blanked here; nothing was taken over.")
+        lacking = {name: sha256 for name, sha256 in lacking.items() if sha256 not in off_record}
+        for name in lacking:
+            with archive.open(name) as source:
+                store.evidence.keep_stream(source)
+    unpacked = Unpacked(number, store.adopt(number, rows), len(lacking))
+    finish(store, number)
+    return unpacked
 
 
 def _opened(path: Path) -> zipfile.ZipFile:

@@ -8,6 +8,7 @@ from jobs.fold import Job
 from jobs.journal import (
     TOOL,
     Answered,
+    Blanked,
     ClockSet,
     Closed,
     DoesNotApply,
@@ -83,6 +84,8 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
             return f"added {_name(evidence)}"
         case ClockSet(evidence=sha256, why=why) if entry.author != TOOL:
             return f"set the time of {names.get(sha256, 'a file')}: {why}"
+        case Blanked(evidence=sha256, start=start, end=end, why=why):
+            return f"blanked {names.get(sha256, 'a file')} from {start:g} to {end:g} s: {why}"
         case MovedUnder(evidence=sha256, under=under, why=why):
             return f"moved {names.get(sha256, 'a file')} to {under}: {why}"
         case MovedOut(evidence=sha256, to=to, why=why):

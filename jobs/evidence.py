@@ -1,7 +1,8 @@
 """Evidence on the disk: each file under the SHA-256 of its bytes, durable before anything looks at it, never changed.
 
 The same folder keeps the sheet and the appliance files that a job was opened with, for the same reason: a value must
-be traceable to exactly the bytes that it was read with.
+be traceable to exactly the bytes that it was read with. The one exception is a sound of which a person took a stretch
+off the record (``jobs/blanking.py``): its bytes are gone, and a mark beside its place keeps them from coming back.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ class EvidenceFiles:
         """Copy a file in and return its SHA-256 and its size in bytes; when this returns it is on the disk.
 
         Raises:
-            BadInput: the source cannot be read.
+            BadInput: the source cannot be read, or a stretch of it was blanked here.
             StoreFailed: it cannot be written; the source is untouched and nothing half-written carries a name.
         """
         try:
@@ -46,11 +47,11 @@ class EvidenceFiles:
         except OSError as error:
             raise BadInput(f"{source} cannot be read: {(error.strerror or str(error)).lower()}.") from error
         with os.fdopen(descriptor, "rb", buffering=0) as file:
-            return self._keep(_chunks(file, source))
+            return self.keep_chunks(_chunks(file, source))
 
     def keep_bytes(self, data: bytes) -> tuple[str, int]:
         """Keep some bytes as :meth:`keep_file` keeps a file."""
-        return self._keep([data])
+        return self.keep_chunks([data])
 
     def keep_stream(self, source: IO[bytes]) -> tuple[str, int]:
         """Keep what an open file gives as :meth:`keep_file` keeps a file.
@@ -58,7 +59,7 @@ class EvidenceFiles:
         Raises:
             BadInput: it cannot be read to its end.
         """
-        return self._keep(_chunks(source, Path(getattr(source, "name", "the file"))))
+        return self.keep_chunks(_chunks(source, Path(getattr(source, "name", "the file"))))
 
     def is_sound(self, sha256: str) -> bool:
         """Say whether the bytes are there and still have the hash that is their name."""
@@ -71,13 +72,36 @@ class EvidenceFiles:
             return False
         return digest.hexdigest() == sha256
 
+    def discard(self, sha256: str) -> None:
+        """Delete the bytes of a hash for good, and never keep them again: what they held was blanked.
+
+        Raises:
+            StoreFailed: the disk refuses.
+        """
+        path = self.path(sha256)
+        with disk.told_plainly(path):
+            if path.exists() or not self.is_discarded(sha256):
+                disk.make_folder(path.parent)
+                self._mark(sha256).touch(mode=0o400)
+                disk.fsync_folder(path.parent)
+                path.unlink(missing_ok=True)
+                disk.fsync_folder(path.parent)
+
+    def is_discarded(self, sha256: str) -> bool:
+        """Say whether the bytes of a hash were deleted because they were blanked."""
+        return self._mark(sha256).exists()
+
+    def _mark(self, sha256: str) -> Path:
+        return self.path(sha256).with_name(f"{sha256}.blanked")
+
     def sweep(self) -> None:
         """Delete the half-written copies of processes that are gone; their sources are where they were."""
         for left in self._folder.glob("*.part"):
             if not _alive(left.name.split("-")[0]):
                 left.unlink(missing_ok=True)
 
-    def _keep(self, chunks: Iterable[bytes]) -> tuple[str, int]:
+    def keep_chunks(self, chunks: Iterable[bytes]) -> tuple[str, int]:
+        """Keep what comes piece by piece as :meth:`keep_file` keeps a file."""
         with disk.told_plainly(self._folder):
             part = self._folder / f"{os.getpid()}-{next(_SERIAL)}.part"
             try:
@@ -89,6 +113,8 @@ class EvidenceFiles:
 
     def _give_name(self, part: Path, sha256: str) -> None:
         target = self.path(sha256)
+        if self.is_discarded(sha256):
+            raise BadInput("A stretch of this sound was blanked here, so it is not kept again as it was.")
         if target.exists():
             if not self.is_sound(sha256):
                 raise StoreFailed(

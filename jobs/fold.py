@@ -13,6 +13,7 @@ from threading import Lock
 from jobs.journal import (
     Agreement,
     Answered,
+    Blanked,
     Checked,
     ClockSet,
     Closed,
@@ -252,13 +253,17 @@ def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:
     """Return the evidence that is in the job, by hash, and where what was moved away is."""
     filed: dict[str, Filed] = {}
     away: dict[str, str] = {}
+    blanked: dict[str, list[Blanked]] = {}
     for entry in entries:
         match entry.body:
             case EvidenceAdded(evidence=evidence, seconds=seconds):
                 # A file that came from another job before it was added here too is one file.
                 added = Filed(evidence, entry.seq, seconds, evidence.at, evidence.clock)
                 filed.setdefault(evidence.sha256, added)
+            case Blanked() as body:
+                blanked.setdefault(body.evidence, []).append(body)
             case MovedIn(evidence=evidence, under=under, called=called):
+                blanked[evidence.sha256] = list(entry.body.blanked) or blanked.get(evidence.sha256, [])
                 here = filed.get(evidence.sha256) or _moved_in(entry.seq, entry.body)
                 aside = here.aside | set(entry.body.aside)
                 filed[evidence.sha256] = replace(here, under=under, called=called, aside=aside)
@@ -290,6 +295,9 @@ def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:
                 filed[look.evidence] = replace(filed[look.evidence], look=look, read=True)
             case _:
                 pass
+    for sha256, bodies in blanked.items():
+        if sha256 in filed:
+            filed[sha256] = replace(filed[sha256], blanked=tuple(bodies))
     return filed, away
 
 
@@ -322,7 +330,7 @@ def _last(entries: Sequence[Entry], kind: type[Checked]) -> Checked | None:
     return next((entry.body for entry in reversed(entries) if isinstance(entry.body, kind)), None)
 
 
-_BESIDE = (Told, Checked, SentBack, Signed)
+_BESIDE = (Told, Checked, SentBack, Signed, Blanked)
 """What comes to a journal without changing the record."""
 
 

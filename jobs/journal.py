@@ -29,6 +29,7 @@ __all__ = [
     "TOOL",
     "Agreement",
     "Answered",
+    "Blanked",
     "Body",
     "Carried",
     "Checked",
@@ -124,6 +125,25 @@ class MovedOut(Model):
     why: str
 
 
+class Blanked(Model):
+    """A stretch of a sound was taken off the record: what was said in it is gone from the disk.
+
+    ``evidence`` stays the name of the sound; ``start`` and ``end`` are seconds of it, ``piece`` the SHA-256 of the
+    samples that were blanked (16-bit mono at 16 kHz). ``left`` is kept from here on where ``was`` was kept before: the
+    same sound with silence in that stretch.
+    """
+
+    kind: Literal["blanked"] = "blanked"
+    evidence: Sha256
+    start: float = Field(ge=0)
+    end: float
+    piece: Sha256
+    was: Sha256
+    left: Sha256
+    by: str = Field(min_length=1)
+    why: str = Field(min_length=1)
+
+
 class Carried(Model):
     """What a person had settled about a reading before it was moved to another job; ``after`` None: it was put aside.
 
@@ -140,7 +160,7 @@ class MovedIn(Model):
     """A piece of evidence comes from another job, with all that was found in it; ``entry`` is the one there.
 
     ``under`` and ``confirm`` are as in :class:`MovedUnder`; ``called`` are the names that appliances had where it was,
-    ``aside`` the utterances that belonged to the conversation with the tool.
+    ``aside`` the utterances that belonged to the conversation with the tool, ``blanked`` what was taken off the record.
     The file itself is not copied: it is named by its hash.
     """
 
@@ -158,6 +178,7 @@ class MovedIn(Model):
     under: str | None = None
     called: tuple[str, ...] = ()
     aside: tuple[int, ...] = ()
+    blanked: tuple[Blanked, ...] = ()
     carried: tuple[Carried, ...] = ()
     confirm: tuple[Name, ...] = ()
     why: str
@@ -376,6 +397,7 @@ Body = Annotated[
     | MovedUnder
     | MovedOut
     | MovedIn
+    | Blanked
     | Heard
     | HeardAll
     | SetAside

@@ -105,6 +105,7 @@ def move_to_job(
             under=under,
             called=tuple(dict.fromkeys(name for one in job.appliances for name in (one.tag, *one.called))),
             aside=tuple(sorted(filed.aside)),
+            blanked=filed.blanked,
             carried=tuple(_carried(job, evidence, other, under)),
             confirm=_reserved(other, sheets[1], by),
             why=why,

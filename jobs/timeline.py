@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from jobs.journal import Blanked
 from schemas.evidence import Clock, Evidence, Look, Utterance
 
 __all__ = ["Filed", "Moment", "in_order"]
@@ -41,11 +42,24 @@ class Filed:
     """Names that appliances had in the job that it was moved from."""
     aside: frozenset[int] = frozenset()
     """Utterances that are no talk about the work: part of the conversation with the tool."""
+    blanked: tuple[Blanked, ...] = ()
+    """What was taken off the record, in that order."""
 
     @property
     def sha256(self) -> str:
         """The name of the evidence."""
         return self.evidence.sha256
+
+    @property
+    def kept(self) -> str:
+        """The hash of the bytes that are kept: its name, until a stretch of it was blanked."""
+        return self.blanked[-1].left if self.blanked else self.sha256
+
+    def blanked_in(self, start: float | None, end: float | None) -> Blanked | None:
+        """Return what took sound between two seconds off the record; None where all of it is there."""
+        if start is None or end is None:
+            return None
+        return next((one for one in self.blanked if one.start < end and start < one.end), None)
 
     @property
     def length(self) -> float:

@@ -5,20 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from jobs.journal import START, Body, EvidenceAdded, JobOpened, MovedIn, Row, parse
+from jobs.blanking import stands_in, told
+from jobs.journal import START, Blanked, Body, EvidenceAdded, JobOpened, MovedIn, Row, parse
 from jobs.store import Store
 from schemas.errors import StoreFailed
 
-__all__ = ["Verified", "evidence_of", "faults", "faults_in_chain", "readable", "verify"]
+__all__ = ["Verified", "evidence_of", "faults", "faults_in_chain", "readable", "verified", "verify"]
 
 
 @dataclass(frozen=True)
 class Verified:
-    """What was found to be whole: so many entries up to ``hash``, and so many files of evidence."""
+    """What was found to be whole: so many entries up to ``hash``, and so many files of evidence.
+
+    ``blanked`` says in a sentence each what was taken off the record; what is left of those sounds is whole.
+    """
 
     entries: int
     hash: str
     evidence: int
+    blanked: tuple[str, ...] = ()
 
 
 def verify(store: Store, number: str) -> Verified:
@@ -35,7 +40,12 @@ def verify(store: Store, number: str) -> Verified:
             "compare it with a back-up."
         )
     rows, (_, last) = store.rows(number)
-    return Verified(len(rows), last, sum(1 for _ in evidence_of(readable(rows))))
+    return verified(readable(rows), last)
+
+
+def verified(bodies: Sequence[Body], last: str) -> Verified:
+    """Return what is known of a journal that was found whole."""
+    return Verified(len(bodies), last, sum(1 for _ in evidence_of(bodies)), tuple(_blanked(bodies)))
 
 
 def faults(store: Store, number: str) -> tuple[str, ...]:
@@ -54,6 +64,12 @@ def faults(store: Store, number: str) -> tuple[str, ...]:
             found.append(f"{name} ({path}) is missing")
         elif not store.evidence.is_sound(sha256):
             found.append(f"{name} ({path}) was changed")
+    for chain in stands_in(bodies).values():
+        found += [
+            f"what was blanked is still there ({store.evidence.path(gone)}; sayback add {number} deletes it)"
+            for gone in chain[:-1]
+            if store.evidence.path(gone).exists()
+        ]
     return tuple(dict.fromkeys(found))
 
 
@@ -87,12 +103,22 @@ def faults_in_chain(rows: Sequence[Row], head: tuple[int, str]) -> Iterator[str]
 
 
 def evidence_of(bodies: Sequence[Body]) -> Iterator[tuple[str, str]]:
-    """Yield the name and hash of every file that the job rests on."""
+    """Yield the name and hash of every file that the job rests on; of a blanked sound, of what is left of it."""
+    stands = stands_in(bodies)
     for body in bodies:
         if isinstance(body, EvidenceAdded | MovedIn):
-            yield f"evidence {body.evidence.name}", body.evidence.sha256
+            sha256 = body.evidence.sha256
+            yield f"evidence {body.evidence.name}", stands[sha256][-1] if sha256 in stands else sha256
         elif isinstance(body, JobOpened):
             yield f"sheet {body.head.sheet}", body.head.sheet_sha256
             for one in body.head.appliances:
                 if one.file_sha256 is not None:
                     yield f"appliance file {one.file}", one.file_sha256
+
+
+def _blanked(bodies: Sequence[Body]) -> Iterator[str]:
+    added = (body.evidence for body in bodies if isinstance(body, EvidenceAdded | MovedIn))
+    names = {one.sha256: one.name for one in added}
+    for body in bodies:
+        if isinstance(body, Blanked):
+            yield told(body, names.get(body.evidence, body.evidence[:12]))

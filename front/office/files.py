@@ -18,6 +18,7 @@ from front.office.desk import Opened
 from front.office.exports import KINDS
 from front.office.state import office_of
 from front.show import verdicts
+from jobs.blanking import told
 from jobs.findings import check_job
 from jobs.report_files import BESIDE, PAPERS, SCHEMA, schema_of_report
 from jobs.timeline import Filed
@@ -28,6 +29,8 @@ from schemas.readings import Source
 __all__ = ["routes", "version"]
 
 _FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
+_NOT_KEPT = {"cache-control": "private, no-store"}
+"""Of sound: what is blanked later must not lie in a browser."""
 _NOTHING = "default-src 'none'; sandbox; frame-ancestors 'none'"
 _ENDINGS = {
     "audio/wav": "wav",
@@ -64,16 +67,16 @@ def _filed(request: Request, kind: str = "") -> Filed:
 def evidence(request: Request) -> Response:
     """The file as it was given."""
     filed = _filed(request)
-    media_type = filed.evidence.media_type
+    media_type = "audio/wav" if filed.blanked else filed.evidence.media_type
     ending = _ENDINGS.get(media_type, "txt" if filed.evidence.kind == "typed" else "bin")
     if ending == "bin":
         media_type = "application/octet-stream"
     headers = {
-        **_FOREVER,
+        **(_FOREVER if filed.evidence.kind != "sound" else _NOT_KEPT),
         "content-security-policy": _NOTHING,
         "content-disposition": f'inline; filename="{filed.sha256[:16]}.{ending}"',
     }
-    path = office_of(request).desk.store.evidence.path(filed.sha256)
+    path = office_of(request).desk.store.evidence.path(filed.kept)
     if not path.is_file():
         raise HTTPException(503, f"The evidence is missing; run sayback verify {request.path_params['number']}.")
     return FileResponse(path, media_type=media_type, headers=headers)
@@ -101,8 +104,7 @@ def said(request: Request) -> Response:
     found = next((one for one in filed.utterances if one.number == number), None)
     if found is None:
         raise HTTPException(404, "Nothing of that number was heard in this file.")
-    path = office_of(request).desk.store.evidence.path(filed.sha256)
-    return Response(stretch(path, found.start, found.end), media_type="audio/wav", headers=_FOREVER)
+    return _stretch(request, filed, found.start, found.end)
 
 
 def heard(request: Request) -> Response:
@@ -110,8 +112,15 @@ def heard(request: Request) -> Response:
     source, filed = _source(request)
     if filed.evidence.kind != "sound" or source.start is None or source.end is None:
         raise HTTPException(404, "That reading was not heard; it has no sound.")
-    path = office_of(request).desk.store.evidence.path(filed.sha256)
-    return Response(stretch(path, source.start, source.end), media_type="audio/wav", headers=_FOREVER)
+    return _stretch(request, filed, source.start, source.end)
+
+
+def _stretch(request: Request, filed: Filed, start: float, end: float) -> Response:
+    """A second more on both sides; a sentence where it was taken off the record."""
+    if gone := filed.blanked_in(start, end):
+        raise HTTPException(410, f"That sound cannot be heard any more: {told(gone, filed.evidence.name)}.")
+    path = office_of(request).desk.store.evidence.path(filed.kept)
+    return Response(stretch(path, start, end), media_type="audio/wav", headers=_NOT_KEPT)
 
 
 def boxed(request: Request) -> Response:

@@ -8,6 +8,7 @@ from urllib.parse import quote, urlencode
 
 from front.office.desk import Opened
 from front.screen import clock
+from jobs.blanking import told
 from jobs.doings import decided as doings_told
 from jobs.doings import whole
 from jobs.journal import Entry
@@ -226,6 +227,9 @@ def where(reading: str, source: Source, opened: Opened) -> Where:
     time = moment(filed, source.start or 0.0)
     if source.box is not None:
         return Where(name, "photo", source.heard, picture=address(opened, "reading", reading, "crop.png"), time=time)
+    if gone := filed.blanked_in(source.start, source.end):
+        label = f"its sound cannot be heard any more: {told(gone, name)}"
+        return Where(label, "blanked", source.heard, time=time)
     if filed.evidence.kind == "sound" and source.start is not None:
         label = f"{name} at {clock(source.start)}"
         return Where(label, "sound", source.heard, sound=address(opened, "reading", reading, "sound.wav"), time=time)
@@ -309,7 +313,7 @@ def transcript(opened: Opened) -> list[tuple[Filed, list[Said]]]:
         said = []
         for one in filed.utterances:
             heard = by_utterance.get((filed.sha256, one.number), [])
-            playable = filed.evidence.kind == "sound"
+            playable = filed.evidence.kind == "sound" and not filed.blanked_in(one.start, one.end)
             sound = address(opened, "sound", filed.sha256, f"{one.number}.wav") if playable else ""
             said.append(Said(one.number, clock(one.start), sound, pieces(one, heard, opened)))
         found.append((filed, said))
