@@ -105,6 +105,7 @@ class Technician:
         self._utterances = deque(utterances)
         self._gold = gold
         self._noise = noise
+        self._loud = float(np.sqrt(np.mean(np.square(np.concatenate([*utterances])))))
         self._now = 0.0
         self._heard: deque[tuple[float, events.Say]] = deque()
         self.seconds = 0.0
@@ -139,7 +140,8 @@ class Technician:
                 if answer is not None:
                     answered += 1
                     self.answers.append(f"{say.text} -> {answer}")
-                    yield from self._play(voice(answer))
+                    said = voice(answer)  # as loud as all that is said in the item
+                    yield from self._play(np.asarray(said * self._loud / np.sqrt(np.mean(said**2)), np.float32))
                     patience = self._now + 3.0
 
     def _play(self, sound: Sound) -> Iterator[bytes | None]:
@@ -386,11 +388,12 @@ def technician(bench: Bench, items: Sequence[dict[str, Any]], folder: Path, mani
         appliances = [NewAppliance(tag, (f"boiler {tag}",)) for tag in ("1", "2")] if tags else [NewAppliance("boiler")]
         session, job = bench.run(person, units=item["units"], technician=person, appliances=appliances)
         prediction = _prediction(item, job.readings, grammar)
-        found = score.score_item(item, prediction)[0]
+        found, log = score.score_item(item, prediction)
         counts[_level(item)] += found
         speech.append(person.seconds)
         if show and (sum(found[name] for name in WRONG) or person.seconds > SPEECH_S / 3):
-            print(f"  {item['id']}, {item['snr_db']} dB: {item['said']}")
+            wrong = [f"{kind}: {got} for {true}" for kind, got, true in log if kind in WRONG]
+            print(f"  {item['id']}, {item['snr_db']} dB, {person.seconds:.0f} s of speech: {item['said']}\n    {wrong}")
             print(f"    stands: {prediction['readings']}\n    answers: {person.answers}\n    said: {session.said}")
     met = True
     print("after the read-back, per 100 entries [95 % interval] (bar)")
@@ -547,6 +550,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("manifest", type=Path)
     parser.add_argument("--part", action="append", choices=PARTS)
     parser.add_argument("--items", type=int, help="so many items, spread over the set")
+    parser.add_argument("--first", type=int, default=0, help="the first item to take, counted from 0")
     parser.add_argument("--show", action="store_true", help="show the items in which something is wrong in the end")
     args = parser.parse_args(argv)
     if not args.manifest.is_file():
@@ -554,7 +558,7 @@ def main(argv: list[str] | None = None) -> int:
         return 3
     items = [json.loads(line) for line in args.manifest.read_text("utf-8").splitlines() if line.strip()]
     if args.items:
-        items = items[:: max(1, len(items) // args.items)][: args.items]
+        items = items[args.first :: max(1, len(items) // args.items)][: args.items]
     folder = args.manifest.parent
     good = True
     with tempfile.TemporaryDirectory(prefix="sayback-bench-") as home:

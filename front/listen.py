@@ -12,6 +12,7 @@ import typer
 from capture import microphone
 from capture.prompt import words_of
 from front.add import taken_up
+from front.check import print_findings
 from front.options import By, JobNumber, Json, author
 from front.screen import out, print_json, standing
 from front.voice.keeper import Keeper
@@ -66,7 +67,7 @@ def listen(
             speak("")  # says now, and not with the first question, that espeak-ng is missing
         taken_up(store, before, sense, person)
         sense.hear(Path(), "0" * 64, skip=0, progress=lambda done: None)  # loads the recogniser before the first word
-        with Screen(f"{before.head.site}: {heard.name}", quiet=json) as screen:
+        with Screen(f"{before.head.site}: listening to {heard.name}; Ctrl-C ends", quiet=json) as screen:
             former = signal.getsignal(signal.SIGINT)
             try:
                 with Keeper(to, silent=silent) as keeper:
@@ -81,8 +82,10 @@ def listen(
         questions = open_questions(after, sheet)
     taken = sum(1 for row in after.rows.values() if row.how not in ("open", "left out"))
     if json:
-        print_json({"job": job, "readings": taken, "questions": questions})
+        stops = [one for one in after.findings if one.verdict == "stop"]
+        print_json({"job": job, "readings": taken, "questions": questions, "stops": stops})
     else:
+        print_findings([one for one in after.findings if one.verdict in ("stop", "caution")])
         out().print(standing(job, taken, len(questions)))
         if questions:
             out().print(f"Next: sayback ask {job}")

@@ -168,6 +168,7 @@ def test_a_reading_is_taken_with_a_tone_and_talk_is_left_alone(tmp_path: Path) -
     heard = listen(tmp_path, place, ["High fire. CO2 is nine point one percent.", "pass me that wrench"])
     assert heard.value("co2") == ("9.1", "taken unasked")
     assert [what for _, what, _ in place.played] == ["taken"]
+    assert ("kept", "high fire: CO2 9.1 %") in heard.lines.seen
     assert len(heard.job.rows) == 1
 
 

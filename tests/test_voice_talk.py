@@ -410,6 +410,18 @@ def test_a_limit_binds_by_a_yes_to_its_read_back_and_by_nothing_later() -> None:
     assert answers(quoted(), 13.0, "there") == [Mark("command"), Show("there")]
 
 
+def test_a_limit_nobody_answers_is_read_back_twice_at_most() -> None:
+    limit = Asked("Limit, C O two, eight to nine, right?", "yes", (), limit="k1")
+    talk, actions = run(Talk(), Changed(8, 9, News(limits=((limit, frozenset()),), number=True)))
+    count = 0
+    for n in range(10, 100):
+        talk, actions = run(talk, Tick(float(n)), Changed(n + 0.1, n + 0.2, News()))
+        for one in [one for one in actions if isinstance(one, Say)]:
+            count += 1
+            talk, _ = run(talk, Began(n + 0.5), Played(n + 0.5, one, False), Ended(n + 0.8))
+    assert count == 2
+
+
 def test_a_limit_of_co_binds_only_when_it_is_said_again() -> None:
     again, actions = run(quoted("value"), Heard(13.0, 13.4, "yes"), Ended(14.0), Tick(14.1))
     assert [type(one) for one in actions] == [Mark, Say]

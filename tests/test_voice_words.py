@@ -26,7 +26,7 @@ from schemas.evidence import Hypothesis, MadeBy, Utterance
 from schemas.job import JobAppliance
 from schemas.load import load_sheet
 from schemas.questions import Candidate, Question
-from schemas.readings import Reading, Record, Source
+from schemas.readings import QuotedLimit, Reading, Record, Source
 from tests.sounds import roar
 from tests.sounds import spoken as said_by
 
@@ -405,6 +405,66 @@ def test_co_signs_and_serials_must_be_answered_with_their_value() -> None:
     assert WORDING.must_carry_value(reading("outlet_pressure", "low_fire", "0.02", "[in_i'H2O]"))
     assert WORDING.must_carry_value(reading("ambient_temp", "", "-3", "[degF]"))
     assert not WORDING.must_carry_value(reading("co2", "high_fire", "9.3", "%"))
+
+
+@pytest.mark.parametrize(
+    ("candidates", "kind", "text", "wants"),
+    [
+        (
+            (about("140", "flue_temp", unit="Cel"), about("140", "flue_temp", unit="[degF]")),
+            DoubtKind.UNIT_UNCLEAR,
+            "Flue temperature, high fire: one hundred forty degrees Celsius, or one hundred forty degrees Fahrenheit?",
+            "value",
+        ),
+        (
+            (about("49.8", "flue_temp", unit="Cel"), about("49.8", "return_temp", unit="Cel")),
+            DoubtKind.QUANTITY_UNCLEAR,
+            "forty-nine point eight: Flue temperature, or Return temperature?",
+            "choice",
+        ),
+        (
+            (about("9.3"), about("9.3", condition="low_fire")),
+            DoubtKind.CONDITION_UNCLEAR,
+            "nine point three, C O two: high fire, or low fire?",
+            "choice",
+        ),
+    ],
+)
+def test_what_is_unclear_is_all_that_is_asked(
+    candidates: tuple[Candidate, ...], kind: DoubtKind, text: str, wants: str
+) -> None:
+    question = Question(
+        id="q",
+        readings=("r1",),
+        appliance=None,
+        quantities=tuple(dict.fromkeys(one.quantity for one in candidates)),
+        condition="high_fire",
+        text="?",
+        doubts=(Doubt(kind=kind),),
+        candidates=candidates,
+        source=Source(evidence="0" * 64),
+    )
+    asked = WORDING.question(question)
+    assert asked is not None
+    assert (asked.text, asked.wants) == (text, wants)
+
+
+def test_a_limit_is_read_back_with_both_ends_and_no_zero_lost() -> None:
+    def limit(quantity: str, low: str | None, high: str | None, unit: str) -> Asked:
+        source = Source(evidence="0" * 64)
+        return WORDING.limit(
+            "k", QuotedLimit(quantity=quantity, condition="high_fire", low=low, high=high, unit=unit, source=source)
+        )
+
+    assert limit("co2", "8.50", "9.5", "%").text == (
+        "Limit, C O two, high fire, eight point five zero to nine point five, right?"
+    )
+    assert limit("co", None, "100", "[ppm]") == Asked(
+        "Limit, C O, high fire, at most one hundred? Say the limit again.", "value", (), limit="k"
+    )
+    assert limit("inlet_pressure", "4.0", None, "[in_i'H2O]").text == (
+        "Limit, Inlet pressure, high fire, at least four point zero inches, right?"
+    )
 
 
 # -- tones and the own voice -------------------------------------------------------------------------------------------

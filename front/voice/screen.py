@@ -16,7 +16,7 @@ from front.screen import clock
 
 __all__ = ["Screen"]
 
-_MARKS = {"heard": "  ", "tone": "♪ ", "said": "» ", "warning": "! "}
+_MARKS = {"heard": "  ", "kept": "= ", "tone": "♪ ", "said": "» ", "warning": "! "}
 _LINES = 12
 _QUIETEST = -60.0
 
@@ -39,6 +39,8 @@ class Screen:
     def __enter__(self) -> Screen:
         if self._live is not None:
             self._live.start()
+        elif not self._quiet:
+            self._console.print(f"{self._title}.")
         return self
 
     def __exit__(

@@ -33,7 +33,7 @@ from front.voice.events import (
     Tick,
 )
 from front.voice.replies import Reply
-from front.voice.wording import Asked
+from front.voice.wording import LIMIT, Asked
 
 __all__ = ["Talk", "step"]
 
@@ -314,7 +314,7 @@ def _drop_settled(talk: Talk, news: News) -> Talk:
         talk,
         waiting=tuple(say for say in talk.waiting if stays(say.about)),
         asked=talk.asked if stays(talk.asked) else None,
-        times={slot: times for slot, times in talk.times.items() if slot in slots},
+        times={slot: times for slot, times in talk.times.items() if slot in slots or slot[0] == LIMIT},
         skipped=frozenset(slot for slot in talk.skipped if slot in slots),
     )
 

@@ -8,6 +8,7 @@ from typing import Literal
 
 from capture.prompt import spelled
 from front.voice.words import Said, spoken
+from jobs.show import name_of, place_of, say_reading
 from schemas.base import is_value_text
 from schemas.doubts import DoubtKind
 from schemas.findings import Finding
@@ -16,8 +17,10 @@ from schemas.readings import QuotedLimit, Reading
 from schemas.sheet import Sheet
 from schemas.units import unit_of
 
-__all__ = ["Asked", "Wording", "say_number"]
+__all__ = ["LIMIT", "Asked", "Wording", "say_number"]
 
+LIMIT = "limit"
+"""What the slot of a limit begins with: it stays open until somebody agrees or refuses."""
 MOST_MISSING = 4
 """So many missing things are named; of the others only the number."""
 
@@ -49,7 +52,7 @@ class Asked:
     def slot(self) -> tuple[str, ...]:
         """The place that it is about, the same for whatever is heard for it next."""
         if self.limit:
-            return ("limit", self.limit)
+            return (LIMIT, self.limit)
         first = self.candidates[0]
         return (first.appliance or "", first.quantity, first.condition, first.phase)
 
@@ -138,6 +141,11 @@ class Wording:
         """Return a reading's value as it is spoken."""
         return self.value(one.value, one.unit, one.quantity) if one.quantity else one.value
 
+    def shown(self, one: Reading) -> str:
+        """Return a reading for who looks: ``high fire: CO2 9.3 %``."""
+        where = place_of(one, self._sheet, appliance=self._several)
+        return f"{where}: {name_of(one, self._sheet)} {say_reading(one, self._sheet)}".removeprefix(": ")
+
     def must_carry_value(self, one: Candidate | Reading) -> bool:
         """Say whether only an answer with the value confirms it: CO, signs, serials, and what else the sheet says."""
         if one.quantity is None:
@@ -168,9 +176,14 @@ class Wording:
             values = f" {link} ".join(f"{self._name(one.quantity)} {self.of(one)}" for one in heard)
             return Asked(self.phrase("stands", values=values), "choice", question.candidates, question)
         if kinds & _LABEL and len(mine) > 1:
-            places = [self._difference(one, mine) for one in mine[:3]]
-            told = ", ".join(part for part in (value, self._common(mine)) if part)
-            text = self.phrase("place", value=told, places=self._or(places))
+            if len({(one.appliance, one.quantity, one.condition) for one in mine}) == 1:  # which unit, or which digits
+                text = self.phrase(
+                    "either", what=what, value=value, other=self._or([self.of(one) for one in mine[1:3]])
+                )
+                return Asked(text, "value", question.candidates, question)
+            same = len({one.quantity for one in mine}) == 1
+            told = f"{value}, {self._name(first.quantity)}" if same else self._bare(first)
+            text = self.phrase("place", value=told, places=self._or([self._difference(one, mine) for one in mine[:3]]))
             return Asked(text, "choice", question.candidates, question)
         quantity = self._sheet.quantity(first.quantity)
         if kinds & _OPEN_VALUE or (quantity.kind == "choice" and first.value not in quantity.choices):
@@ -251,7 +264,7 @@ class Wording:
         return f", {link} ".join(dict.fromkeys(words))
 
     def _difference(self, one: Candidate, among: Sequence[Candidate]) -> str:
-        """Return what tells a candidate from the others: its quantity, appliance, condition or unit."""
+        """Return what tells a candidate from the others: its quantity, appliance, condition or value."""
         parts = []
         if len({other.appliance for other in among}) > 1:
             parts.append(one.appliance or "")
@@ -259,12 +272,13 @@ class Wording:
             parts.append(self._name(one.quantity))
         if len({other.condition for other in among}) > 1 and one.condition:
             parts.append(self._sheet.condition(one.condition).name)
-        if len({(other.value, other.unit) for other in among}) > 1:
-            parts.append(self.of(one))
+        if len({other.value for other in among}) > 1:
+            parts.append(self._bare(one))
         return " ".join(part for part in parts if part)
 
-    def _common(self, among: Sequence[Candidate]) -> str:
-        return self._name(among[0].quantity) if len({one.quantity for one in among}) == 1 else ""
+    def _bare(self, one: Candidate) -> str:
+        """Return a value without its unit, which another quantity would not have."""
+        return say_number(one.value, self._said) if is_value_text(one.value) else self.of(one)
 
     def _spelt(self, code: str) -> str:
         letters, digits = self._said.saying["letters"], self._said.saying["digits"]
