@@ -2,9 +2,10 @@
 
 Parts, all on real sound, the packaged recogniser and ``front.voice.session``, each item its own job:
 
-``technician``  a scripted technician hears what the tool says (its words, and what they are about), answers questions,
-                corrects what is read back wrongly and never what is right; then the job is scored as ``bench.hear``
-                scores, with what was asked and settled counting as settled. Prints the seconds of speech of the tool.
+``technician``  a scripted technician in a process of his own (``bench/technician.py``) hears the tool's tones and
+                words, answers questions, corrects what is read back wrongly and never what is right; then the job is
+                scored as ``bench.hear`` scores, with what was asked and settled counting as settled. Prints the seconds
+                of speech of the tool.
 ``latency``     items in real time: from the true end of the last word (``spans``) and from the decision that it was
                 the end, to the tone or question. What is held back on purpose is counted apart. Beside it a plain
                 faster-whisper run of the same files in the same process.
@@ -21,13 +22,11 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import shutil
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -37,27 +36,24 @@ import numpy as np
 
 from bench.extract import rows, scorer
 from bench.hear import LEVELS, wilson
+from bench.technician import Apart, voice
 from capture.hear import words_of
 from capture.microphone import BLOCK, FileMicrophone, Microphone, pcm
 from capture.models import find_speech_model
 from capture.sound import RATE, samples
 from front.voice import events
 from front.voice.session import Session
-from front.voice.sounds import Sound, speak
-from front.voice.speakers import NoSpeakers, Speakers
-from front.voice.wording import Asked, say_number
-from front.voice.words import spoken
+from front.voice.sounds import Sound
+from front.voice.speakers import FolderSpeakers, NoSpeakers, Speakers
 from jobs.book import NewAppliance, job_of, new_job
 from jobs.extraction import grammar_of
 from jobs.fold import Job
 from jobs.senses import Senses, senses
 from jobs.store import Store
-from schemas.base import is_value_text
 from schemas.load import load_sheet
-from schemas.questions import Candidate
 from schemas.readings import Reading
 
-__all__ = ["Technician", "main"]
+__all__ = ["main"]
 
 PARTS = ("technician", "latency", "noise", "strays", "echo")
 SHEET = "gas-boiler-start-up"
@@ -86,132 +82,6 @@ class Seen:
 
     def level(self, decibels: float, speaking: bool) -> None:
         """Levels are of no interest here."""
-
-
-# -- a technician ------------------------------------------------------------------------------------------------------
-
-
-class Technician:
-    """Plays an item of the set as a microphone, hears what the tool says and answers it. Time is the session's.
-
-    ``gold`` are the item's true readings, in the corpus' words. Waits for the tool after each utterance; answers a
-    question about a true reading with its value in words, one about anything else with "skip"; corrects a value said
-    back that is wrong, and takes one back that was never said.
-    """
-
-    name = "technician"
-
-    def __init__(self, utterances: Sequence[Sound], gold: Sequence[dict[str, Any]], noise: Sound) -> None:
-        self._utterances = deque(utterances)
-        self._gold = gold
-        self._noise = noise
-        self._loud = float(np.sqrt(np.mean(np.square(np.concatenate([*utterances])))))
-        self._now = 0.0
-        self._heard: deque[tuple[float, events.Say]] = deque()
-        self.seconds = 0.0
-        """How long the tool spoke."""
-        self.answers: list[str] = []
-
-    def say(self, say: events.Say, until: float, seconds: float) -> None:
-        """Hear the tool say something that is over at ``until``."""
-        self.seconds += seconds
-        self._heard.append((until, say))
-
-    def blocks(self) -> Iterator[bytes | None]:
-        """Yield the item, with answers in between."""
-        yield from self._play(np.zeros(RATE, np.float32))
-        while self._utterances:
-            yield from self._play(self._utterances.popleft())
-            yield from self._listen()
-        yield from self._play(np.zeros(RATE, np.float32))
-
-    def _listen(self) -> Iterator[bytes | None]:
-        """Be silent until the tool has said all it has to say, and answer it."""
-        patience, answered = self._now + 3.0, 0
-        while self._now < patience:
-            yield from self._play(np.zeros(BLOCK, np.float32))
-            if not self._heard:
-                continue
-            until, say = self._heard[0]
-            patience = max(patience, until + 5.5)
-            if self._now >= until + 0.4:
-                self._heard.popleft()
-                answer = self._answer(say.about, row=say.row) if say.about is not None and answered < 12 else None
-                if answer is not None:
-                    answered += 1
-                    self.answers.append(f"{say.text} -> {answer}")
-                    said = voice(answer)  # as loud as all that is said in the item
-                    yield from self._play(np.asarray(said * self._loud / np.sqrt(np.mean(said**2)), np.float32))
-                    patience = self._now + 3.0
-
-    def _play(self, sound: Sound) -> Iterator[bytes | None]:
-        for at in range(0, len(sound), BLOCK):
-            block = np.zeros(BLOCK, np.float32)
-            part = sound[at : at + BLOCK]
-            block[: len(part)] = part
-            first = int(self._now * RATE) % max(1, len(self._noise) - BLOCK)
-            yield pcm(np.asarray(block + self._noise[first : first + BLOCK], np.float32))
-            self._now += BLOCK / RATE
-
-    def _answer(self, about: Asked, *, row: bool) -> str | None:
-        if about.question is None:
-            return self._correction(about, row=row)
-        true = [one for one in about.candidates if self._true(one)]
-        if about.wants == "choice":
-            if not true:
-                return "skip"
-            return _named(true[0], about)
-        slots = {(one.quantity, one.condition, one.phase) for one in about.candidates}
-        values = [str(g["value"]) for g in self._gold for slot in slots if _slot(g) == slot]
-        return _in_words(values[-1]) if values else "skip"
-
-    def _correction(self, about: Asked, *, row: bool) -> str | None:
-        for one in about.candidates:
-            mine = [g for g in self._gold if _slot(g) == (one.quantity, one.condition, one.phase)]
-            if mine and not any(_equal(one.value, g["value"]) for g in mine):
-                words = _in_words(str(mine[-1]["value"]))
-                name = load_sheet(SHEET)[0].quantity(one.quantity).said[0] if row else ""
-                return f"no, {name} {words}" if row else f"no, {words}"
-            if not mine and not row:
-                return "take that back"
-        return None
-
-    def _true(self, one: Candidate) -> bool:
-        slot = (one.quantity, one.condition, one.phase)
-        return any(_slot(g) == slot and _equal(one.value, g["value"]) for g in self._gold)
-
-
-def _slot(gold: dict[str, Any]) -> tuple[str, str, str]:
-    condition, _, phase = gold["condition"].partition("/")
-    return gold["quantity"], condition, phase
-
-
-def _equal(value: str, gold: object) -> bool:
-    try:
-        return float(value) == float(str(gold))
-    except ValueError:
-        return value.casefold() == str(gold).casefold()
-
-
-def _in_words(value: str) -> str:
-    return say_number(value, spoken()).replace("-", " ") if is_value_text(value) else value
-
-
-def _named(one: Candidate, about: Asked) -> str:
-    sheet = load_sheet(SHEET)[0]
-    if len({other.quantity for other in about.candidates}) > 1:
-        return sheet.quantity(one.quantity).said[0]
-    return sheet.condition(one.condition).said[0] if one.condition else "skip"
-
-
-def voice(text: str) -> Sound:
-    """Return what a person says, in flite's voice where it is installed: another synthesiser than the tool's."""
-    if shutil.which("flite") is None:
-        return np.asarray(0.5 * speak(text), np.float32)
-    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
-        subprocess.run(["flite", "-voice", "rms", "-t", text, "-o", file.name], check=True, capture_output=True)
-        sound = np.concatenate([*samples(Path(file.name))])
-    return np.asarray(0.5 * sound / max(1e-6, float(np.abs(sound).max())), np.float32)
 
 
 # -- sessions ----------------------------------------------------------------------------------------------------------
@@ -269,9 +139,8 @@ class Steady:
 
 @dataclass
 class Listening(Session):
-    """A session that tells the technician what is said, and notes when what was decided and answered."""
+    """A session that notes what was said, and when what was decided and answered."""
 
-    technician: Technician | None = None
     said: list[str] = field(default_factory=list)
     ended: float = 0.0
     answered: list[tuple[float, float, float]] = field(default_factory=list)
@@ -286,9 +155,6 @@ class Listening(Session):
     def _say(self, say: events.Say) -> None:
         super()._say(say)
         self.said.append(say.text)
-        if self.technician is not None:
-            until = self._ends[-1][0]
-            self.technician.say(say, until, until - self._now)
 
     def _step(self, event: events.Event) -> None:
         if isinstance(event, events.Ended):
@@ -319,7 +185,6 @@ class Bench:
         *,
         units: str = "us",
         speakers: Speakers | None = None,
-        technician: Technician | None = None,
         appliances: Sequence[NewAppliance] = (NewAppliance("boiler"),),
         patient: bool = True,
     ) -> tuple[Listening, Job]:
@@ -343,7 +208,6 @@ class Bench:
                 speakers or Unheard(),
                 Seen(),
                 patient=patient,
-                technician=technician,
             )
             session.run()
             return session, job_of(store, job.number)
@@ -383,10 +247,11 @@ def technician(bench: Bench, items: Sequence[dict[str, Any]], folder: Path, mani
     speech: list[float] = []
     for item in items:
         said, background = _sounds(item, folder)
-        person = Technician(said, item["readings"], background)
         tags = sorted({one["appliance"] for one in item["readings"] if one.get("appliance")})
         appliances = [NewAppliance(tag, (f"boiler {tag}",)) for tag in ("1", "2")] if tags else [NewAppliance("boiler")]
-        session, job = bench.run(person, units=item["units"], technician=person, appliances=appliances)
+        place = bench.home / f"technician-{bench.count}"
+        with Apart(place, said, item["readings"], background, SHEET) as person:
+            session, job = bench.run(person, units=item["units"], speakers=FolderSpeakers(place), appliances=appliances)
         prediction = _prediction(item, job.readings, grammar)
         found, log = score.score_item(item, prediction)
         counts[_level(item)] += found

@@ -1,0 +1,48 @@
+"""The bench's technician: what he makes of the tool's words. He must neither help it nor be led astray by it."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.technician import Mind
+from schemas.load import load_sheet
+
+GOLD = [
+    {"quantity": "co2", "condition": "high_fire/before", "value": 10.1},
+    {"quantity": "co2", "condition": "high_fire/after", "value": 9.3},
+    {"quantity": "co", "condition": "high_fire", "value": 76},
+    {"quantity": "o2", "condition": "low_fire", "value": 5},
+]
+MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
+
+
+@pytest.mark.parametrize(
+    ("told", "answer"),
+    [
+        ("C O two, high fire, after, nine point three, right?", "yes"),
+        ("C O two, high fire, after, nine point five, right?", "nine point three"),
+        ("C O two, high fire, before: nine point one, or ten point one?", "ten point one"),
+        ("C O, high fire, seventy-six? Say the value.", "seventy six"),
+        ("C O, low fire, seventy-six? Say the value.", "skip"),
+        ("C O, high fire: what is it?", "seventy six"),
+        ("What is it?", "seventy six"),
+        ("C O, high fire, seventy-six.", None),
+        ("C O, high fire, sixty-six. It was seventy-six.", "no, seventy six"),
+        ("C O, high fire, seven.", "no, seventy six"),
+        ("O two, low fire, five point zero.", None),
+        ("O two, low fire, five point two.", "no, five"),
+        ("Draft, low fire, five.", "take that back"),
+        ("seventy-six: C O, or Flue temperature?", "C O"),
+        ("five, O two: high fire, or low fire?", "low fire"),
+        ("five, C O two: high fire, or low fire?", "skip"),
+        ("high fire: C O two nine point three, C O seventy-six.", None),
+        ("high fire: C O two nine point three, C O sixty-six.", "no, C O seventy six"),
+        ("C O seventy-six and O two seventy-six. Which one is right?", "C O"),
+        ("Limit, C O two, high fire, eight to nine, right?", "yes"),
+        ("Missing at high fire: O two, C O, and 5 more.", None),
+        ("Taken back: C O, high fire, seventy-six.", None),
+        ("Later.", None),
+    ],
+)
+def test_he_answers_what_is_true(told: str, answer: str | None) -> None:
+    assert MIND.answer(told) == answer
