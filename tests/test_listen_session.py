@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -357,6 +358,21 @@ def test_every_sample_is_evidence_and_the_spool_is_gone(tmp_path: Path) -> None:
     assert all(one.read for one in heard.job.filed)
     left = sorted(path.name for path in (tmp_path / "store" / "listening").rglob("*") if path.is_file())
     assert left == ["lock"]
+
+
+def test_what_was_tried_and_given_up_leaves_no_file_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    left: list[str] = []
+
+    class Looked(tempfile.TemporaryDirectory[str]):
+        def cleanup(self) -> None:
+            left.extend(path.name for path in Path(self.name).iterdir())
+            super().cleanup()
+
+    monkeypatch.setattr(tempfile, "TemporaryDirectory", Looked)
+    place = room(1.0, WORD, 0.3, WORD, 2.0)  # a pause in which the utterance may be over, and is not
+    heard = listen(tmp_path, place, ["not yet", "High fire. CO2 is nine point one percent."])
+    assert heard.value("co2") == ("9.1", "taken unasked")
+    assert left == []
 
 
 def test_a_full_disk_is_told_aloud_before_it_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

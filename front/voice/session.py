@@ -271,18 +271,23 @@ class Session:
 
     def _give_up(self) -> None:
         if self._trial is not None:
+            path = self._path(self._trial.piece)
             self._trial.given_up.set()
+            self._trial.future.add_done_callback(lambda _: path.unlink(missing_ok=True))
             self._trial = None
 
     def _recognise(self, piece: Piece) -> _Recognising:
         given_up = threading.Event()
         return _Recognising(piece, self._pool.submit(self._read, piece, given_up), given_up)
 
+    def _path(self, piece: Piece) -> Path:
+        return self._folder / f"{piece.first}-{piece.last}.wav"
+
     def _read(self, piece: Piece, given_up: threading.Event) -> tuple[str, list[Utterance]]:
         """Read a piece as it will be read again by anyone who adds it: the same bytes, the same code."""
         data = self._spool.wav(piece.first, piece.last)
         sha256 = hashlib.sha256(data).hexdigest()
-        path = self._folder / f"{sha256}.wav"
+        path = self._path(piece)
         path.write_bytes(data)
 
         def progress(done: float) -> None:
@@ -303,7 +308,7 @@ class Session:
                 return
             done = self._waiting.popleft()
             sha256, found = done.future.result()
-            path = self._folder / f"{sha256}.wav"
+            path = self._path(done.piece)
             self._known[sha256] = found
             before = job_of(self.store, self.number)
             self._offset = done.piece.first / RATE
