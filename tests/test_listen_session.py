@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from capture.microphone import BLOCK, pcm
+from capture.microphone import BLOCK, LOST_S, pcm
 from capture.sniff import identify
 from capture.speech import stretches
 from front.voice.session import Session
@@ -73,7 +74,6 @@ class Room:
     sound: Sound
     gain: float = 0.0
     cues: list[tuple[str, float, Sound]] = field(default_factory=list)
-    lost: tuple[float, float] | None = None
     name: str = "room"
     audible: bool = True
     played: list[tuple[float, str, str]] = field(default_factory=list)
@@ -358,6 +358,60 @@ def test_every_sample_is_evidence_and_the_spool_is_gone(tmp_path: Path) -> None:
     assert all(one.read for one in heard.job.filed)
     left = sorted(path.name for path in (tmp_path / "store" / "listening").rglob("*") if path.is_file())
     assert left == ["lock"]
+
+
+@dataclass
+class Unplugged:
+    """A headset whose cable is pulled for some seconds, and what is played meanwhile, with its moment."""
+
+    name: str = "headset"
+    audible: bool = True
+    pulled: float = 0.0
+    played: list[tuple[float, str, str]] = field(default_factory=list)
+
+    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+        self.played.append((time.monotonic(), what, text))
+
+    def stop(self, at: float) -> None:
+        return
+
+    def blocks(self) -> Iterator[bytes | None]:
+        sound = pcm(roar(0.5, level=0.01))
+        for _ in range(2):
+            yield from self._live(sound)
+        self.pulled = time.monotonic()
+        for seconds in (LOST_S, 1.0, 1.0):  # as DeviceMicrophone does
+            time.sleep(seconds)
+            yield None
+        for _ in range(10):
+            yield from self._live(sound)
+
+    def _live(self, sound: bytes) -> Iterator[bytes]:
+        for at in range(0, len(sound), 2 * BLOCK):
+            time.sleep(BLOCK / RATE)
+            yield sound[at : at + 2 * BLOCK]
+
+
+def test_a_headset_that_is_unplugged_is_told_within_three_seconds_and_when_it_is_back(tmp_path: Path) -> None:
+    place = Unplugged()
+    with Store(tmp_path / "store") as store:
+        job = new_job(
+            store,
+            sheet="gas-boiler-start-up",
+            site="Brackley Wharf Bakehouse",
+            technician="Una Farrow",
+            units="us",
+            appliances=[NewAppliance("boiler")],
+        )
+        senses = Senses(identify, Ears([]), nothing_to_see)
+        Session(store, job.number, senses, "Una Farrow", place, place, Lines()).run()
+        filed = job_of(store, job.number).filed
+    (lost, back) = place.played
+    assert (lost[1], lost[2]) == ("hearing lost", "Hearing lost: headset.")
+    assert lost[0] - place.pulled < 3.0
+    assert back[2] == "Hearing again."
+    # The record keeps time: what could not be heard is silence in it.
+    assert sum(one.seconds or 0.0 for one in filed) == pytest.approx(1.0 + 3.5 + 5.0, abs=1.0)
 
 
 def test_what_was_tried_and_given_up_leaves_no_file_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
