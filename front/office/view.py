@@ -13,6 +13,7 @@ from jobs.doings import decided as doings_told
 from jobs.doings import whole
 from jobs.journal import Entry
 from jobs.reserve import reserved_among, slot_of
+from jobs.settled import settled
 from jobs.show import name_of, place_of, say_limit, say_reading, say_value
 from jobs.table import JobRow
 from jobs.timeline import Filed
@@ -190,32 +191,8 @@ def value_words(one: Reading, opened: Opened) -> str:
 
 
 def settled_words(row: JobRow, opened: Opened) -> str:
-    """Return how a reading came to stand: taken, agreed, answered or changed, and by whom; and if it was read back."""
-    words = _settled(row, opened)
-    return f"{words}; read back" if row.reading.id in opened.aloud else words
-
-
-def _settled(row: JobRow, opened: Opened) -> str:
-    technician = row.by == opened.job.head.technician
-    last = row.history[-1] if row.history else None
-    if row.how == "taken unasked":
-        return "taken, no doubt stood"
-    if row.how == "agreed by voice and photo":
-        return "voice and photo agree"
-    if row.how == "answered":
-        spoken = last is not None and last.why == "spoken"
-        if technician:
-            on_the_day = last is not None and last.at.date() == opened.job.head.created.date()
-            how = "answered aloud" if spoken else f"answered {'on the day of the visit' if on_the_day else 'later'}"
-            return f"{how} by the technician, {row.by}"
-        return f"answered by {row.by} from the {'picture' if row.reading.source.box else 'sound'}"
-    if row.how == "edited":
-        return f"changed by {row.by}"
-    if row.how == "open":
-        return f"asked: {row.reading.doubts[0].kind}" if row.reading.doubts else "asked"
-    if row.how == "left out":
-        return f"left out by {row.by}: {last.why}" if last is not None else "left out"
-    return row.how
+    """Return how a reading came to stand, by whom and from what; and whether it was read back."""
+    return settled(row, opened.job, opened.aloud)
 
 
 def where(reading: str, source: Source, opened: Opened) -> Where:
