@@ -15,6 +15,12 @@ _ONES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight",
 _TENS = ("", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 _NUMBER_WORDS = frozenset({*_ONES, *_TENS[2:], "oh", "point", "hundred", "thousand", "minus", "negative"})
 
+_BELOW_TEN = "|".join(_ONES[1:10])
+_HUNDRED = re.compile(
+    rf"\b(?:({_BELOW_TEN}) thousand )?({_BELOW_TEN}) hundred (?:and )?"
+    rf"(?=({'|'.join((*_ONES[10:], *_TENS[2:]))})|{_BELOW_TEN})"
+)
+
 _STEMS = {"two": "twen", "twen": "twen", "three": "thir", "thir": "thir", "third": "thir", "four": "for", "for": "for",
           "five": "fif", "fif": "fif", "fifth": "fif", "six": "six", "sixth": "six", "seven": "seven",
           "seventh": "seven", "eight": "eigh", "nine": "nine", "ninth": "nine"}  # fmt: skip
@@ -25,12 +31,14 @@ _TY = re.compile(
 _TEEN = re.compile(rf"(?<![a-z'])({'|'.join(_STEMS)})[ -](?:team|teen|teams|teens)(?![a-z'-])", re.IGNORECASE)
 
 
+_FIVE = re.compile(rf"\bhigh (?=point (?:{_BELOW_TEN})\b)", re.IGNORECASE)
 _NUMBERED = {"to": "two", "too": "two", "won": "one", "for": "four"}
 
 
 def respelled(text: str, things: Collection[str] = ()) -> str:
     """Return a text with number words put together again of which the ending was heard as a word: "nine team".
 
+    "High point seven" is five point seven.
     What sounds like a number behind one of ``things``, at the end or before "now", is its number: "on boiler to now".
     """
     if things:
@@ -41,6 +49,7 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
             text,
             flags=re.IGNORECASE,
         )
+    text = _FIVE.sub("five ", text)
     text = _TY.sub(lambda m: _STEMS[m[1].lower()] + "ty", text)
     return _TEEN.sub(lambda m: {"for": "four"}.get(stem := _STEMS[m[1].lower()], stem) + "teen", text)
 
@@ -51,7 +60,14 @@ def aloud(text: str) -> str:
     Of the many ways to say a number this is one: texts that differ here may sound the same all the same.
     """
     words = re.sub(r"[0-9][0-9,]*(?:\.[0-9]+)?", lambda m: f" {_number(m[0].replace(',', ''))} ", text.lower())
-    return " ".join(re.findall(r"[a-z']+", words))
+    return _HUNDRED.sub(_in_pairs, " ".join(re.findall(r"[a-z']+", words)))
+
+
+def _in_pairs(match: re.Match[str]) -> str:
+    """Return the beginning of "one hundred thirty four" or "two thousand five hundred and six" as said in pairs."""
+    thousands, hundreds, more = match.groups()
+    head = _ONES.index(hundreds) + 10 * (_ONES.index(thousands) if thousands else 0)
+    return f"{_below_hundred(head)} {'' if more else 'oh '}"
 
 
 def said_in(number: str, text: str) -> bool:

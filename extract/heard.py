@@ -29,6 +29,7 @@ AGAINST = 0.30  # share of the hypotheses that have another number for the same 
 NOTABLE = 0.15  # a hypothesis with this share of the mass is listened to where names are spelt
 NAME = 0.50  # a name needs this certainty of its least certain word
 FEW = 3  # fewer ways than this are no crowd
+PLACED = 0.50  # share of the hypotheses that must have the firing rate said with it, unless the second opinion has
 NEAR = 8  # tokens before a value among which its name is looked for
 LONG = 8  # letters of a name that is known in spite of a wrong one
 ALIKE = 0.85  # how much of such a name must be right
@@ -198,6 +199,11 @@ def _rates(heard: Heard) -> list[object]:
     return [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
 
 
+def _firing(heard: Heard, grammar: Grammar) -> set[object]:
+    """Firing rates that are adjusted, of those named."""
+    return {rate for rate in _rates(heard) if rate in grammar.conditions and grammar.conditions[str(rate)].adjusted}
+
+
 def _appliances(heard: Heard) -> list[object]:
     """Appliances that are named."""
     return [i.get("appliance") for p in heard.sentences for i in p.laid.items if i.get("appliance") is not None]
@@ -250,9 +256,15 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
         against = [w for found, w in states if found and c.state not in found]
         if sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against):
             out[c.start] = Misgiving("not every way it was heard has it so")
+    rates = _firing(heard, grammar)
+    others = [(_firing(other, grammar), w) for other, w in zip(parsed, heard_ways, strict=True)]
+    elsewhere = [w for found, w in others if rates and found and found != rates]
+    astray = sum(w.mass for w in elsewhere) >= AGAINST or any(w.who == SECOND for w in elsewhere)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     for v in values:
         found = _misgiving(v, _words(heard, v), read, _certainty(utterance, heard, v), context, grammar)
+        if found is None and astray:
+            found = Misgiving("another firing rate was heard too")
         if found is not None:
             out[v.start] = found
     return out
@@ -271,15 +283,17 @@ def _misgiving(
 
     Another number that cannot be there (a fan at 49 a minute) says only that the value was not heard so.
     """
-    support = against = 0.0
+    support = against = placed = 0.0
     confirmed = denied = False
     others: list[tuple[float, Value]] = []
     for found, way in read:
         second = way.who == SECOND
+        if any(_same(v, o) and o.condition == v.condition for o in found):
+            placed += 1.0 if second else way.mass
         if _has(v, words, found, way, context, grammar):
             support, confirmed = support + way.mass, confirmed or second
             continue
-        differing = [o for o in found if _alike(v, o) and _may_be(v, o, context, grammar)]
+        differing = [o for o in found if (_alike(v, o) and _may_be(v, o, context, grammar)) or _shorter(v, o)]
         if differing:
             against, denied = against + way.mass, denied or second
             others += [(way.mass + (0.5 if second else 0.0), o) for o in differing]
@@ -290,6 +304,8 @@ def _misgiving(
         return Misgiving(f"another hypothesis has {listed[0].number.first}", listed)
     if support < (SUPPORT if confirmed else ALONE):
         return Misgiving("not every way it was heard has it", listed)
+    if v.condition is not None and placed < PLACED:
+        return Misgiving("not every way it was heard has it there", listed)
     if not confirmed and certainty is not None and certainty < LONE and len(read) < FEW:
         return Misgiving("the recogniser was not sure of a word", listed)
     return None
@@ -367,6 +383,12 @@ def _same(a: Value, b: Value) -> bool:
 def _begun(v: Value, other: Value) -> bool:
     """Whether the other is the beginning of the value, cut off: "nine point" for "nine point oh"."""
     return other.number.cut and v.number.first.startswith(other.number.first)
+
+
+def _shorter(v: Value, other: Value) -> bool:
+    """Whether the other is the value without its last digits, of nothing that is named: "10.9 on" for "10.91"."""
+    short = other.number.first
+    return not _ids(other) and "." in short and v.number.first.startswith(short) and v.number.first != short
 
 
 def _written_in(v: Value, text: str) -> bool:

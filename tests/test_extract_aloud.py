@@ -28,7 +28,8 @@ def test_aloud_numbers_below_a_hundred_are_as_num2words_says_them() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [("CO2 9.05", "co nine point zero five"), ("118", "one eighteen"), ("1,300", "thirteen hundred"),
-     ("2,000", "two thousand"), ("4908", "forty nine oh eight"), ("007", "zero zero seven")],
+     ("2,000", "two thousand"), ("4908", "forty nine oh eight"), ("007", "zero zero seven"),
+     ("one hundred, 34", "one thirty four"), ("two thousand five hundred and six", "twenty five oh six")],
 )  # fmt: skip
 def test_aloud_longer_numbers_are_said_in_pairs(text: str, words: str) -> None:
     assert aloud(text).replace("co two", "co") == words
@@ -52,6 +53,8 @@ def test_aloud_a_number_is_found_whole_or_not_at_all() -> None:
         ("four team", "fourteen"),
         ("serial T W seven T 4", "serial T W seven T 4"),
         ("stop for tea", "stop for tea"),
+        ("offset and high point seven", "offset and five point seven"),
+        ("at the high point of it", "at the high point of it"),
         ("seven turns", "seven turns"),
     ],
 )
@@ -92,3 +95,25 @@ def test_aloud_a_check_heard_both_ways_is_asked() -> None:
     assert passed.taken
     (asked,) = read("Leak test failed.", ("Leak test passed.", 1.0))
     assert DoubtKind.HEARD_UNCLEARLY in {d.kind for d in asked.doubts}
+
+
+def test_heard_a_firing_rate_that_most_ways_lack_is_asked() -> None:
+    ways = (("At low fire flame signal nine point eight.", 0.45), ("At flow flame signal nine point eight.", 0.55))
+    (asked,) = read("At flow flame signal 9.8.", *ways)
+    assert (asked.condition, asked.taken) == ("low_fire", False)
+    (taken,) = read("At low fire flame signal 9.8.", *ways)
+    assert (taken.condition, taken.taken) == ("low_fire", True)
+
+
+def test_heard_another_firing_rate_in_another_way_is_asked() -> None:
+    said = ("Low fire C O forty.", 0.6), ("High fire C O forty.", 0.4)
+    assert not any(r.taken for r in read("Low fire CO 40.", *said, before="Right then."))
+    (taken,) = read(
+        "Low fire CO 40.", ("Low fire C O forty.", 0.8), ("High fire C O forty.", 0.2), before="Right then."
+    )
+    assert (taken.condition, taken.taken) == ("low_fire", True)
+
+
+def test_heard_a_value_that_runs_on_into_the_next_word_is_asked() -> None:
+    (asked,) = read("10.9 months of fire.", ("10 point nine one C O two, full fire", 1.0))
+    assert not asked.taken
