@@ -29,8 +29,9 @@ def _said(alarm: Alarm, stop: Stop | None) -> Finding:
     heard = f' (heard: "{alarm.source.heard}")' if alarm.source.heard else ""
     if stop is None:
         text = f"Something that stops the work was said{heard}. This sheet has no words for it; treat it as the worst."
-        return Finding(rule=alarm.stop, verdict="stop", text=text)
-    return Finding(rule=stop.id, verdict=stop.level, text=f"{stop.name}{heard}. {stop.say}", basis=stop.basis)
+        return Finding(rule=alarm.stop, verdict="stop", text=text, said=alarm.source)
+    text = f"{stop.name}{heard}. {stop.say}"
+    return Finding(rule=stop.id, verdict=stop.level, text=text, basis=stop.basis, said=alarm.source)
 
 
 def stop_findings(

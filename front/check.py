@@ -60,7 +60,9 @@ def is_open(findings: Sequence[Finding]) -> bool:
 def print_findings(findings: Sequence[Finding], *, leave_out: tuple[Verdict, ...] = ()) -> None:
     """Print findings under headings that say what to do now."""
     for heading, kinds in GROUPS:
-        mine = [one for one in findings if one.verdict in kinds and not one.superseded]
+        # The same words said again are another finding, and are printed once.
+        told = {(one.appliance, one.text): one for one in findings if one.verdict in kinds and not one.superseded}
+        mine = list(told.values())
         if not mine or kinds[0] in leave_out:
             continue
         out().print(f"\n{heading} ({len(mine)})")

@@ -25,6 +25,8 @@ from jobs.journal import (
 )
 from jobs.questions import open_questions
 from jobs.show import name_of, place_of, say_value
+from jobs.signing import changes_record
+from jobs.stops import undealt
 from jobs.store import JournalMoved, Store
 from schemas.base import decimal_of
 from schemas.doubts import DoubtKind
@@ -40,6 +42,7 @@ __all__ = [
     "does_not_apply",
     "edit",
     "leave_out",
+    "left_open",
     "read_back_limit",
     "reopen",
     "settled_by",
@@ -188,11 +191,19 @@ def does_not_apply(store: Store, number: str, slot: NotApplicable, *, by: str) -
     return _write(store, number, DoesNotApply(slot=slot.model_copy(update={"by": by})), by)
 
 
-def stop_dealt_with(store: Store, number: str, stop: str, *, what: str, by: str) -> Job:
-    """Record what a named person did about a stop. It takes nothing away: the stop stays in the record."""
-    if stop not in {finding.rule for finding in check_job(store, number).findings if finding.verdict == "stop"}:
-        raise WrongUse(f"Job {number} has no stop {stop!r}.")
-    return _write(store, number, StopDealtWith(stop=stop, what=what), by)
+def stop_dealt_with(store: Store, number: str, seen: Sequence[str], *, what: str, by: str) -> Job:
+    """Record what a named person did about a stop. It takes nothing away: the stop stays in the record.
+
+    ``seen`` are the marks of the findings that they knew of; another, that came to light since, is not covered.
+
+    Raises:
+        WrongUse: one of them does not stand on the job, or they are of different stops.
+    """
+    found = {one.mark: one for one in check_job(store, number).findings if one.verdict == "stop"}
+    stops = {found[mark].rule for mark in seen if mark in found}
+    if len(stops) != 1 or not found.keys() >= set(seen):
+        raise WrongUse(f"Job {number} no longer has that stop as it was shown; look at it again.")
+    return _write(store, number, StopDealtWith(stop=stops.pop(), what=what, covers=tuple(seen)), by)
 
 
 def tell(store: Store, number: str, kind: Literal["said", "shown"], text: str, *, question: str | None = None) -> None:
@@ -215,27 +226,41 @@ def undo(store: Store, number: str, seq: int, *, by: str, why: str = "") -> Job:
     return _write(store, number, Undone(seq=seq, why=why), by)
 
 
-def close(store: Store, number: str, *, by: str, why: str = "") -> Job:
+def close(store: Store, number: str, *, by: str, why: str = "", seen_at: int | None = None) -> Job:
     """Close a job and return it. What is open then needs a reason; a stop needs to be dealt with, by name.
 
+    A file that is not read to its end is open too: nobody knows yet what it tells. ``seen_at`` is the position of the
+    job that the person looked at: what came since is not closed over.
+
     Raises:
-        WrongUse: closed already, something is open and there is no reason, or a stop stands.
+        WrongUse: closed already, changed since ``seen_at``, something is open and there is no reason, or a stop stands.
     """
-    job = check_job(store, number)
-    if job.closed is not None:
-        raise WrongUse(f"Job {number} is closed already.")
-    dealt_with = {one.stop for one in job.dealt_with}
-    stops = {one.rule for one in job.findings if one.verdict == "stop" and one.rule not in dealt_with}
-    if stops:
-        raise WrongUse(
-            f"Job {number} cannot be closed over a stop ({', '.join(sorted(stops))}); a named person records what was "
-            "done about it first."
-        )
-    missing = [one for one in job.findings if one.verdict == "missing"]
-    left = len(open_questions(job, sheet_of(store, job.head))) + len(missing)
-    if left and not why.strip():
-        raise WrongUse(f"Job {number} has {left} open; settle them, or give the reason for closing it as it is.")
-    return _write(store, number, Closed(open=left, why=why), by)
+    while True:
+        job = check_job(store, number)
+        if job.closed is not None:
+            raise WrongUse(f"Job {number} is closed already.")
+        if seen_at is not None and any(changes_record(one) for one in store.entries(number) if one.seq > seen_at):
+            raise WrongUse("The record has changed since it was shown; look at it again before it is closed.")
+        stops = sorted({one.finding.rule for one in undealt(job, job.findings)})
+        if stops:
+            raise WrongUse(
+                f"Job {number} cannot be closed over a stop ({', '.join(stops)}); a named person records what was done "
+                "about it first."
+            )
+        left = left_open(job, sheet_of(store, job.head))
+        if left and not why.strip():
+            raise WrongUse(f"Job {number} has {left} open; settle them, or give the reason for closing it as it is.")
+        try:
+            store.append(number, [Draft(Closed(open=left, why=why), by)], after=job.position)
+        except JournalMoved:
+            continue  # a stop may have come meanwhile
+        return job_of(store, number)
+
+
+def left_open(job: Job, sheet: Sheet) -> int:
+    """Count what is open on a checked job: questions, what is missing, and files that are not read to their end."""
+    missing = sum(1 for one in job.findings if one.verdict == "missing")
+    return len(open_questions(job, sheet)) + missing + len(job.unread)
 
 
 def reopen(store: Store, number: str, *, by: str, why: str) -> Job:

@@ -342,11 +342,15 @@ class SentBack(Model):
 
 
 class StopDealtWith(Model):
-    """What a named person did about a stop; the stop itself stays in the record."""
+    """What a named person did about a stop; the stop itself stays in the record.
+
+    ``covers`` are the marks of the findings that they knew of: what comes to light later is not dealt with by it.
+    """
 
     kind: Literal["stop-dealt-with"] = "stop-dealt-with"
     stop: Name
     what: str = Field(min_length=1)
+    covers: tuple[str, ...] = ()
 
 
 class Checked(Model):

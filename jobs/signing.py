@@ -10,7 +10,7 @@ from jobs.journal import Checked, Draft, Entry, Signed, Told
 from jobs.store import Store
 from schemas.errors import WrongUse
 
-__all__ = ["ROLES", "Role", "sign"]
+__all__ = ["ROLES", "Role", "changes_record", "sign"]
 
 Role = Literal["technician", "customer", "office"]
 ROLES: tuple[Role, ...] = get_args(Role)
@@ -25,7 +25,7 @@ def sign(store: Store, number: str, *, name: str, role: Role, seen_at: int, by: 
     """
     entries = store.entries(number)
     seen = [one for one in entries if one.seq <= seen_at]
-    if any(_changes(one) for one in entries[len(seen) :]) or not seen:
+    if any(changes_record(one) for one in entries[len(seen) :]) or not seen:
         raise WrongUse("The record has changed since it was shown; look at it again before it is signed.")
     last = entries[-1]
     body = Signed(name=name, role=role, position=last.seq, head=last.hash)
@@ -33,5 +33,6 @@ def sign(store: Store, number: str, *, name: str, role: Role, seen_at: int, by: 
     return job_of(store, number)
 
 
-def _changes(entry: Entry) -> bool:
+def changes_record(entry: Entry) -> bool:
+    """Say whether an entry may change what the record says: not what was told, checked or signed."""
     return not isinstance(entry.body, Told | Checked | Signed)

@@ -18,6 +18,7 @@ from jobs.findings import findings_of
 from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.reserve import Waiting, waiting_for
+from jobs.stops import undealt
 from jobs.store import Store, engine_of
 from schemas.errors import SaybackError
 from schemas.findings import Finding
@@ -238,7 +239,6 @@ def summary_of(
     job: Job, findings: Sequence[Finding], questions: Sequence[Question], waiting: Sequence[Waiting]
 ) -> Summary:
     """Return the row of a job; ``findings`` are those that are not superseded."""
-    dealt_with = {one.stop for one in job.dealt_with}
     asked = {one.question.id for one in waiting if one.question is not None}
     return Summary(
         number=job.number,
@@ -254,7 +254,7 @@ def summary_of(
         sent=sum(1 for one in waiting if one.seq is not None),
         desk=sum(1 for one in questions if one.id not in asked),
         outside=sum(1 for one in findings if one.verdict in ("outside", "conflicting")),
-        stops=len({one.rule for one in findings if one.verdict == "stop" and one.rule not in dealt_with}),
+        stops=len({one.finding.rule for one in undealt(job, findings)}),
         unread=len(job.unread),
         closed=job.closed is not None,
         again=bool(job.since_closing),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import Literal
 
 from pydantic import Field
@@ -53,6 +54,14 @@ class Finding(Model):
     """The rule's own source: a standard with its clause, or "common practice, no source"."""
     superseded: bool = False
     """It is about a reading from before an adjustment that has its reading after: kept, with nothing to do now."""
+    said: Source | None = None
+    """Where it was said, of what stops the work and was said aloud: said again, it is another finding."""
+
+    @property
+    def mark(self) -> str:
+        """A name for just this finding: with another reading, value, appliance or moment it has another."""
+        told = self.model_dump_json(include={"rule", "text", "appliance", "condition", "readings", "said"})
+        return hashlib.sha256(told.encode()).hexdigest()[:16]
 
 
 class NotApplicable(Model):

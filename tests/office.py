@@ -51,6 +51,11 @@ class Browser:
     def send(self, path: str, files: Any = None, **fields: str) -> Any:
         return self.client.post(path, data={"token": self.token, **fields}, files=files, headers=JSON)
 
+    def close(self, number: str, why: str) -> Any:
+        """Close a job as its page shows it now."""
+        seen = re.search(r'name="seen_at" value="(\d+)"', self.get_page(f"/job/{number}/close"))
+        return self.send(f"/job/{number}/close", why=why, seen_at=seen[1] if seen else "0")
+
     def answer(self, job: Job | str, question: str, seen_at: int, **fields: str) -> Any:
         number = job if isinstance(job, str) else job.number
         return self.send(f"/job/{number}/question/{question}", seen_at=str(seen_at), **fields)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,10 @@ import extract
 from jobs import decisions
 from jobs.add import Typed, add
 from jobs.book import NewAppliance, job_of, new_job, sheet_of
+from jobs.findings import check_job
 from jobs.fold import Job
 from jobs.questions import open_questions
+from jobs.stops import stops_of, undealt
 from jobs.store import Store
 from schemas.doubts import Doubt, DoubtKind
 from schemas.errors import BadInput, WrongUse
@@ -451,10 +454,56 @@ def test_no_reason_closes_over_a_stop(store: Store, tmp_path: Path) -> None:
     give(store, tmp_path, sound(["5 alarm gas_smell"], NOON))
     with pytest.raises(WrongUse, match="gas_smell"):
         decisions.close(store, "job-1", by="Bo", why="in a hurry")
-    decisions.stop_dealt_with(store, "job-1", "gas_smell", what="shut off, supplier called", by="Bo")
+    marks = open_stops(store)
+    decisions.stop_dealt_with(store, "job-1", marks, what="shut off, supplier called", by="Bo")
     job = decisions.close(store, "job-1", by="Bo")
     assert job.closed is not None
     assert any(finding.verdict == "stop" for finding in job.findings)
+    with pytest.raises(WrongUse, match="no longer has that stop"):
+        decisions.stop_dealt_with(store, "job-1", ["0" * 16], what="x", by="Bo")
+
+
+def open_stops(store: Store) -> tuple[str, ...]:
+    """The marks of what stops job-1 and nobody has dealt with."""
+    job = check_job(store, "job-1")
+    return tuple(mark for one in undealt(job, job.findings) for mark in one.open)
+
+
+def test_what_was_done_about_a_stop_covers_no_later_one(store: Store, tmp_path: Path) -> None:
+    give(store, tmp_path, sound(["5 alarm gas_smell", "9 alarm gas_smell"], NOON))
+    first = open_stops(store)
+    assert len(first) == 2  # said twice: told once, dealt with at once
+    job = check_job(store, "job-1")
+    assert len(stops_of(job, job.findings)) == 1
+    decisions.stop_dealt_with(store, "job-1", first, what="union remade", by="Ada")
+    assert open_stops(store) == ()
+    give(store, tmp_path, sound(["5 alarm gas_smell"], NOON + timedelta(hours=1)))
+    (again,) = open_stops(store)
+    assert again not in first
+    with pytest.raises(WrongUse, match="cannot be closed over a stop"):
+        decisions.close(store, "job-1", by="Bo", why="done")
+    job = check_job(store, "job-1")
+    (one,) = stops_of(job, job.findings)
+    assert (one.done, one.open) == (("union remade",), (again,))
+
+
+def test_what_came_since_the_page_was_seen_is_not_closed_over(store: Store, tmp_path: Path) -> None:
+    seen = job_of(store, "job-1").position
+    give(store, tmp_path, sound(["5 high_fire co2 9.3 %"], NOON))
+    with pytest.raises(WrongUse, match="has changed since it was shown"):
+        decisions.close(store, "job-1", by="Bo", why="done", seen_at=seen)
+    assert decisions.close(store, "job-1", by="Bo", seen_at=job_of(store, "job-1").position).closed is not None
+
+
+def test_a_file_that_is_not_read_to_its_end_is_open(store: Store, tmp_path: Path) -> None:
+    path = tmp_path / "broken"
+    path.write_bytes(sound(["5 high_fire co2 9.3 %", "9 alarm gas_smell"], NOON))
+    add(store, "job-1", [path], senses=Ears(broken="gas_smell").senses(), author="Ada")
+    with pytest.raises(WrongUse, match="1 open"):
+        decisions.close(store, "job-1", by="Bo")
+    job = decisions.close(store, "job-1", by="Bo", why="the rest of the file is damaged")
+    assert job.closed is not None
+    assert job.closed.open == 1
 
 
 @pytest.mark.parametrize(

@@ -360,10 +360,10 @@ def test_an_empty_place_that_does_not_apply_needs_a_reason(store: Store, clerk: 
 
 
 def test_a_job_with_something_open_closes_only_with_a_reason_and_opens_again(store: Store, clerk: Browser) -> None:
-    refused = clerk.send("/job/job-2/close", why="")
+    refused = clerk.close("job-2", "")
     assert refused.status_code == 409
     assert "open" in refused.json()["error"]
-    assert clerk.send("/job/job-2/close", why="the site is shut for good").status_code == 200
+    assert clerk.close("job-2", "the site is shut for good").status_code == 200
     job, mine, _ = questions(store, "job-2")
     assert job.closed is not None
     assert clerk.answer(job, mine[0].id, job.position, choose="1").status_code == 409
@@ -381,14 +381,14 @@ def test_no_reason_closes_a_job_over_a_stop(tmp_path: Path) -> None:
         with office(store) as client:
             clerk = Browser(client)
             page = clerk.get_page("/job/job-1")
-            refused = clerk.send("/job/job-1/close", why="we are done")
+            refused = clerk.close("job-1", "we are done")
             ada = another(client, "Ada", "technician")
             stop = re.findall(r'name="stop" value="(\w+)"', ada.get_page("/job/job-1"))[0]
             assert (
                 ada.send("/job/job-1/stop", stop=stop, what="aired, supplier called, made safe by them").status_code
                 == 200
             )
-            closed = clerk.send("/job/job-1/close", why="left to the supplier")
+            closed = clerk.close("job-1", "left to the supplier")
         assert page.index("First of all") < page.index("Questions")
         assert refused.status_code == 409
         assert "cannot be closed over a stop" in refused.json()["error"]

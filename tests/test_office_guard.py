@@ -89,7 +89,7 @@ def test_a_form_sent_from_elsewhere_is_refused(client: TestClient, store: Store,
 def test_a_form_without_its_token_is_refused(client: TestClient, store: Store, token: str) -> None:
     clerk = Browser(client)
     clerk.token = token
-    answered = clerk.send("/job/job-1/close", why="no")
+    answered = clerk.send("/job/job-1/close", why="no", seen_at="9")
     assert answered.status_code == 403
     assert "load the page again" in answered.json()["error"]
     assert job_of(store, "job-1").closed is None
@@ -99,7 +99,7 @@ def test_a_token_of_another_session_is_refused(client: TestClient) -> None:
     mine = Browser(client)
     other = Browser(TestClient(client.app, base_url=ADDRESS), "Otto Brand")
     mine.token, other.token = other.token, mine.token
-    assert mine.send("/job/job-1/close", why="no").status_code == 403
+    assert mine.send("/job/job-1/close", why="no", seen_at="9").status_code == 403
 
 
 def test_a_cookie_that_was_made_up_is_nobodys(client: TestClient) -> None:

@@ -80,7 +80,7 @@ def test_an_answer_to_what_was_moved_meanwhile_is_refused_with_what_happened(
 
 
 def test_what_comes_after_closing_is_kept_and_opens_the_job_again(store: Store, clerk: Browser) -> None:
-    assert clerk.send("/job/job-1/close", why="the site is shut").status_code == 200
+    assert clerk.close("job-1", "the site is shut").status_code == 200
     assert "This job is closed" in clerk.get_page("/job/job-1")
     add(store, "job-1", [Typed(LINE)], senses=senses(), author="Rowan Ashby")
     job = job_of(store, "job-1")
@@ -91,7 +91,7 @@ def test_what_comes_after_closing_is_kept_and_opens_the_job_again(store: Store, 
     assert "Since then Rowan Ashby added a typed line." in html
     # The list hears of what other programs write within a second or two.
     until(lambda: "open again since it was closed" in clerk.get_page("/?q=job-1"))
-    assert clerk.send("/job/job-1/close", why="seen").status_code == 200
+    assert clerk.close("job-1", "seen").status_code == 200
     assert "Since then" not in clerk.get_page("/job/job-1")
 
 

@@ -21,7 +21,7 @@ from front.office.guard import checked, must, who
 from front.office.people import ROLES, Person, named
 from front.office.read import next_place, question_then
 from front.office.read import routes as read_routes
-from front.office.state import done, office_of
+from front.office.state import Office, done, office_of
 from front.office.view import address
 from front.typed import typed_answer, typed_words
 from jobs import decisions, moving, signing
@@ -315,7 +315,8 @@ def dealt_with(request: Request, form: FormData) -> Response:
     what = _text(form, "what")
     if not what:
         raise WrongUse("Say what was done about it, and by whom.")
-    decisions.stop_dealt_with(office.desk.store, number, _text(form, "stop", 64), what=what, by=person.name)
+    seen = _text(form, "stop", 4000).split()
+    decisions.stop_dealt_with(office.desk.store, number, seen, what=what, by=person.name)
     opened = office.desk.changed(number)
     return done(request, address(opened), done=_last(opened, person))
 
@@ -323,9 +324,16 @@ def dealt_with(request: Request, form: FormData) -> Response:
 def close(request: Request, form: FormData) -> Response:
     """Close a job."""
     office, person, number = office_of(request), who(request).person, _number(request)
-    decisions.close(office.desk.store, number, by=person.name, why=_text(form, "why"))
+    _all_read(office, number)
+    decisions.close(office.desk.store, number, by=person.name, why=_text(form, "why"), seen_at=_position(form))
     opened = office.desk.changed(number)
     return done(request, address(opened))
+
+
+def _all_read(office: Office, number: str) -> None:
+    if given := office.reader.waiting(number):
+        one = "one file is" if len(given) == 1 else f"{len(given)} files are"
+        raise WrongUse(f"Wait a moment: {one} still being read into job {number}.")
 
 
 def reopen(request: Request, form: FormData) -> Response:
@@ -349,6 +357,7 @@ def sign(request: Request, form: FormData) -> Response:
     if role == "technician" and person.role != "technician":
         raise WrongUse("Only the technician signs for the technician.")
     name = person.name if role == "technician" else named(_text(form, "name", 200))
+    _all_read(office, number)
     signing.sign(office.desk.store, number, name=name, role=roles[role], seen_at=_position(form), by=person.name)
     opened = office.desk.changed(number)
     return done(request, address(opened, "close"))

@@ -20,6 +20,7 @@ from jobs.doings import whole
 from jobs.journal import Checked
 from jobs.reserve import reserved_among, reserved_in, slot_of
 from jobs.show import name_of
+from jobs.stops import stops_of, undealt
 from jobs.summary import Order
 from schemas.errors import SaybackError, WrongUse
 from schemas.questions import Question
@@ -64,7 +65,6 @@ def job(request: Request) -> Response:
     def make() -> dict[str, Any]:
         asking = who(request).person
         mine = opened.questions if asking.role == "technician" else opened.desk_questions
-        here = {one.stop: one.what for one in opened.job.dealt_with}
         return {
             "o": opened,
             "job": opened.job,
@@ -73,7 +73,7 @@ def job(request: Request) -> Response:
             "mine": [(one, view.address(opened, "question", one.id)) for one in mine],
             "sent": [one for one in opened.waiting if one.seq is not None],
             "unsent": [one for one in opened.waiting if one.seq is None],
-            "stops": [(one, here.get(one.rule, "")) for one in opened.stops],
+            "stops": stops_of(opened.job, opened.stops),
             "findings": [one for one in opened.findings if one.verdict in _TOLD],
             "given": given,
             "unread": opened.job.unread,
@@ -293,14 +293,14 @@ def closing(request: Request) -> Response:
     opened = _opened(request)
 
     def make() -> dict[str, Any]:
-        dealt_with = {one.stop for one in opened.job.dealt_with}
         return {
             "job": opened.job,
             "at": view.address(opened),
-            "open": len(opened.questions) + len(opened.missing),
+            "open": len(opened.questions) + len(opened.missing) + len(opened.job.unread),
+            "unread": opened.job.unread,
             "questions": len(opened.questions),
             "missing": len(opened.missing),
-            "stops": list({one.rule: one for one in opened.stops if one.rule not in dealt_with}.values()),
+            "stops": undealt(opened.job, opened.stops),
             "signed": [(one, list(view.doings(opened, after=one.seq))) for one in opened.job.signed],
             "person": who(request).person,
         }
