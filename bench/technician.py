@@ -209,11 +209,11 @@ def _in_words(value: Any) -> str:
 
 
 def voice(text: str) -> Sound:
-    """Return what a person says, in flite's voice where it is installed: another synthesiser than the tool's."""
+    """Return what a person says, in a voice of flite where it is installed: another synthesiser than the tool's."""
     if shutil.which("flite") is None:
         return np.asarray(0.5 * speak(text), np.float32)
     with tempfile.NamedTemporaryFile(suffix=".wav") as file:
-        subprocess.run(["flite", "-voice", "rms", "-t", text, "-o", file.name], check=True, capture_output=True)
+        subprocess.run(["flite", "-voice", "slt", "-t", text, "-o", file.name], check=True, capture_output=True)
         sound = np.concatenate([*samples(Path(file.name))])
     return np.asarray(0.5 * sound / max(1e-6, float(np.abs(sound).max())), np.float32)
 
