@@ -1,8 +1,20 @@
 """Evidence in, candidate readings out: numbers, units, phrases, running context, corrections, doubts."""
 
-from extract.context import Context, Known, Setting, apply
+from extract.context import AGAIN, CHANGED, Context, Known, Setting, apply
 from extract.lexicon import Grammar, compile_sheet
 from extract.looks import bind_look
 from extract.step import start, step
 
-__all__ = ["Context", "Grammar", "Known", "Setting", "apply", "bind_look", "compile_sheet", "start", "step"]
+__all__ = [
+    "AGAIN",
+    "CHANGED",
+    "Context",
+    "Grammar",
+    "Known",
+    "Setting",
+    "apply",
+    "bind_look",
+    "compile_sheet",
+    "start",
+    "step",
+]

@@ -7,7 +7,7 @@ from decimal import Decimal
 from extract.assign import Value
 from extract.book import Book
 from extract.circumstances import before_now
-from extract.context import ANSWERED, RECENT, SCREW_KEPT
+from extract.context import AGAIN, ANSWERED, RECENT, SCREW_KEPT
 from extract.doubt import FIT, HEDGES, doubt
 from extract.guards import unknown_between, unknown_within
 from extract.heard import name_misgiving
@@ -106,7 +106,7 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
         old = b.c.at_slot(checked.quantity, "", "", tag)
         if old is not None and old.value == checked.state:
             continue
-        b.settle(reading, old.id if old else None, "told again")
+        b.settle(reading, old.id if old else None, AGAIN)
 
 
 def _second_hand(b: Book, p: Parsed) -> str:
@@ -149,7 +149,7 @@ def check_again(b: Book, p: Parsed) -> bool:
         new = last.model_copy(
             update={"id": b.new_id(), "value": value, "source": src, "doubts": doubts, "asked_with": None}
         )
-        b.settle(new, last.id, "told again")
+        b.settle(new, last.id, AGAIN)
         return True
     denied = any(s.has("correct", "not", "doubted") for s in p.sentence.segments)
     if denied and not state and last.taken and len(p.laid.items) <= DENIAL:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from extract.book import Book
-from extract.context import RECENT
+from extract.context import CHANGED, RECENT
 from extract.doubt import doubt
 from extract.parse import Parsed, parse
 from extract.place import moved_since
@@ -62,7 +62,7 @@ def _place(b: Book, new: Reading, *, changed: bool) -> None:
     if old is None or old.value == new.value:
         b.settle(new, old.id if old else None, "said again" if old else "")
     elif changed or b.c.correcting or moved_since(b, old):
-        b.settle(new, old.id, "has changed")
+        b.settle(new, old.id, CHANGED)
     else:
         clash = doubt(DoubtKind.CONFLICT, f"{old.value} was said before, {new.value} now")
         other = Alternative(value=old.value, unit=old.unit, why="said before")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from extract.assign import Value
 from extract.book import Book
-from extract.context import LAST_KEPT, RECENT
+from extract.context import CHANGED, LAST_KEPT, RECENT
 from extract.doubt import doubt
 from extract.heard import sound_alike
 from extract.parse import Parsed
@@ -66,7 +66,7 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
     if target is not None or b.c.correcting:
         why = "corrected"
     elif v.changed or says_change(b, p, v):
-        why = "has changed"
+        why = CHANGED
     elif moved_since(b, old):
         why = "read again after the adjustment"
     elif old.doubts and old.id not in b.made:

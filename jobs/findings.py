@@ -10,6 +10,7 @@ from checks.rows import Rows
 from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft, Entry
+from jobs.stops import past_stops
 from jobs.store import JournalMoved, Store
 from jobs.trail import Trail, trail_of
 from schemas.appliance import ApplianceFile
@@ -25,7 +26,7 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
     Each stands once; a finding on readings of the visit is the same for every appliance.
     """
     sheet = sheet_of(store, job.head)
-    found = list(checks.said_stops(job.alarms, sheet))
+    found = [*checks.said_stops(job.alarms, sheet), *past_stops(job, sheet)]
     for one in job.appliances:
         found += checks.check(
             job.readings,

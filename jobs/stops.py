@@ -1,14 +1,18 @@
-"""What stops the work on a job, and which of it somebody has recorded to have dealt with."""
+"""What stops the work on a job, what stopped it before, and which of it somebody has recorded to have dealt with."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+import checks
+from extract import AGAIN, CHANGED
 from jobs.fold import Job
 from schemas.findings import Finding
+from schemas.readings import Reading
+from schemas.sheet import Sheet
 
-__all__ = ["StopOfJob", "stops_of", "undealt"]
+__all__ = ["StopOfJob", "past_stops", "stops_of", "undealt"]
 
 
 @dataclass(frozen=True)
@@ -43,3 +47,24 @@ def stops_of(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
 def undealt(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
     """Return the stops that nobody has dealt with, or not with all that is known of them."""
     return tuple(one for one in stops_of(job, findings) if one.open)
+
+
+def past_stops(job: Job, sheet: Sheet) -> Iterator[Finding]:
+    """Yield the stops that readings were before other readings took their place, without having been corrected.
+
+    Ambient CO that was 40 ppm and is 2 ppm now stopped the work: that it is gone does not say what was done. What was
+    read anew after an adjustment has that adjustment in the record.
+    """
+    for before, now in _replaced(job):
+        here = {one.rule for one in checks.check([now], sheet) if one.verdict == "stop"}
+        for one in checks.check([before], sheet):
+            if one.verdict == "stop" and one.rule not in here:
+                text = f"{one.text} Another value was told since: {now.value.replace('_', ' ')}."
+                yield one.model_copy(update={"text": text})
+
+
+def _replaced(job: Job) -> Iterator[tuple[Reading, Reading]]:
+    for row in job.rows.values():
+        for step in row.history:
+            if step.what == "replaced" and step.why in (CHANGED, AGAIN) and step.before and step.after:
+                yield step.before, step.after

@@ -1,0 +1,66 @@
+"""What stopped the work is not forgotten when another value is told: a person records what was done about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from jobs import decisions
+from jobs.add import Typed, add
+from jobs.book import new_job
+from jobs.findings import check_job
+from jobs.senses import senses
+from jobs.stops import undealt
+from jobs.store import Store
+from schemas.errors import WrongUse
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "home") as store:
+        new_job(store, sheet="gas-boiler-start-up", site="Mill", technician="Ada", units="us")
+        yield store
+
+
+def stops(store: Store, *lines: str) -> list[str]:
+    """The stops that stand after some typed lines, by rule."""
+    add(store, "job-1", [Typed(line) for line in lines], senses=senses(), author="Ada")
+    job = check_job(store, "job-1")
+    return [one.finding.rule for one in undealt(job, job.findings)]
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "stop"),
+    [
+        ("Ambient CO is forty.", "Ambient CO is two now.", "ambient_co_35"),
+        ("Flame failure test failed.", "Flame failure test passed.", "device_failed"),
+    ],
+)
+def test_a_stop_that_another_value_took_away_is_still_to_be_dealt_with(
+    store: Store, first: str, then: str, stop: str
+) -> None:
+    assert stops(store, first, then) == [stop]
+    job = check_job(store, "job-1")
+    with pytest.raises(WrongUse, match="over a stop"):
+        decisions.close(store, "job-1", by="Ada", why="done")
+    (one,) = undealt(job, job.findings)
+    assert "Another value was told since" in one.finding.text
+    decisions.stop_dealt_with(store, "job-1", one.open, what="aired, cause found", by="Ada")
+    assert decisions.close(store, "job-1", by="Ada", why="the rest is another visit").closed is not None
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ("Ambient CO is forty.", "No, correction, ambient CO is four."),  # the first was never measured
+        ("Ambient CO is two.", "Ambient CO is three now."),
+    ],
+)
+def test_what_never_stopped_the_work_is_none(store: Store, lines: tuple[str, ...]) -> None:
+    assert stops(store, *lines) == []
+
+
+def test_a_stop_that_grew_is_told_once(store: Store) -> None:
+    assert stops(store, "Ambient CO is forty.", "Ambient CO is fifty now.") == ["ambient_co_35"]
