@@ -7,6 +7,7 @@ from typing import get_args
 
 from checks.adjustments import adjustment_findings
 from checks.combustion import combustion_findings, fuel_of
+from checks.failed import failed_findings
 from checks.gas_input import input_findings
 from checks.heat import heat_findings
 from checks.limits import known_limits, limit_findings
@@ -60,6 +61,7 @@ def check(
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
     found = [
         *stop_findings(rows, sheet, appliance, fuel_of(rows, appliance), known),
+        *failed_findings(rows, sheet),
         *combustion_findings(rows, sheet, appliance),
         *adjustment_findings(rows, sheet, appliance),
         *limit_findings(rows, sheet, known, appliance),

@@ -9,7 +9,7 @@ import pytest
 from checks import check, said_stops
 from schemas.doubts import Doubt, DoubtKind
 from schemas.findings import Finding
-from schemas.load import load_appliance, load_sheet
+from schemas.load import load_appliance, load_sheet, shipped
 from schemas.readings import Alarm, Alternative, Reading, Source
 
 SHEET, _ = load_sheet("gas-boiler-start-up")
@@ -159,6 +159,11 @@ def test_as_found_stays_a_stop_and_a_caution_goes() -> None:
         ("ignition_behaviour", "rough", "late_ignition"),
         ("ignition_behaviour", "roll_out", "roll_out"),
         ("fuel", "propane", "wrong_gas"),
+        ("ports_closed", "failed", "ports_open"),
+        ("combustion_air", "failed", "check_failed"),
+        ("trap_filled", "failed", "check_failed"),
+        ("supply_gas_piping", "failed", "check_failed"),
+        ("co_alarm_present", "failed", "check_failed"),
     ],
 )
 def test_what_was_found_stops(quantity: str, state: str, rule: str) -> None:
@@ -171,6 +176,25 @@ def test_what_was_found_stops(quantity: str, state: str, rule: str) -> None:
 )
 def test_what_is_in_order_does_not(quantity: str, state: str) -> None:
     assert names(reading(quantity, "", state)) == []
+
+
+@pytest.mark.parametrize("name", shipped("sheets"))
+def test_no_check_fails_without_a_word(name: str) -> None:
+    sheet, _ = load_sheet(name)
+    for quantity in sheet.quantities:
+        if "failed" in quantity.states:
+            (told,) = check([reading(quantity.id, "", "failed")], sheet)
+            assert told.verdict in ("stop", "caution")
+            assert told.quantity == quantity.id
+            assert told.readings == (f"{quantity.id}=failed",)
+
+
+def test_what_was_put_right_is_no_longer_told() -> None:
+    failed, passed = reading("combustion_air", "", "failed"), reading("combustion_air", "", "passed")
+    assert names(failed, passed) == []
+    (told,) = stops(passed, failed)
+    assert "recorded as failed" in told.text
+    assert "qualified person" in told.text
 
 
 def test_a_failed_test_that_is_still_open_stops() -> None:
