@@ -42,7 +42,7 @@ from capture.microphone import BLOCK, FileMicrophone, Microphone, pcm
 from capture.models import find_speech_model
 from capture.sound import RATE, samples
 from front.voice import events
-from front.voice.session import Session
+from front.voice.session import Session, warm_up
 from front.voice.sounds import Sound
 from front.voice.speakers import FolderSpeakers, NoSpeakers, Speakers
 from jobs.book import NewAppliance, job_of, new_job
@@ -68,6 +68,8 @@ WRONG = (
 )
 AFTER_READ_BACK = (0.5, 1.0, 1.5)
 SPEECH_S = 90.0
+OTHERS = 0.15
+"""Cores that other programs may use while a latency counts as measured on a machine that does nothing else."""
 
 
 @dataclass
@@ -295,23 +297,33 @@ def _prediction(item: dict[str, Any], readings: Sequence[Reading], grammar: Any)
 
 
 def latency(bench: Bench, items: Sequence[dict[str, Any]], folder: Path) -> bool:
-    """Play items in real time and measure how long an answer takes."""
-    from_word: list[float] = []
-    from_end: list[float] = []
+    """Play items in real time and measure how long an answer takes.
+
+    The bars hold for a machine that does nothing else: items during which other programs computed are listed apart.
+    """
+    calm, disturbed = list[tuple[float, float]](), list[tuple[float, float]]()
     held = 0
     for item in items:
         file = _Timed(folder / item["file"])
+        before, begun = _others_s(), time.monotonic()
         session, _ = bench.run(file, units=item["units"], patient=False)
+        others = (_others_s() - before) / (time.monotonic() - begun)
         held += session.held
         for end, waited, moment in session.answered:
             true = min((last for _, last in item["spans"]), key=lambda last: abs(last - end))
-            from_word.append(moment - (file.begun + true))
-            from_end.append(waited)
-    load = os.getloadavg()[0]
-    print(f"latency: {len(from_word)} answers, {held} held back on purpose; load {load:.1f} on {os.cpu_count()} cores")
-    if not from_word:
+            (calm if others <= OTHERS else disturbed).append((moment - (file.begun + true), waited))
+    print(f"latency on {os.cpu_count()} cores; {held} answers held back on purpose")
+    good = _print_latency("while nothing else computed", calm)
+    _print_latency(f"while other programs took more than {OTHERS:g} of a core", disturbed)
+    print(f"  plain faster-whisper, beam 5, one pass over the whole file: median {_plain(items, folder):.2f} s")
+    return good
+
+
+def _print_latency(when: str, answers: Sequence[tuple[float, float]]) -> bool:
+    print(f" {len(answers)} answers {when}")
+    if not answers:
         return False
-    word, decided = np.array(from_word), np.array(from_end)
+    word, decided = np.array(answers).T
     table = (
         ("last word to answer, median", float(np.median(word)), 1.2),
         ("last word to answer, 95 %", float(np.percentile(word, 95)), 1.6),
@@ -319,8 +331,15 @@ def latency(bench: Bench, items: Sequence[dict[str, Any]], folder: Path) -> bool
     )
     for name, seconds, bar in table:
         print(f"  {name}: {seconds:.2f} s (≤ {bar:g}: {'met' if seconds <= bar else 'NOT MET'})")
-    print(f"  plain faster-whisper, beam 5, one pass over the whole file: median {_plain(items, folder):.2f} s")
     return all(seconds <= bar for _, seconds, bar in table)
+
+
+def _others_s() -> float:
+    """Return the seconds of processor time that all other programs of this machine took so far (Linux)."""
+    user, nice, system, _, _, irq, soft = (int(one) for one in Path("/proc/stat").read_text("ascii").split()[1:8])
+    own = os.times()
+    all_s = (user + nice + system + irq + soft) / os.sysconf("SC_CLK_TCK")
+    return all_s - own.user - own.system - own.children_user - own.children_system
 
 
 def _plain(items: Sequence[dict[str, Any]], folder: Path) -> float:
@@ -428,7 +447,7 @@ def main(argv: list[str] | None = None) -> int:
     good = True
     with tempfile.TemporaryDirectory(prefix="sayback-bench-") as home:
         sense = senses(words=words_of(load_sheet(SHEET)[0]))
-        sense.hear(Path(), "0" * 64, skip=0, progress=lambda done: None)
+        warm_up(sense)
         bench = Bench(Path(home), sense)
         for part in args.part or PARTS:
             if part == "technician":

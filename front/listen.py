@@ -17,7 +17,7 @@ from front.options import By, JobNumber, Json, author
 from front.screen import out, print_json, standing
 from front.voice.keeper import Keeper
 from front.voice.screen import Screen
-from front.voice.session import Session
+from front.voice.session import Session, warm_up
 from front.voice.sounds import speak
 from front.voice.speakers import find_speakers
 from jobs.book import job_of, sheet_of
@@ -66,7 +66,7 @@ def listen(
         if not silent:
             speak("")  # says now, and not with the first question, that espeak-ng is missing
         taken_up(store, before, sense, person)
-        sense.hear(Path(), "0" * 64, skip=0, progress=lambda done: None)  # loads the recogniser before the first word
+        warm_up(sense)
         with Screen(f"{before.head.site}: listening to {heard.name}; Ctrl-C ends", quiet=json) as screen:
             former = signal.getsignal(signal.SIGINT)
             try:

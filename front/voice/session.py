@@ -36,7 +36,7 @@ from front.voice.news import has_number, news_of
 from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
-from front.voice.speakers import Speakers
+from front.voice.speakers import Speakers, wav
 from front.voice.talk import Talk, step
 from front.voice.wording import Wording
 from front.voice.words import command_of, note_of, spoken
@@ -51,7 +51,7 @@ from jobs.store import Store
 from schemas.errors import SaybackError
 from schemas.evidence import Utterance
 
-__all__ = ["Session", "Watcher"]
+__all__ = ["Session", "Watcher", "warm_up"]
 
 ECHO = 0.22
 """From this likeness on, the microphone hears the tool itself."""
@@ -60,6 +60,19 @@ CLIPPED = 0.98
 READ_S = 0.3
 """Seconds in which a word on the screen is read."""
 _SILENT_S = 6.0
+
+
+def warm_up(senses: Senses) -> None:
+    """Load all that hearing needs, so that the first word has not to wait for it.
+
+    Raises:
+        BadInput: the speech model is not there or is not the one that was measured.
+    """
+    with tempfile.TemporaryDirectory(prefix="sayback-") as folder:
+        quiet = Path(folder) / "quiet.wav"
+        quiet.write_bytes(wav(np.zeros(RATE, np.float32)))
+        senses.identify(quiet)
+        list(senses.hear(quiet, "0" * 64, skip=0, progress=lambda done: None))
 
 
 class Watcher(Protocol):

@@ -17,7 +17,7 @@ import numpy as np
 from front.voice.sounds import RATE, Sound
 from schemas.errors import BadInput, StoreFailed
 
-__all__ = ["FolderSpeakers", "NoSpeakers", "PlayerSpeakers", "Speakers", "find_speakers"]
+__all__ = ["FolderSpeakers", "NoSpeakers", "PlayerSpeakers", "Speakers", "find_speakers", "wav"]
 
 _PLAYERS = (("aplay", "-q", "-"), ("paplay",), ("play", "-q", "-t", "wav", "-"))
 _CARDS = Path("/proc/asound/cards")
