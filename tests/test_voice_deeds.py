@@ -186,6 +186,7 @@ def test_what_was_said_is_in_the_journal(store: Store, deeds: Deeds) -> None:
 def test_requests_are_answered_from_the_job(store: Store, deeds: Deeds) -> None:
     place = ("boiler", "high_fire")
     assert deeds.reply("there", Talk(), place).text.startswith("Listening. ")
+    assert deeds.reply("there", Talk(quiet=True), place).text.endswith("Say carry on to go on.")
     assert deeds.reply("what_taken", Talk(), place).text.startswith("high fire: C O two nine point three")
     assert deeds.reply("what_missing", Talk(), place).text.startswith("Missing at high fire: ")
     assert deeds.reply("what_taken", Talk(), ("boiler", "ignition")).text == "Nothing yet."

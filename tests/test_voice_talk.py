@@ -10,6 +10,7 @@ import pytest
 from front.voice.events import (
     Action,
     Agree,
+    Answering,
     Began,
     Changed,
     Edit,
@@ -445,6 +446,14 @@ def test_after_a_stop_that_was_said_the_tool_speaks_once_and_is_quiet_until_some
     assert actions == []
     talk, actions = run(talk, Heard(50, 50.5, "carry_on"), Changed(60, 61, replace(news, stops=())), Tick(70.0))
     assert isinstance(actions[-1], Say)
+
+
+def test_who_asks_whether_it_is_there_after_a_stop_is_answered() -> None:
+    talk, actions = run(Talk(), Changed(1, 2, News(stops=(("gas", "Gas smelt.", True),))), Tick(2.2))
+    talk, _ = run(talk, Played(9.0, saying(actions), True))
+    talk, actions = run(talk, Heard(50, 50.5, "there"), Answering(Say("Listening.", 1)), Tick(51.0))
+    assert actions == [Mark("command"), Show("there"), Say("Listening.", 1)]
+    assert talk.quiet
 
 
 def test_each_new_alarm_is_told_also_of_the_same_stop_and_while_quiet() -> None:

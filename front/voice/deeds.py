@@ -96,7 +96,8 @@ class Deeds:
             return events.Say(word.missing(where, missing), 1)
         if what == "there":
             standing = sum(1 for row in job.rows.values() if row.how not in ("open", "left out"))
-            return events.Say(word.phrase("there", taken=standing, open=len(open_questions(job, self._sheet))), 1)
+            told = word.phrase("there", taken=standing, open=len(open_questions(job, self._sheet)))
+            return events.Say(f"{told} {word.phrase('quiet')}" if talk.quiet else told, 1)
         if what == "what_is_it":
             return events.Say(word.phrase("again"), 1, talk.asked)
         if what == "stands_still":

@@ -431,8 +431,11 @@ class Session:
         self._step(events.Tick(self._now))
 
     def _step(self, event: events.Event) -> None:
+        was_quiet = self._talk.quiet
         self._talk, actions = step(self._talk, event)
         self._act(actions)
+        if self._talk.quiet and not was_quiet:
+            self.watcher.line("warning", self._wording.phrase("quiet"), self._now)
 
     def _act(self, actions: tuple[events.Action, ...]) -> None:
         for action in actions:

@@ -78,7 +78,7 @@ class Talk:
     """Readings that were left out because a no came when they were said back, until a value is given."""
     held: bool = False
     quiet: bool = False
-    """After a stop that was said aloud: nothing more until a person resumes."""
+    """After a stop that was said aloud: nothing more but replies until a person resumes."""
     last_taken: tuple[str, ...] = ()
     last_taken_at: float = -1e9
     last_reading_end: float = -1e9
@@ -350,7 +350,7 @@ def _speak(talk: Talk) -> tuple[Talk, tuple[Action, ...]]:
 def _is_time(talk: Talk, say: Say) -> bool:
     if say.priority == 0:
         return True
-    if talk.person_speaks or talk.quiet or (talk.held and say.priority > 1):
+    if talk.person_speaks or ((talk.held or talk.quiet) and say.priority > 1):
         return False
     if say.priority >= 3:
         if talk.asked is not None and talk.now - talk.asked_until <= BARE_S:
