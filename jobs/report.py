@@ -327,6 +327,7 @@ def _note(job: Job, one: Filed) -> str:
         notes.append("added after the job was closed")
     if one.under is not None:
         notes.append(f"filed under {one.under}")
+    notes += [f"{gone.start:g} to {gone.end:g} s blanked by {gone.by}: {gone.why}" for gone in one.blanked]
     return "; ".join(notes)
 
 

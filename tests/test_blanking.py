@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from bench.office_jobs import seed, tone
 from front.blank import seconds_of
 from front.cli import app
+from front.report import made_report
 from jobs.blanking import blank, blanked_at, finish
 from jobs.book import job_of
 from jobs.bundle import pack, unpack, verify_bundle
@@ -173,6 +174,12 @@ def test_it_is_blanked_in_every_job_that_has_it(here: Store) -> None:
     assert job_of(here, "job-1").filed[0].blanked
     move_to_job(here, "job-1", sha256, "job-2", by=job_of(here, "job-1").head.technician, why="wrong job after all")
     assert len(job_of(here, "job-2").filed[0].blanked) == 1
+
+
+def test_the_report_says_so_beside_the_recording(here: Store) -> None:
+    off_record(here)
+    (proof,) = made_report(here, "job-1")[1].evidence
+    assert proof.note == "0 to 1 s blanked by Ada Quill: a private call"
 
 
 def test_a_closed_job_stays_closed(here: Store) -> None:
