@@ -32,7 +32,7 @@ _TEEN = re.compile(rf"(?<![a-z'])({'|'.join(_STEMS)})[ -](?:team|teen|teams|teen
 
 
 _FIVE = re.compile(rf"\bhigh (?=point (?:{_BELOW_TEN})\b)", re.IGNORECASE)
-_NUMBERED = {"to": "two", "too": "two", "won": "one", "for": "four"}
+_NUMBERED = {"to": "two", "won": "one", "for": "four"}
 
 
 def respelled(text: str, things: Collection[str] = ()) -> str:

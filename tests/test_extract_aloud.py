@@ -65,6 +65,7 @@ def test_aloud_endings_heard_as_words_are_put_together(text: str, meant: str) ->
 def test_aloud_what_follows_an_appliance_may_be_its_number() -> None:
     assert respelled("Unboiler to now", ("boiler",)) == "on boiler two now"
     assert respelled("Take the boiler to high fire", ("boiler",)) == "Take the boiler to high fire"
+    assert respelled("I did the other boiler too.", ("boiler",)) == "I did the other boiler too."
     (co,) = read("CO2 9.1", ("C O two nine point one.", 1.0), before="High fire, unboiler to now.")
     assert co.appliance == "2"
 
