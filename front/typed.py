@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
+from jobs.questions import TURN_WAYS
 from schemas.base import is_value_text
 from schemas.errors import WrongUse
 from schemas.questions import Candidate, Question
@@ -30,11 +33,46 @@ def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | 
     first = mine[0]
     quantity = sheet.quantity(first.quantity)
     text, _, rest = said.strip().partition(" ")
+    if quantity.kind == "move":
+        rest, note = _turn(rest, mine, sheet)
+        first = first.model_copy(update={"note": note})
     if quantity.kind not in ("number", "move"):
         return first.model_copy(update={"value": typed_words(said, quantity), "unit": "", "why": "typed"})
     if not is_value_text(text):
         raise WrongUse(f"{said!r} is neither an answer above nor a value; type a value like 9.3 or -0.02.")
     return first.model_copy(update={"value": text, "unit": typed_unit(rest, first.unit), "why": "typed"})
+
+
+def _turn(rest: str, mine: Sequence[Candidate], sheet: Sheet) -> tuple[str, str | None]:
+    """Return what is typed behind an amount without the screw and the way in it, and these as a turn's note.
+
+    Raises:
+        WrongUse: one of them is in doubt, and not typed.
+    """
+    left = f" {' '.join(rest.casefold().split())} "
+    found = {}
+    for name, words in _turn_words(sheet):
+        if f" {words} " in left:
+            left = left.replace(f" {words} ", " ")
+            found["way" if name in TURN_WAYS else "screw"] = name
+    known = {one.note for one in mine}
+    each = {"screw": {note.split()[0] for note in known if note}, "way": {note.split()[-1] for note in known if note}}
+    for part, names in each.items():
+        if part not in found and len(names) == 1:
+            found[part] = next(iter(names))
+    if found or known != {None}:
+        if len(found) < 2:
+            raise WrongUse("Type the screw and the way behind the amount: 0.25 turn high-fire screw ccw.")
+        return left, f"{found['screw']} {found['way']}"
+    return left, None
+
+
+def _turn_words(sheet: Sheet) -> Iterator[tuple[str, str]]:
+    """Yield every screw and way with the words that name it, the longest first."""
+    every = [(one.id, words) for one in sheet.screws for words in (one.name, *one.said)]
+    every += [("cw", "cw"), ("cw", "clockwise"), ("ccw", "ccw"), ("ccw", "counterclockwise"), ("ccw", "anticlockwise")]
+    for name, words in sorted(every, key=lambda pair: -len(pair[1])):
+        yield name, words.casefold()
 
 
 def _named(question: Question, said: str, sheet: Sheet) -> tuple[str, str]:

@@ -23,7 +23,7 @@ from jobs.journal import (
     Told,
     Undone,
 )
-from jobs.questions import open_questions
+from jobs.questions import TURN_WAYS, open_questions
 from jobs.show import name_of, place_of, say_value
 from jobs.signing import changes_record
 from jobs.stops import undealt
@@ -312,6 +312,10 @@ def _check(given: Candidate, job: Job, sheet: Sheet, sure: bool) -> None:
         raise BadInput(f"The job has no appliance {given.appliance!r}; it has {tags}.")
     if given.appliance is None and len(job.appliances) > 1 and not quantity.every_job:
         raise BadInput(f"Say which appliance {quantity.name} is of: {_listed(one.tag for one in job.appliances)}.")
+    if quantity.kind == "move" and given.note is not None:
+        screw, _, way = given.note.partition(" ")
+        if screw not in {one.id for one in sheet.screws} or way not in TURN_WAYS:
+            raise BadInput("Say which screw was turned and which way, clockwise (cw) or counterclockwise (ccw).")
     if quantity.kind in ("number", "move"):
         _check_number(given, quantity, sure)
     elif quantity.kind == "date":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from jobs.fold import Job
 from jobs.journal import (
@@ -15,6 +15,7 @@ from jobs.journal import (
     Edited,
     Entry,
     EvidenceAdded,
+    Heard,
     LimitReadBack,
     MovedIn,
     MovedOut,
@@ -25,8 +26,8 @@ from jobs.journal import (
     StopDealtWith,
     Undone,
 )
-from jobs.show import name_of, place_of, say_reading, say_value
-from schemas.evidence import Evidence
+from jobs.show import name_of, place_of, say_note, say_reading, say_value
+from schemas.evidence import Evidence, Utterance
 from schemas.questions import Candidate
 from schemas.readings import Reading
 from schemas.sheet import Sheet
@@ -35,18 +36,34 @@ __all__ = ["decided", "names_in", "whole"]
 
 
 def names_in(entries: Iterable[Entry]) -> dict[str, str]:
-    """Return the name of each piece of evidence that was ever in a job, by hash."""
-    return dict(_names(entries))
-
-
-def _names(entries: Iterable[Entry]) -> Iterator[tuple[str, str]]:
+    """Return the name of each piece of evidence that was ever in a job, by hash; a typed line is quoted."""
+    names: dict[str, str] = {}
     for entry in entries:
-        if isinstance(entry.body, EvidenceAdded | MovedIn):
-            yield entry.body.evidence.sha256, _name(entry.body.evidence)
+        match entry.body:
+            case EvidenceAdded(evidence=evidence):
+                names[evidence.sha256] = _name(evidence)
+            case MovedIn(evidence=evidence, utterances=utterances):
+                names[evidence.sha256] = _name(evidence, utterances)
+            case Heard(utterance=utterance) if names.get(utterance.evidence) == _TYPED:
+                names[utterance.evidence] = f"{_TYPED} {_quoted(utterance)}"
+            case _:
+                pass
+    return names
 
 
-def _name(one: Evidence) -> str:
-    return "a typed line" if one.kind == "typed" else one.name
+_TYPED = "a typed line"
+_LONGEST = 120
+"""Letters of a typed line that are quoted."""
+
+
+def _name(one: Evidence, utterances: Iterable[Utterance] = ()) -> str:
+    if one.kind != "typed":
+        return one.name
+    return " ".join([_TYPED, *(_quoted(said) for said in utterances)])
+
+
+def _quoted(said: Utterance) -> str:
+    return f"“{said.text if len(said.text) <= _LONGEST else said.text[: _LONGEST - 1] + '…'}”"
 
 
 def whole(one: Reading | None, job: Job, sheet: Sheet) -> str:
@@ -81,7 +98,7 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
         case LimitReadBack(agreed=agreed):
             return "agreed to a quoted limit" if agreed else "refused a quoted limit"
         case EvidenceAdded(evidence=evidence) if entry.author != TOOL:
-            return f"added {_name(evidence)}"
+            return f"added {names.get(evidence.sha256, _name(evidence))}"
         case ClockSet(evidence=sha256, why=why) if entry.author != TOOL:
             return f"set the time of {names.get(sha256, 'a file')}: {why}"
         case Blanked(evidence=sha256, start=start, end=end, why=why):
@@ -90,8 +107,8 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
             return f"moved {names.get(sha256, 'a file')} to {under}: {why}"
         case MovedOut(evidence=sha256, to=to, why=why):
             return f"moved {names.get(sha256, 'a file')} to job {to}: {why}"
-        case MovedIn(evidence=evidence, origin=origin, why=why):
-            return f"moved {_name(evidence)} here from job {origin}: {why}"
+        case MovedIn(evidence=evidence, utterances=said, origin=origin, why=why):
+            return f"moved {_name(evidence, said)} here from job {origin}: {why}"
         case Undone(seq=seq, why=why):
             return f"took back entry {seq}{f': {why}' if why else ''}"
         case Closed(open=left, why=why):
@@ -106,4 +123,6 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
 
 
 def _given(one: Candidate, sheet: Sheet) -> str:
-    return f"{sheet.quantity(one.quantity).name} {say_value(one.value, one.unit, sheet, one.quantity)}"
+    about = "about " if one.approx else ""
+    note = f" ({say_note(one.note, sheet)})" if one.note else ""
+    return f"{sheet.quantity(one.quantity).name} {about}{say_value(one.value, one.unit, sheet, one.quantity)}{note}"

@@ -234,4 +234,6 @@ def _as_settled(one: Reading, appliance: str | None) -> Candidate | None:
         value=one.value,
         unit=one.unit,
         appliance=appliance,
+        note=one.note,
+        approx=one.approx,
     )

@@ -18,10 +18,13 @@ from schemas.questions import Candidate, Question
 from schemas.readings import Alternative, Reading
 from schemas.sheet import Sheet
 
-__all__ = ["MOST_CANDIDATES", "open_questions"]
+__all__ = ["MOST_CANDIDATES", "TURN_WAYS", "open_questions"]
 
 MOST_CANDIDATES = 6
 """As many likely answers are offered; anything else is typed."""
+
+TURN_WAYS = ("cw", "ccw")
+"""Clockwise and counterclockwise, as they stand behind the screw in the note of a turn."""
 
 _MOST_READINGS = 3
 _PLACE = {DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR}
@@ -226,10 +229,27 @@ def _candidates(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Candidate]
             appliance=reading.appliance if way.appliance is None else way.appliance,
             why=way.why,
         )
-        told = candidate.model_copy(update={"why": ""})
-        if told not in seen and (candidate.value or sheet.quantity(quantity).kind == "text"):
-            seen.add(told)
-            yield candidate
+        for whole in _with_turns(candidate, reading, sheet):
+            told = whole.model_copy(update={"why": ""})
+            if told not in seen and (whole.value or sheet.quantity(quantity).kind == "text"):
+                seen.add(told)
+                yield whole
+
+
+def _with_turns(candidate: Candidate, reading: Reading, sheet: Sheet) -> Iterator[Candidate]:
+    """Yield a candidate with each screw and way that it may be of, where one of them was not said; else as it is."""
+    kinds = {doubt.kind for doubt in reading.doubts}
+    turn = sheet.quantity(candidate.quantity).kind == "move"
+    if not turn or not kinds & {DoubtKind.SCREW_UNCLEAR, DoubtKind.DIRECTION_UNCLEAR}:
+        yield candidate
+        return
+    words = reading.note.split()
+    likely = sorted(sheet.screws, key=lambda one: one.condition != candidate.condition)
+    known = [word for word in words if word in {one.id for one in sheet.screws}]
+    way = [word for word in words if word in TURN_WAYS]
+    for screw in [one.id for one in likely] if DoubtKind.SCREW_UNCLEAR in kinds else known:
+        for turned in TURN_WAYS if DoubtKind.DIRECTION_UNCLEAR in kinds else way:
+            yield candidate.model_copy(update={"note": f"{screw} {turned}", "why": "one that it may be"})
 
 
 def _usual_ways(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Alternative]:

@@ -260,7 +260,8 @@ class Table:
             value=candidate.value,
             unit=candidate.unit,
             appliance=candidate.appliance,
-            note=now.note,
+            approx=_approx(candidate, now),
+            note=now.note if candidate.note is None else candidate.note,
             source=now.source,
             alternatives=now.alternatives,
             passed=(*now.passed, f"{how} by a person"),
@@ -316,7 +317,14 @@ def _slot(one: Reading | Candidate) -> tuple[str | None, ...]:
 
 def _same(one: Reading, other: Reading | Candidate) -> bool:
     """Say whether both give the same value of the same thing."""
-    return all(getattr(one, name) == getattr(other, name) for name in _TOLD)
+    return other.note in (None, one.note) and all(getattr(one, name) == getattr(other, name) for name in _TOLD)
+
+
+def _approx(candidate: Candidate, now: Reading) -> bool:
+    """Say whether a settled value is about right: as the person says, else as it was said, if it is the same value."""
+    if candidate.approx is not None:
+        return candidate.approx
+    return now.approx and (candidate.value, candidate.unit) == (now.value, now.unit)
 
 
 _TOLD = ("quantity", "condition", "phase", "value", "unit", "appliance")

@@ -15,7 +15,11 @@ __all__ = ["Answer", "Candidate", "Question"]
 
 
 class Candidate(Model):
-    """One likely answer, complete: choosing it settles the reading. ``why`` says why it is offered."""
+    """One likely answer, complete: choosing it settles the reading. ``why`` says why it is offered.
+
+    ``note`` is what belongs to the value (the screw and way of a turn), None: as in the reading; ``approx`` says that
+    the value is about right, None: as in the reading, if that has the same value.
+    """
 
     reading: str
     quantity: Name
@@ -24,6 +28,8 @@ class Candidate(Model):
     value: str
     unit: str
     appliance: str | None = None
+    note: str | None = None
+    approx: bool | None = None
     why: str = ""
 
 

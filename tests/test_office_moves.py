@@ -41,7 +41,7 @@ def test_a_line_is_moved_to_the_other_appliance_and_taken_back_by_key(store: Sto
     moved = clerk.send(there, appliance="number two", why="the tags were mixed up")
     assert of_line(store, "job-1", line) == [("number two", "9.1")]
     told = clerk.get_page(moved.json()["go"])
-    assert "moved a typed line to number two: the tags were mixed up" in told
+    assert f"moved a typed line “{LINE}” to number two: the tags were mixed up" in told
     seq = re.search(r'name="seq" value="(\d+)"', told)
     assert seq
     assert clerk.send("/job/job-1/undo", seq=seq[1]).status_code == 200
@@ -57,7 +57,7 @@ def test_a_line_is_moved_to_another_job_and_taken_back_from_there(store: Store, 
     gone = clerk.get(there)
     assert gone.status_code == 404
     assert "It was moved to job job-2" in gone.text
-    assert "moved a typed line here from job job-1: another site" in clerk.get_page("/job/job-2/history")
+    assert f"moved a typed line “{LINE}” here from job job-1: another site" in clerk.get_page("/job/job-2/history")
     into = next(one.seq for one in store.entries("job-2") if isinstance(one.body, MovedIn))
     assert clerk.send("/job/job-2/undo", seq=str(into)).status_code == 200
     assert of_line(store, "job-1", line) == [("number one", "9.1")]
@@ -88,7 +88,7 @@ def test_what_comes_after_closing_is_kept_and_opens_the_job_again(store: Store, 
     assert ("number one", "9.1") in of_line(store, "job-1", job.filed[-1].sha256)
     html = clerk.get_page("/job/job-1")
     assert "Ines Pell closed this job on" in html
-    assert "Since then Rowan Ashby added a typed line." in html
+    assert f"Since then Rowan Ashby added a typed line “{LINE}”." in html
     # The list hears of what other programs write within a second or two.
     until(lambda: "open again since it was closed" in clerk.get_page("/?q=job-1"))
     assert clerk.close("job-1", "seen").status_code == 200
@@ -107,7 +107,7 @@ def test_a_signature_names_the_record_and_what_changed_after_it(store: Store, cl
     assert clerk.send("/job/job-1/line", line=LINE).status_code == 200
     html = clerk.get_page("/job/job-1/close")
     assert "Made after it:" in html
-    assert "Ines Pell added a typed line" in html
+    assert f"Ines Pell added a typed line “{LINE}”" in html
     # What is signed is what was seen: the form from before the line is refused.
     late = clerk.send("/job/job-1/sign", role="office", name="Ines Pell", **seen)
     assert late.status_code == 409
