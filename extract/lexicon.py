@@ -208,6 +208,8 @@ class Grammar:
                     for entry in phrases.get(tuple(lows[i : i + size]), ()):
                         if entry.kind == "unit" and not (beside and self._is_unit(tokens, i, entry)):
                             continue
+                        if entry.kind == "cue" and size == 1 and w in lang.minus and self._is_sign(tokens, i, likes):
+                            continue
                         here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))
             if w in self.appliance_words or (w == "#" and i + 1 < len(tokens)):
                 here.extend(self._numbered(tokens, i))
@@ -220,6 +222,10 @@ class Grammar:
             here.extend(self._numbers(tokens, i, likes))
             edges.append(here)
         return [_merged(_longest(here, likes, edges)) for here in edges]
+
+    def _is_sign(self, tokens: Sequence[Token], i: int, likes: Sequence[bool]) -> bool:
+        """ "Offset negative point one" says no to nothing; "negative nine three" alone may."""
+        return i > 0 and tokens[i - 1].kind != "mark" and any(likes[i + 1 : i + 2])
 
     def _broken_off(self, tokens: Sequence[Token], i: int) -> bool:
         """ "sev— six": a word that is broken off in front of a dash."""

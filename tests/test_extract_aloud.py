@@ -118,3 +118,9 @@ def test_heard_another_firing_rate_in_another_way_is_asked() -> None:
 def test_heard_a_value_that_runs_on_into_the_next_word_is_asked() -> None:
     (asked,) = read("10.9 months of fire.", ("10 point nine one C O two, full fire", 1.0))
     assert not asked.taken
+
+
+def test_heard_negative_in_front_of_a_number_is_its_sign() -> None:
+    for said in ("Offset negative point one five.", "The offset reads negative 0.15."):
+        (reading,) = read(said, (said, 1.0), before="Low fire.")
+        assert reading.value == "-0.15"
