@@ -13,8 +13,8 @@ __all__ = ["failed_findings"]
 
 _FAILED = "failed"
 _SAY = (
-    "recorded as failed. A qualified person has to put it right, after the maker's instructions and local code; then it is "
-    "looked at and recorded again"
+    "recorded as failed. A qualified person has to put it right, after the maker's instructions and local code; then "
+    "it is looked at and recorded again"
 )
 _BASIS = "common practice, no source; the maker's instructions and local code rule"
 

@@ -7,11 +7,20 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from checks.rows import Rows, in_unit
-from physics.laws import CO2_MAX_BAND, O2_IN_AIR, co_air_free, co_air_free_by_co2
-from schemas.appliance import Fuel
+from physics.laws import (
+    CO2_MAX_BAND,
+    COMPUTED_TOLERANCE,
+    O2_IN_AIR,
+    co_air_free,
+    co_air_free_by_co2,
+    co_to_co2,
+    dilution_gap,
+)
+from schemas.appliance import ApplianceFile, Fuel
 from schemas.base import is_value_text
+from schemas.sheet import Sheet
 
-__all__ = ["Possible", "possible_air_free", "possible_values"]
+__all__ = ["Possible", "open_fuels", "possible_air_free", "possible_ratio", "possible_values"]
 
 # A display that has run past its range. It is the worst that can be read, never no reading.
 _OVER_RANGE = frozenset({"ol", "o.l.", "over range", "over-range", "overrange", "pegged", "hi"})
@@ -60,47 +69,62 @@ def possible_values(rows: Rows) -> Iterator[Possible]:
                 yield Possible((r.id,), quantity, condition or "", r.phase, value, unit, appliance, r.taken, how)
 
 
-def possible_air_free(values: Sequence[Possible], fuel: Fuel | None) -> Iterator[Possible]:
-    """Yield the CO air-free that each possible CO makes with each possible O2 of its row; without O2, with CO2.
+def open_fuels(values: Sequence[Possible], sheet: Sheet, file: ApplianceFile | None) -> tuple[Fuel, ...]:
+    """Return every fuel that may be burnt here: the file's and each that may have been said; else the sheet's."""
+    said = {value.value for value in values if value.quantity == "fuel"} | ({file.fuel} if file else set())
+    choices = {choice for q in sheet.quantities if q.id == "fuel" for choice in q.choices}
+    return tuple(fuel for fuel in CO2_MAX_BAND if fuel in (said or choices)) or tuple(CO2_MAX_BAND)
 
-    Without either, CO itself is the least that CO air-free can be.
+
+def possible_air_free(values: Sequence[Possible], fuels: Sequence[Fuel]) -> Iterator[Possible]:
+    """Yield the CO air-free that each possible CO makes with each possible O2 and CO2 of its row, for the worst fuel.
+
+    A CO2 that fits its O2, both settled, adds nothing: the O2 alone needs no fuel. Without either, CO itself is the
+    least that CO air-free can be.
     """
+    highest = max(CO2_MAX_BAND[fuel][1] for fuel in fuels)
     for co in (v for v in values if v.quantity == "co"):
         ppm = co.measured("[ppm]")
         if ppm is None:
             if co.over_range:
                 yield co._replace(quantity="co_air_free", how="cannot be told, CO is past the range:")
             continue
-        made = [*_made(co, ppm, _row(values, co, "o2"), fuel)] or [*_made(co, ppm, _row(values, co, "co2"), fuel)]
+        o2s = [(o2, share) for o2, share in _row(values, co, "o2") if 0 <= share < O2_IN_AIR]
+        co2s = [one for one in _row(values, co, "co2") if not any(_fits(*one, *o2, fuels) for o2 in o2s)]
+        made = [_made(co, o2, co_air_free(ppm, share), "O2") for o2, share in o2s]
+        made += [_made(co, co2, co_air_free_by_co2(ppm, share, highest), "CO2") for co2, share in co2s]
         yield from made or [co._replace(quantity="co_air_free", how=f"{co.how} at least")]
 
 
-def _row(values: Sequence[Possible], co: Possible, quantity: str) -> list[Possible]:
+def possible_ratio(values: Sequence[Possible]) -> Iterator[Possible]:
+    """Yield the CO to CO2 ratio, both by volume, that each possible CO makes with each possible CO2 of its row."""
+    for co in (v for v in values if v.quantity == "co"):
+        ppm = co.measured("[ppm]")
+        for co2, share in _row(values, co, "co2") if ppm is not None else []:
+            made = _made(co, co2, co_to_co2(ppm or Decimal(0), share), "CO2", step="0.00001")
+            yield made._replace(quantity="co_ratio", unit="")
+
+
+def _row(values: Sequence[Possible], co: Possible, quantity: str) -> list[tuple[Possible, Decimal]]:
+    """Return the values of another gas in the row of a CO with their shares in %, those of the same phase first."""
     same = [v for v in values if (v.quantity, v.condition, v.appliance) == (quantity, co.condition, co.appliance)]
-    return [v for v in same if v.phase == co.phase] or same
+    found = [v for v in same if v.phase == co.phase] or same
+    shares = [(v, v.measured("%")) for v in found]
+    return [(v, share) for v, share in shares if share is not None and (share > 0 or quantity == "o2")]
 
 
-def _made(co: Possible, ppm: Decimal, partners: Sequence[Possible], fuel: Fuel | None) -> Iterator[Possible]:
-    for partner in partners:
-        share = partner.measured("%")
-        if share is None:
-            continue
-        if partner.quantity == "o2":
-            if not 0 <= share < O2_IN_AIR:
-                continue
-            air_free, name = co_air_free(ppm, share), "O2"
-        else:
-            if share <= 0:
-                continue
-            # The highest CO2max of the fuel gives the highest CO air-free.
-            air_free, name = co_air_free_by_co2(ppm, share, CO2_MAX_BAND[fuel or "natural_gas"][1]), "CO2"
-        settled = co.settled and partner.settled
-        how = f"worked out from CO and {name} {'is' if settled else 'may be'}"
-        yield co._replace(
-            readings=(*co.readings, *partner.readings),
-            quantity="co_air_free",
-            value=str(air_free.quantize(Decimal("0.1"))),
-            unit="[ppm]",
-            settled=settled,
-            how=how,
-        )
+def _fits(co2: Possible, co2_share: Decimal, o2: Possible, o2_share: Decimal, fuels: Sequence[Fuel]) -> bool:
+    gap = dilution_gap(co2_share, o2_share, fuels[0] if len(fuels) == 1 else None)
+    return co2.settled and o2.settled and abs(gap) <= COMPUTED_TOLERANCE
+
+
+def _made(co: Possible, partner: Possible, value: Decimal, name: str, step: str = "0.1") -> Possible:
+    settled = co.settled and partner.settled
+    return co._replace(
+        readings=(*co.readings, *partner.readings),
+        quantity="co_air_free",
+        value=str(value.quantize(Decimal(step))),
+        unit="[ppm]",
+        settled=settled,
+        how=f"worked out from CO and {name} {'is' if settled else 'may be'}",
+    )

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from checks.limits import applicable
-from checks.possible import Possible, possible_air_free, possible_values
+from checks.possible import Possible, open_fuels, possible_air_free, possible_ratio, possible_values
 from checks.rows import Rows
 from checks.words import shown, slot_name
-from schemas.appliance import ApplianceFile, Fuel
+from schemas.appliance import ApplianceFile
 from schemas.findings import Finding, Limit
 from schemas.readings import Alarm
 from schemas.sheet import Sheet, Stop
@@ -34,12 +34,10 @@ def _said(alarm: Alarm, stop: Stop | None) -> Finding:
     return Finding(rule=stop.id, verdict=stop.level, text=text, basis=stop.basis, said=alarm.source)
 
 
-def stop_findings(
-    rows: Rows, sheet: Sheet, file: ApplianceFile | None, fuel: Fuel | None, limits: Sequence[Limit]
-) -> Iterator[Finding]:
+def stop_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None, limits: Sequence[Limit]) -> Iterator[Finding]:
     """Yield a finding for each measured stop; of several thresholds on one quantity only the highest that is passed."""
-    values = list(possible_values(rows))
-    values += possible_air_free(values, fuel)
+    read = list(possible_values(rows))
+    values = [*read, *possible_air_free(read, open_fuels(read, sheet, file)), *possible_ratio(read)]
     passed: dict[Row, tuple[Decimal, Finding]] = {}
     for stop in sheet.stops:
         names = (stop.quantity, *stop.also)
@@ -71,6 +69,8 @@ def _is_passed(stop: Stop, value: Possible, file: ApplianceFile | None, limits: 
     if stop.above_limit:
         highs = [(lim.high, lim.unit) for lim in applicable(value.quantity, value.condition, limits) if lim.high]
         return any(_beyond(value, high, unit, at_too=False) for high, unit in highs)
+    if stop.unless_limit and any(lim.high for lim in applicable(value.quantity, value.condition, limits)):
+        return False
     return _beyond(value, stop.at or stop.above or "0", stop.unit, at_too=stop.at is not None)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import get_args
 
 from checks.adjustments import adjustment_findings
-from checks.combustion import combustion_findings, fuel_of
+from checks.combustion import combustion_findings
 from checks.failed import failed_findings
 from checks.gas_input import input_findings
 from checks.heat import heat_findings
@@ -60,7 +60,7 @@ def check(
     rows = Rows([r for r in readings if r.quantity is None or r.quantity in on_sheet], tag)
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
     found = [
-        *stop_findings(rows, sheet, appliance, fuel_of(rows, appliance), known),
+        *stop_findings(rows, sheet, appliance, known),
         *failed_findings(rows, sheet),
         *combustion_findings(rows, sheet, appliance),
         *adjustment_findings(rows, sheet, appliance),

@@ -18,6 +18,7 @@ __all__ = [
     "AIR_FREE_BELOW_TOLERANCE",
     "CO2_MAX",
     "CO2_MAX_BAND",
+    "COMPUTED_TOLERANCE",
     "FLUE_BELOW_RETURN_TOLERANCE",
     "O2_IN_AIR",
     "PRESSURE_TOLERANCE",
@@ -26,6 +27,7 @@ __all__ = [
     "co2_on_line",
     "co_air_free",
     "co_air_free_by_co2",
+    "co_to_co2",
     "dilution_gap",
     "dilution_tolerance",
     "o2_on_line",
@@ -35,14 +37,16 @@ __all__ = [
 O2_IN_AIR = Decimal("20.9")
 """Oxygen in dry air as combustion instruments and US EPA Methods 3B and 19 take it, % by volume."""
 
-# Ends of what the fuel may be, % CO2 by volume dry, without excess air. Computed from stoichiometry with air of 20.9 %
-# oxygen (tests/test_physics_fuels.py does it again with cantera): methane 11.67; natural gas from nearly pure
-# methane to a rich North Sea mix; propane and butane from the pure gas to the commercial grade with its neighbours.
+# Ends of what the fuel may be, % CO2 by volume dry, without excess air. The gases are computed from stoichiometry with
+# air of 20.9 % oxygen (tests/test_physics_flue.py does it again with cantera): methane 11.67; natural gas from nearly
+# pure methane to a rich North Sea mix; propane from the pure gas (13.684) to one half of which is butane and beyond;
+# butane (13.986) with its neighbours. Oil has no one composition: 15.20 is the lower figure of handbooks, from memory;
+# the upper end is the oil of physics.fuels (15.56) and a little more.
 CO2_MAX_BAND: Mapping[Fuel, tuple[Decimal, Decimal]] = MappingProxyType(
     {
         "natural_gas": (Decimal("11.66"), Decimal("12.17")),
         "methane": (Decimal("11.65"), Decimal("11.70")),
-        "propane": (Decimal("13.69"), Decimal("14.00")),
+        "propane": (Decimal("13.68"), Decimal("14.00")),
         "butane": (Decimal("13.90"), Decimal("14.02")),
         "oil_no2": (Decimal("15.20"), Decimal("15.60")),
     }
@@ -58,6 +62,10 @@ CO2_MAX: Mapping[Fuel, Decimal] = MappingProxyType(
     }
 )
 """The line that gaps are measured from: CO2 without excess air, % by volume dry, near the middle of the fuel's band."""
+
+COMPUTED_TOLERANCE = Decimal("0.19")
+"""How far CO2 may lie off the line of its fuel where the instrument works it out from O2, % CO2: rounding of both, and
+how far natural gases differ; assumed spreads, no source (bench/misreads.py)."""
 
 PRESSURE_TOLERANCE = Decimal("0.1")
 """How far a gauge may read a running pressure above the static one, in. w.c.: one step of a common gauge
@@ -100,7 +108,7 @@ def dilution_tolerance(*, co2_step: Decimal = Decimal("0.1"), o2_step: Decimal =
     """Return the largest |``dilution_gap``| that is still explained, in % CO2, when the instrument measures both gases.
 
     0.55 = three standard deviations of 0.18, from 0.10 in O2, 0.15 in CO2 and 0.12 in CO2max (how far natural gases
-    differ). The spreads are assumptions (no source); instruments that compute CO2 from O2 keep ±0.19.
+    differ). The spreads are assumptions (no source); instruments that compute CO2 from O2 keep ``COMPUTED_TOLERANCE``.
     ``co2_step`` and ``o2_step`` are the last place that was given: "CO2 nine" may be anything from 8.5 to 9.5.
     """
     step = Decimal("0.1")
@@ -132,6 +140,17 @@ def co_air_free_by_co2(co: Decimal, co2: Decimal, co2_max: Decimal) -> Decimal:
     if co2 <= 0:
         raise BadInput(f"CO air-free cannot be worked out at CO2 {co2} %: nothing burns where the probe is.")
     return co * co2_max / co2
+
+
+def co_to_co2(co: Decimal, co2: Decimal) -> Decimal:
+    """Return the ratio of measured ``co`` (ppm, dry) to ``co2`` (% dry), both by volume: 96 ppm to 9.2 % is 0.00104.
+
+    Raises:
+        BadInput: ``co2`` is 0 or less, so nothing has burned.
+    """
+    if co2 <= 0:
+        raise BadInput(f"A CO to CO2 ratio cannot be worked out at CO2 {co2} %: nothing burns where the probe is.")
+    return co / (co2 * 10_000)
 
 
 def air_free_gap(air_free: Decimal, co: Decimal, o2: Decimal) -> Decimal:

@@ -200,7 +200,8 @@ class Stop(Model):
     like. Denials, questions, stories and suppositions are the language's, not the sheet's (``en-alarms.toml``).
     With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``) above the
     highest that maker or plate allow; a check or choice in one of ``states``; or (``unlike_file``) a choice that
-    differs from the appliance file. ``also`` are other quantities that it holds for in the same way.
+    differs from the appliance file. ``also`` are other quantities that it holds for in the same way. With
+    ``unless_limit`` it gives way to a highest value that maker, plate or the job's own limits name for the quantity.
     """
 
     id: Name
@@ -218,6 +219,7 @@ class Stop(Model):
     above_limit: bool = False
     states: tuple[str, ...] = ()
     unlike_file: bool = False
+    unless_limit: bool = False
     unit: UnitCodeOrNone = ""
     level: Literal["stop", "caution"] = "stop"
     say: str = Field(min_length=1)

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from checks import check, said_stops
+from schemas.appliance import ApplianceLimit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.findings import Finding
 from schemas.load import load_appliance, load_sheet, shipped
@@ -77,11 +78,81 @@ def test_co_air_free_is_worked_out_from_co_and_o2() -> None:
     assert stop.readings == ("co=330", "o2=4.4")
 
 
+NATURAL = reading("fuel", "", "natural_gas")
+
+
 def test_without_o2_it_is_worked_out_from_co2() -> None:
     # 330 · 12.17 / 9.3 = 432 with the richest natural gas; at 11 % CO2 it is 365.
     for co2, stopped in (("9.3", True), ("11.0", False)):
         row = reading("co", "high_fire", "330", "[ppm]"), reading("co2", "high_fire", co2, "%")
-        assert ("flue_co_air_free_400" in names(*row, file=None)) is stopped
+        assert ("flue_co_air_free_400" in names(NATURAL, *row, file=None)) is stopped
+
+
+# 320 ppm at 10.5 % CO2 by hand: 320 · 12.17 / 10.5 = 371 with natural gas, · 14.00 = 427 with propane, · 14.02 = 427
+# with butane (ultimate CO2 computed with cantera in test_physics_flue.py).
+@pytest.mark.parametrize(
+    ("fuel", "file", "stopped"),
+    [
+        (None, None, True),  # nothing is known of the gas: the worst that the sheet knows
+        ("natural_gas", None, False),
+        ("propane", None, True),
+        (None, FILE, False),
+        ("natural_gas", FILE, False),
+        ("propane", FILE, True),  # file and word differ
+    ],
+)
+def test_the_worst_gas_still_open_counts(fuel: str | None, file: Any, stopped: bool) -> None:
+    row = [reading("co", "high_fire", "320", "[ppm]"), reading("co2", "high_fire", "10.5", "%")]
+    said = [reading("fuel", "", fuel)] if fuel else []
+    assert ("flue_co_air_free_400" in names(*said, *row, file=file)) is stopped
+
+
+def test_a_gas_that_may_have_been_said_counts() -> None:
+    row = [reading("co", "high_fire", "320", "[ppm]"), reading("co2", "high_fire", "10.5", "%")]
+    unsure = doubtful("fuel", "", "natural_gas", "", Alternative(value="propane"))
+    assert "flue_co_air_free_400" in names(unsure, *row, file=None)
+
+
+def test_of_o2_and_co2_that_do_not_fit_the_worse_counts() -> None:
+    # By O2 300 · 20.9 / 16.9 = 371, by CO2 300 · 12.17 / 8 = 456.
+    co = reading("co", "high_fire", "300", "[ppm]")
+    for make in (reading, doubtful):
+        row = co, make("o2", "high_fire", "4.0", "%"), make("co2", "high_fire", "8.0", "%")
+        (stop,) = [f for f in stops(NATURAL, *row, file=None) if f.rule == "flue_co_air_free_400"]
+        assert "456.4 ppm" in stop.text
+        assert stop.readings == ("co=300", "co2=8.0")
+
+
+def test_a_co2_that_fits_its_o2_adds_nothing_whatever_the_gas() -> None:
+    # 300 ppm at 4.6 % O2 are 385; 9.2 % CO2 alone could be butane's, 457, but not with that O2.
+    row = [reading("co", "high_fire", "300", "[ppm]"), reading("o2", "high_fire", "4.6", "%")]
+    assert "flue_co_air_free_400" not in names(*row, reading("co2", "high_fire", "9.2", "%"), file=None)
+
+
+# ---------------------------------------------------------------- UK practice: 350 ppm, and CO to CO2 0.0040
+@pytest.mark.parametrize(("value", "stopped"), [("0.0040", False), ("0.0041", True), ("0.012", True)])
+def test_a_ratio_that_was_read(value: str, stopped: bool) -> None:
+    assert ("flue_co_ratio" in names(reading("co_ratio", "high_fire", value), file=None)) is stopped
+
+
+def test_a_ratio_is_worked_out_from_co_and_co2() -> None:
+    # By definition: 400 ppm / 10.0 % = 0.0040; 401 ppm is above.
+    for co, stopped in (("400", False), ("401", True)):
+        row = reading("co", "high_fire", co, "[ppm]"), reading("co2", "high_fire", "10.0", "%")
+        found = {f.rule: f for f in stops(*row, file=None)}
+        assert ("flue_co_ratio" in found) is stopped
+        if stopped:
+            assert "worked out from CO and CO2 is 0.00401." in found["flue_co_ratio"].text
+            assert found["flue_co_ratio"].readings == ("co=401", "co2=10.0")
+    row = reading("co", "high_fire", "60", "[ppm]"), doubtful("co2", "high_fire", "9.2", "%", Alternative(value="0.92"))
+    assert "flue_co_ratio" in names(*row, file=None)
+
+
+def test_350_ppm_stops_where_the_maker_gives_no_figure() -> None:
+    assert names(reading("co", "high_fire", "350", "[ppm]"), file=None) == ["flue_co_100"]
+    assert names(reading("co", "high_fire", "351", "[ppm]"), file=None) == ["flue_co_350"]
+    allows = FILE.model_copy(update={"limits": (ApplianceLimit(quantity="co", high="390", unit="[ppm]"),)})
+    assert names(reading("co", "high_fire", "351", "[ppm]"), file=allows) == ["flue_co_100"]
 
 
 def test_without_either_co_alone_is_the_least() -> None:

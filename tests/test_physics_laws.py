@@ -93,6 +93,13 @@ def test_rounding_is_explained(co: D, o2: D) -> None:
         assert abs(laws.air_free_gap(D(shown), co, o2)) <= laws.air_free_tolerance(co, o2)
 
 
+def test_co_to_co2_by_definition() -> None:
+    # 96 ppm to 9.2 %: 96e-4 / 9.2.
+    assert laws.co_to_co2(D(96), D("9.2")) == pytest.approx(D("0.00104"), abs=D("0.000005"))
+    with pytest.raises(BadInput, match="nothing burns"):
+        laws.co_to_co2(D(96), D(0))
+
+
 def test_shortfall_is_one_sided() -> None:
     assert laws.shortfall(D("7.9"), D("7.7")) == D("0.2")
     assert laws.shortfall(D("7.1"), D("7.7")) == 0
