@@ -46,6 +46,8 @@ class Language(NamedTuple):
     turned: frozenset[str]
     since: frozenset[str]
     hearsay: frozenset[str]
+    denials: frozenset[str]
+    carried_out: frozenset[str]
     one_after: frozenset[str]
     one_before: frozenset[str]
     degrees: tuple[str, ...]
@@ -95,6 +97,8 @@ def language(code: str = "en") -> Language:
         turned=frozenset(raw["words"]["turned"]),
         since=frozenset(raw["words"]["since"]),
         hearsay=frozenset(raw["words"]["hearsay"]),
+        denials=frozenset(raw["words"]["denials"]),
+        carried_out=frozenset(raw["words"]["carried_out"]),
         one_after=frozenset(raw["words"]["one_after"]),
         one_before=frozenset(raw["words"]["one_before"]),
         degrees=tuple(raw["words"]["degrees"]),

@@ -19,16 +19,21 @@ OVER_RANGE = "over range"
 def over_range(b: Book, p: Parsed) -> None:
     """Record the quantities that a sentence says to be over range.
 
-    A sentence with numbers is read as numbers ("pegged at nine one"). A quantity that is not named is the one spoken
-    of last, and is asked about.
+    A clause with numbers is read as numbers ("pegged at nine one"). A quantity that is not named is the one spoken of
+    last, and is asked about.
     """
     cue = next((i for i in p.laid.items if i.role("over_range")), None)
-    if cue is None or p.values or p.sentence.mark == "?":
+    if cue is None or p.sentence.mark == "?":
         return
-    segment = p.sentence.segments[p.laid.segment_of[p.laid.items.index(cue)]]
+    place = p.laid.segment_of[p.laid.items.index(cue)]
+    segment = p.sentence.segments[place]
+    if any(v.segment == place for v in p.values):
+        return
     if segment.kind != "reading" or any(s.has("not", "unsure") for s in p.sentence.segments):
         return
     measured = [n for n in p.names if n.ids and not n.implied and b.g.quantities[n.ids[0]].kind == "number"]
+    if p.values:  # "CO2 eight nine, CO pegged": of the list, what is named in this clause
+        measured = [n for n in measured if any(i.start <= n.start < i.end for i in segment.items)]
     doubts: list[Doubt] = []
     if measured:
         quantity, start = measured[-1].ids[0], min(measured[-1].start, cue.start)

@@ -65,6 +65,7 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
             if grammar.quantities[q].kind == "check"
             and not (s.numbers and grammar.quantities[i.value.ids[0]].kind == "number")
         ]
+        none_of = {q for q, i in named if _none(i, s, tokens)}
         together = s.has("both")
         if named:
             told = set(states)
@@ -72,6 +73,8 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
         elif open_ and _something_else(s):
             open_ = []  # "high limit passed, the low pump failed": that is of another thing
         pending = s.has("not_done") or s.kind == "future"
+        undone = [" ".join(t.low for t in tokens[i.start : i.end]) for i in s.items if i.role("not_done")]
+        only_denied = bool(undone) and grammar.lang.denials.issuperset(undone)
         skipped = s.has("skipped")
         for q, i in named:
             spans.setdefault(q, [i.start, i.end])
@@ -94,12 +97,19 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
                     words = " ".join(t.low for t in tokens[i.start : i.end])
                     states.setdefault(q, []).append((_opposite(q, state, words, grammar), i.end))
                 elif q in targets:
-                    real = "not yet" if pending and state in ("passed", "done") and not _denies(i, tokens) else state
+                    open_yet = pending and state in ("passed", "done") and not _denies(i, tokens)
+                    real = (DENIED if only_denied and state == "passed" else "not yet") if open_yet else state
+                    if q in none_of:
+                        real = {"passed": DENIED, "done": "not yet"}.get(real, real)
                     states.setdefault(q, []).append((real, i.end))
+        for q in none_of - states.keys():
+            states[q] = [(DENIED, spans[q][1])]
         if pending:
             for q, _ in named:
                 if q not in states and s.has("not_done"):
-                    states.setdefault(q, []).append(("not yet", spans[q][1]))
+                    behind = next((i.end for i in s.items if i.role("not_done")), 0)
+                    tried = {t.low for t in tokens[behind : s.items[-1].end]}.isdisjoint(grammar.lang.carried_out)
+                    states.setdefault(q, []).append((DENIED if only_denied and tried else "not yet", spans[q][1]))
     yield from answered.values()
     for q, found in states.items():
         if q in answered:
@@ -111,6 +121,12 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
         unclear = DENIED in names
         start, end = spans.get(q, [found[0][1] - 1, found[0][1]])
         yield Checked(q, "failed" if state == DENIED else state, start, max(end, *(e for _, e in found)), unclear)
+
+
+def _none(named: Item, s: Segment, tokens: Sequence[Token]) -> bool:
+    """ "No relief valve fitted", "no leak test done": there is none, whatever is said of it."""
+    n = s.items.index(named)
+    return n > 0 and [t.low for t in tokens[s.items[n - 1].start : s.items[n - 1].end]][-1:] == ["no"]
 
 
 def _something_else(s: Segment) -> bool:

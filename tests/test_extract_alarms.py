@@ -66,6 +66,10 @@ def alarms_of(one: Utterance) -> list[Alarm]:
         ("It's dropped two millibar on the tightness test", "tightness_drop"),
         ("Leak test failed", "gas_leak"),
         ("We've got bubbles on the union", "gas_leak"),
+        ("The sniffer's screaming at the tee.", "gas_leak"),
+        ("My clip-on's going off", "alarm_sounding"),
+        ("It locked out three times on ignition.", "repeated_lockout"),
+        ("It keeps locking out.", "repeated_lockout"),
     ],
 )
 def test_a_stop_is_heard(text: str, stop: str) -> None:
@@ -100,6 +104,8 @@ def test_a_stop_is_heard(text: str, stop: str) -> None:
         "I'm sick of this screw",
         "This wiring is giving me a headache",
         "Tested the CO alarm, it's sounding, good.",
+        "Flame failure test, it locked out twice, good.",
+        "It locked out as it should.",
     ],
 )
 def test_what_only_looks_like_a_stop_is_none(text: str) -> None:

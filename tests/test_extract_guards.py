@@ -213,3 +213,51 @@ def test_guards_a_value_in_a_remark_is_asked_about(text: str) -> None:
 def test_guards_a_remark_without_a_new_value_asks_nothing(texts: tuple[str, ...]) -> None:
     context, _ = talk(*texts)
     assert all(r.taken for r in context.readings.values())
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity"),
+    [
+        ("High limit didn't pass.", "high_limit_test"),
+        ("The high limit test did not pass.", "high_limit_test"),
+        ("Low water cutoff not good.", "low_water_test"),
+        ("Flame failure would not lock out.", "flame_failure_test"),
+        ("Spill test not good.", "spill_test"),
+        ("No relief valve fitted.", "relief_valve"),
+        ("There's no relief valve.", "relief_valve"),
+        ("No CO alarm fitted.", "co_alarm_present"),
+    ],
+)
+def test_guards_a_denied_check_may_have_failed(text: str, quantity: str) -> None:
+    context, _ = talk(text)
+    (reading,) = context.readings.values()
+    assert (reading.quantity, reading.value, kinds(reading)) == (quantity, "failed", {DoubtKind.TO_CONFIRM})
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity"),
+    [
+        ("High limit not tested.", "high_limit_test"),
+        ("Didn't do the spill test.", "spill_test"),
+        ("Flame failure test isn't done.", "flame_failure_test"),
+        ("No leak test done.", "leak_test"),
+    ],
+)
+def test_guards_a_check_that_was_not_carried_out_is_not_yet(text: str, quantity: str) -> None:
+    context, _ = talk(text)
+    assert [(r.quantity, r.value, r.taken) for r in context.readings.values()] == [(quantity, "not yet", True)]
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity"),
+    [
+        ("Relief valve missing.", "relief_valve"),
+        ("Relief valve is not piped.", "relief_valve"),
+        ("Gas valve did not close.", "gas_valve_test"),
+        ("Ports are still open.", "ports_closed"),
+        ("Venting not right.", "venting_checked"),
+    ],
+)
+def test_guards_a_failure_in_plain_words_is_one(text: str, quantity: str) -> None:
+    context, _ = talk(text)
+    assert [(r.quantity, r.value, r.taken) for r in context.readings.values()] == [(quantity, "failed", True)]

@@ -65,3 +65,9 @@ def test_over_range_without_a_name_is_asked() -> None:
 def test_over_range_co_stops_the_work(text: str) -> None:
     sheet = load_sheet("gas-boiler-start-up")[0]
     assert {f.rule for f in _stops([text], text, sheet, grammar())} >= {"flue_co_air_free_400"}
+
+
+def test_over_range_in_a_list_of_values_is_of_its_own_clause() -> None:
+    context, _ = talk("Low fire CO2 eight nine, O2 five one, CO pegged.")
+    found = {r.quantity: (r.condition, r.value) for r in context.readings.values()}
+    assert found == {"co2": ("low_fire", "8.9"), "o2": ("low_fire", "5.1"), "co": ("low_fire", "over range")}
