@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from checks.gas_input import clocked_kilowatt
+from checks.gas_input import clocked_heat
 from checks.rows import Rows, in_unit, number
 from checks.words import named
 from physics.water import heat_to_water
@@ -30,7 +30,7 @@ def heat_findings(rows: Rows, sheet: Sheet) -> Iterator[Finding]:
     for condition in sheet.conditions:
         names = ("flow", "supply_temp", "return_temp", "efficiency")
         readings = [r for name in names if (r := rows.standing(name, condition.id)) is not None]
-        gas = clocked_kilowatt(rows, condition.id)
+        gas = clocked_heat(rows, condition.id)
         if len(readings) < len(names) or gas is None:
             continue
         flow, supply, back, share = (
@@ -41,11 +41,11 @@ def heat_findings(rows: Rows, sheet: Sheet) -> Iterator[Finding]:
         if not 0 <= (supply + back) / 2 <= 120:
             continue
         water = heat_to_water(flow * _LITRE_A_MINUTE, supply, back) / 1000
-        useful = float(gas[1]) * share / 100
+        useful = float(gas.kilowatt) * share / 100
         allowed = _ALLOWED + _DEGREE / (supply - back)
         off = water / useful - 1
         if abs(off) > allowed:
-            yield _finding(sheet, [*readings, *gas[0]], water, useful, off)
+            yield _finding(sheet, [*readings, *gas.readings], water, useful, off)
 
 
 def _in(reading: Reading, unit: str) -> float | None:
