@@ -63,8 +63,8 @@ class Mind:
     """Understands what the tool says, and knows what is true. ``gold`` are true readings, in the corpus' words."""
 
     def __init__(self, gold: Sequence[dict[str, Any]], sheet: Sheet) -> None:
-        self._gold = gold
         self._sheet = sheet
+        self._gold = [{**one, "value": self._as_said(one)} for one in gold]
         self._quantities = {spelled(one.name): one.id for one in sheet.quantities}
         self._conditions = {one.name: one.id for one in sheet.conditions}
         self._phrases = {name: _pattern(spoken().phrases[name]) for name in (*_TOLD, "said_back", "row", "again")}
@@ -130,6 +130,11 @@ class Mind:
     def _place(self, told: str, places: str) -> str:
         """Name the quantity or the condition that a value is of."""
         value, _, common = told.partition(", ")
+        slot, common = self._slot(common), common.partition(", ")[0]
+        for gold in self._gold:
+            mine = slot is not None and gold["quantity"] == slot[0] and gold["condition"].startswith(slot[1])
+            if mine and gold.get("appliance") in re.split(r"\W+", places) and _is_said(value, [gold["value"]]):
+                return f"boiler {_in_words(gold['appliance'])}"
         for place in re.split(rf", {spoken().phrases['or']} |, ", places):
             name = next((one for one in sorted(self._quantities, key=len, reverse=True) if one in (place, common)), "")
             name = name or next((one for one in self._quantities if place.startswith(f"{one} ")), "")
@@ -163,6 +168,12 @@ class Mind:
         """Return the quantity's name that a text begins with (empty: none), and the rest."""
         name = next((one for one in sorted(self._quantities, key=len, reverse=True) if text.startswith(f"{one} ")), "")
         return name, text[len(name) :].strip()
+
+    def _as_said(self, gold: dict[str, Any]) -> Any:
+        """Return a choice by the words for it; anything else as it is."""
+        known = next((one for one in self._sheet.quantities if one.id == gold["quantity"]), None)
+        words = known.choices.get(str(gold["value"])) if known is not None else None
+        return words[0] if words else gold["value"]
 
     def _short(self, name: str) -> str:
         return spelled(self._sheet.quantity(self._quantities[name]).said[0])

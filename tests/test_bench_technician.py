@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from bench.technician import Mind
 from schemas.load import load_sheet
 
-GOLD = [
+GOLD: list[dict[str, Any]] = [
     {"quantity": "co2", "condition": "high_fire/before", "value": 10.1},
     {"quantity": "co2", "condition": "high_fire/after", "value": 9.3},
     {"quantity": "co", "condition": "high_fire", "value": 76},
     {"quantity": "o2", "condition": "low_fire", "value": 5},
+    {"quantity": "flue_temp", "condition": "low_fire", "value": 121, "appliance": "2"},
+    {"quantity": "fuel", "condition": "", "value": "natural_gas"},
 ]
 MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
 
@@ -41,6 +45,9 @@ MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
         ("Limit, C O two, high fire, eight to nine, right?", "yes"),
         ("Missing at high fire: O two, C O, and 5 more.", None),
         ("Taken back: C O, high fire, seventy-six.", None),
+        ("one hundred twenty-one degrees, Flue temperature, low fire: 1, or 2?", "boiler two"),
+        ("one hundred thirty-one degrees, Flue temperature, low fire: 1, or 2?", "skip"),
+        ("Fuel, natural gas, right?", "yes"),
         ("Later.", None),
     ],
 )

@@ -428,6 +428,16 @@ def test_co_signs_and_serials_must_be_answered_with_their_value() -> None:
             "nine point three, C O two: high fire, or low fire?",
             "choice",
         ),
+        (
+            (
+                about("62", "co", unit="[ppm]").model_copy(update={"appliance": None}),
+                about("6.2", "co", unit="[ppm]").model_copy(update={"appliance": None}),
+                *(about("62", "co", unit="[ppm]").model_copy(update={"appliance": tag}) for tag in ("1", "2")),
+            ),
+            DoubtKind.APPLIANCE_UNCLEAR,
+            "sixty-two, C O, high fire: 1, or 2?",
+            "choice",
+        ),
     ],
 )
 def test_what_is_unclear_is_all_that_is_asked(

@@ -241,7 +241,7 @@ def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, t
     # What was said back and is said again is as good as a yes, where a yes is enough and only the hearing was poor.
     if denied or not (reply.clear or (same and reply.faint and asked.wants == "yes")):
         times = talk.times.get(asked.slot, 0)
-        if times > MOST_TIMES + 1:
+        if times > MOST_TIMES:
             return replace(talk, asked=None), (Mark("answer", question), Show("skipped"))
         talk = replace(talk, times={**talk.times, asked.slot: times + 1}, asked_until=1e9)
         again = asked if same else back

@@ -176,15 +176,7 @@ class Wording:
             values = f" {link} ".join(f"{self._name(one.quantity)} {self.of(one)}" for one in heard)
             return Asked(self.phrase("stands", values=values), "choice", question.candidates, question)
         if kinds & _LABEL and len(mine) > 1:
-            if len({(one.appliance, one.quantity, one.condition) for one in mine}) == 1:  # which unit, or which digits
-                text = self.phrase(
-                    "either", what=what, value=value, other=self._or([self.of(one) for one in mine[1:3]])
-                )
-                return Asked(text, "value", question.candidates, question)
-            same = len({one.quantity for one in mine}) == 1
-            told = f"{value}, {self._name(first.quantity)}" if same else self._bare(first)
-            text = self.phrase("place", value=told, places=self._or([self._difference(one, mine) for one in mine[:3]]))
-            return Asked(text, "choice", question.candidates, question)
+            return self._which(question, mine)
         quantity = self._sheet.quantity(first.quantity)
         if kinds & _OPEN_VALUE or (quantity.kind == "choice" and first.value not in quantity.choices):
             return Asked(self.phrase("what_is_it", what=what), "value", question.candidates, question)
@@ -195,6 +187,24 @@ class Wording:
         if self.must_carry_value(first):
             return Asked(self.phrase("say_value", what=what, value=value), "value", question.candidates, question)
         return Asked(self.phrase("right", what=what, value=value), "yes", question.candidates, question)
+
+    def _which(self, question: Question, mine: Sequence[Candidate]) -> Asked:
+        """Return a question of what a value is: its unit or digits, or else its place."""
+        placed = [one for one in mine if one.appliance is not None] or mine  # which appliance is all the question then
+        first, same = placed[0], len({one.quantity for one in placed}) == 1
+        if len({(one.appliance, one.quantity, one.condition) for one in placed}) == 1:
+            other = self._or([self.of(one) for one in placed[1:3]])
+            text = self.phrase("either" if other else "right", what=self.what(first), value=self.of(first), other=other)
+            return Asked(text, "value", question.candidates, question)
+        one_condition = same and len({one.condition for one in placed}) == 1 and first.condition
+        told = [self.of(first) if same else self._bare(first), self._name(first.quantity) if same else ""]
+        told.append(self._sheet.condition(first.condition).name if one_condition else "")
+        text = self.phrase(
+            "place",
+            value=", ".join(part for part in told if part),
+            places=self._or([self._difference(one, placed) for one in placed[:3]]),
+        )
+        return Asked(text, "choice", question.candidates, question)
 
     def back(self, asked: Asked, candidate: Candidate) -> Asked:
         """Return an answer that was not heard clearly, asked back: what it is about stays the same."""
