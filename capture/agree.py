@@ -174,6 +174,8 @@ def _passed_over(value: str, view: View, said: list[View], views: list[View]) ->
     """Whether what PP-OCR made of one cut is no reason to ask, another of its cuts holding the value."""
     if view.value == value.replace(".", ""):
         return True
+    if value in _without_inner_one(view.value) and _surely_ours(value, views):
+        return True  # the two halves of an upright stroke beside a digit, read as a one
     wide = view.cut.startswith("wider")
     if wide and view.value.startswith(value):
         return True  # the unit, read as one more figure behind the number
@@ -191,6 +193,16 @@ def _passed_over(value: str, view: View, said: list[View], views: list[View]) ->
         and bool(widest)
         and all(one.value == value and one.share > VERY_SURE for one in widest)
     )
+
+
+def _without_inner_one(value: str) -> list[str]:
+    """A value with a one between two other digits left out, each in turn."""
+    return [value[: at.start()] + value[at.end() :] for at in re.finditer(r"(?<=[02-9])1(?=[02-9])", value)]
+
+
+def _surely_ours(value: str, views: list[View]) -> bool:
+    """Whether our reader holds a value very surely in every cut, and in even light too."""
+    return all(view.value == value and view.share > VERY_SURE for view in views if view.reader != "pp-ocr")
 
 
 def _own_reasons(value: str, plain: list[View]) -> list[Doubt]:

@@ -103,12 +103,32 @@ def _covered(patch: Pixels, ground: Pixels, dark: bool, row: tuple[slice, slice]
         none = light < min(0.35 * usual, full + 0.15 * (usual - full))
     else:
         full = float(np.percentile(ink, 92))
-        bright = (light > max(usual + 0.5 * (full - usual), 1.8 * usual)) | ((least >= 249) & (common.min() < 250))
-        none = light < 0.3 * usual
+        veiled = light > max(usual + 0.5 * (full - usual), 1.8 * usual)
+        bright = (veiled & ~_soft(light, veiled, full)) | ((least >= 249) & (common.min() < 250))
+        none = light < 0.3 * float(np.percentile(light[row], 25))
     shares = (ground.astype(np.float32) + 6) / (ground.astype(np.float32) + 6).sum(axis=2, keepdims=True)
     strange = np.linalg.norm(shares - common / common.sum(), axis=2) > _COLOUR
     mask = (bright | none | strange).astype(np.uint8)
     return cv2.morphologyEx(mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_BLOB, _BLOB))) > 0
+
+
+def _soft(light: NDArray[np.float32], veiled: NDArray[np.bool_], full: float) -> NDArray[np.bool_]:
+    """Which of the parts that are too light are a veil that ink shines through: weak, and without an edge."""
+    count, marks = cv2.connectedComponents(veiled.astype(np.uint8))
+    steep = np.hypot(cv2.Scharr(light, cv2.CV_32F, 1, 0), cv2.Scharr(light, cv2.CV_32F, 0, 1)) / 32
+    soft = np.zeros(veiled.shape, bool)
+    for mark in range(1, count):
+        part = marks == mark
+        rim = cv2.dilate(part.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+        rise = float(np.percentile(steep[rim], 90)) / max(float(light[part].max()) - float(np.median(light)), 1e-6)
+        soft |= part & (float(light[part].max()) < _VEIL) & (rise < _EDGE)
+    return soft
+
+
+_VEIL = 0.55
+"""linear light below which a reflection lets light ink through"""
+_EDGE = 0.13
+"""rise a pixel, as share of the whole, that an edge has"""
 
 
 def _stranger(ground: Pixels, common: NDArray[np.floating[Any]]) -> bool:
@@ -129,18 +149,31 @@ def _stranger(ground: Pixels, common: NDArray[np.floating[Any]]) -> bool:
 
 def _hides(zone: NDArray[np.bool_]) -> bool:
     """Whether a zone beside a number (its far end first) is covered by a thing that is no frame."""
-    share = float(zone.mean())
     # A minus and a first digit both cross the middle: what leaves it free cannot hide them.
     middle = zone[round(0.35 * len(zone)) : round(0.65 * len(zone))]
     if float((middle.mean(axis=0) > 0.5).sum()) < 0.12 * _ROW:
         return False
-    # Per line, how far from the far end the strange thing reaches without a break.
-    reach = np.array([len(line) if line.all() else int(np.argmin(line)) for line in zone])
-    lines = np.arange(len(reach))
-    slope, start = np.polyfit(lines, reach, 1)
-    uneven = float(np.percentile(np.abs(reach - start - slope * lines), 90)) / _ROW
-    loose = float(zone.sum() - reach.sum()) / zone.size
-    return share > 0.93 or uneven > 0.035 or abs(float(slope)) > 0.2 or loose > 0.06
+    # Per line, how far from the number the strange thing begins: a frame's edge is straight, and not close.
+    near = zone[:, ::-1]
+    clear = np.where(near.any(axis=1), near.argmax(axis=1), near.shape[1]).astype(np.float64)
+    lines = np.arange(len(clear))
+    met = clear < near.shape[1]
+    if met.mean() < _MOST:
+        return True
+    slope, start = np.polyfit(lines[met], clear[met], 1)
+    edge = np.minimum(start + slope * lines, near.shape[1])
+    uneven = float(np.percentile(np.abs(clear - edge), 80)) / _ROW
+    return uneven > _STRAIGHT or abs(float(slope)) > _SLOPE or float(edge.min()) < _CLOSE * _ROW
+
+
+_MOST = 0.7
+"""the share of the lines of a place that a frame crosses"""
+_STRAIGHT = 0.035
+"""heights of a number by which a frame's edge may leave a straight line"""
+_SLOPE = 0.45
+"""along against across, of a frame's edge seen at a slant"""
+_CLOSE = 0.03
+"""heights of a number that a frame is away from it"""
 
 
 def _ink_beside(patch: Pixels, dark: bool, row: tuple[slice, slice]) -> bool:

@@ -3,22 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
 from capture.advice import advice_on
-from capture.photo import open_photo
-from capture.readers import Readers, load_readers
-from capture.segments import read_segments
-from capture.sights import Sight, best_sight
+from capture.locate import Quad
+from capture.photo import Pixels, open_photo
+from capture.readers import DETECT_SIDE, Readers, load_readers
+from capture.rows import rows_of
+from capture.segments import find_number, read_number, read_segments
+from capture.sights import Sight, best_sight, glance, read_tokens
 from capture.table import is_table, kind_of_table, read_table
+from schemas.doubts import DoubtKind
 from schemas.evidence import Box, Figure, Look
 
 Display = Literal["segments", "screen", "slip", "plate", "unknown"]
 
 __all__ = ["Readers", "load_readers", "look"]
+
+
+_NOT_OF_DIGITS = (DoubtKind.UNIT_UNCLEAR, DoubtKind.HIDDEN)
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What was read: the kind of display, its figures in the photo's pixels, and the rows of text beside them."""
+
+    display: Display
+    figures: list[Figure]
+    printed: list[tuple[str, Box]]
+    numbers: list[Quad]
 
 
 def look(path: Path, sha256: str, readers: Readers) -> Look:
@@ -28,29 +45,50 @@ def look(path: Path, sha256: str, readers: Readers) -> Look:
         BadInput: the file is no picture that can be read.
     """
     photo = open_photo(path)
-    plain, best = best_sight(photo.pixels, readers)
-    display, sight, figures = _read(plain, best, readers)
-    figures = [_placed(figure, sight) for figure in figures]
-    printed = [(row.text, _box(best.in_photo(row.quad))) for row in best.rows if not row.values and row.text]
+    seen = _one_number(photo.pixels, readers) or _rows_or_number(photo.pixels, readers)
     return Look(
         evidence=sha256,
-        display=display,
+        display=seen.display,
         width=photo.facts.width,
         height=photo.facts.height,
-        figures=tuple(_scaled(figure, photo.scale) for figure in figures),
-        printed=tuple((text, _box(box.corners, photo.scale)) for text, box in printed),
-        advice=advice_on(photo.pixels, figures, [w.quad for row in plain.rows for w in row.values]),
+        figures=tuple(_scaled(figure, photo.scale) for figure in seen.figures),
+        printed=tuple((text, _box(box.corners, photo.scale)) for text, box in seen.printed),
+        advice=advice_on(photo.pixels, seen.figures, seen.numbers),
         made_by=readers.made_by,
     )
 
 
-def _read(plain: Sight, best: Sight, readers: Readers) -> tuple[Display, Sight, list[Figure]]:
-    """Read rows as a table where they are one, else the one large number; the sight is the one that was read."""
+def _one_number(pixels: Pixels, readers: Readers) -> _Seen | None:
+    """One large number beside which all text is small, its digits sure: nothing else need be looked for. Else None."""
+    seen = glance(pixels, readers)
+    if seen.shows_rows:
+        return None
+    tokens = read_tokens(pixels, seen.quads, readers)
+    place = find_number(tokens, pixels, readers)
+    if place is None:
+        return None
+    if not seen.holds(place.quad):
+        seen = glance(pixels, readers, DETECT_SIDE)
+    figures = read_number(place, tokens, pixels, readers) if seen.stands_alone(place.quad) else []
+    if not figures or any(doubt.kind not in _NOT_OF_DIGITS for one in figures for doubt in one.doubts):
+        return None
+    sight = Sight(pixels, pixels, tokens, rows_of(tokens))
+    return _seen("segments", figures, sight, sight)
+
+
+def _rows_or_number(pixels: Pixels, readers: Readers) -> _Seen:
+    """Rows of text read as a table where they are one, else the one large number."""
+    plain, best = best_sight(pixels, readers)
     if is_table(best.rows):
         kind = kind_of_table(best.rows)
-        return kind, best, read_table(best, readers, kind)
-    figures = read_segments(plain.tokens, plain.pixels, readers)
-    return ("segments" if figures else "unknown"), plain, figures
+        return _seen(kind, [_placed(one, best) for one in read_table(best, readers, kind)], best, plain)
+    figures = read_segments(plain.tokens, pixels, readers)
+    return _seen("segments" if figures else "unknown", figures, best, plain)
+
+
+def _seen(display: Display, figures: list[Figure], best: Sight, plain: Sight) -> _Seen:
+    printed = [(row.text, _box(best.in_photo(row.quad))) for row in best.rows if not row.values and row.text]
+    return _Seen(display, figures, printed, [word.quad for row in plain.rows for word in row.values])
 
 
 def _placed(figure: Figure, sight: Sight) -> Figure:

@@ -26,7 +26,7 @@ from capture.unit import unit_beside
 from capture.words import number_in, split_number
 from schemas.evidence import Box, Figure
 
-__all__ = ["find_number", "places_in", "read_segments", "views_of"]
+__all__ = ["find_number", "places_in", "read_number", "read_segments", "views_of"]
 
 _CUTS = ((0.1, 0.12), (0.18, 0.35), (0.12, 0.7))
 """How much wider than the row a cut is, in its heights: across, along."""
@@ -49,13 +49,16 @@ class Place:
         return float(cv2.contourArea(self.quad))
 
     @property
+    def length(self) -> float:
+        return float(np.linalg.norm(self.quad[1] - self.quad[0]))
+
+    @property
     def rank(self) -> float:
         """How surely a large number stands here, and one that is as long as the place is."""
         across = float(np.linalg.norm(self.quad[3] - self.quad[0]))
-        along = float(np.linalg.norm(self.quad[1] - self.quad[0]))
         cells = sum(1.0 if char.isdigit() else 0.8 if char == "-" else 0.2 for char in self.value)
         narrow = cells - 0.65 * self.value.count("1")
-        length = along / max(across, 1.0)
+        length = self.length / max(across, 1.0)
         fits = min(1.0, length / (0.35 * narrow), 1.25 * cells / length)
         few = (0.4, 0.85, 1.0)[min(sum(char.isdigit() for char in self.value), 3) - 1]
         return float(self.share**1.5 * fits**2 * few * self.area**0.5)
@@ -64,8 +67,11 @@ class Place:
 def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list[Figure]:
     """The large number of a display as one figure, none where there is no number."""
     place = find_number(tokens, pixels, readers)
-    if place is None:
-        return []
+    return [] if place is None else read_number(place, tokens, pixels, readers)
+
+
+def read_number(place: Place, tokens: list[Token], pixels: Pixels, readers: Readers) -> list[Figure]:
+    """The number in a place as one figure, with its unit and what is unsure; none where no number is read there."""
     views = views_of(place, pixels, readers)
     weighed = verdict(views)
     if not weighed.value:
@@ -110,10 +116,10 @@ def _tightened(place: Place, pixels: Pixels, readers: Readers) -> Quad:
     inner = [row for row in rows if _inside(row.quad, place.quad)]
     same = [row for row in _read_places(inner, pixels, readers) if row.value == place.value]
     surest = max((row.share for row in same), default=0.0)
-    sure = sorted((row for row in same if row.share > 0.8 * surest), key=lambda row: row.area)
+    sure = sorted((row for row in same if row.share > 0.93 * surest), key=lambda row: row.length)
     if not sure:
         return place.quad
-    # The smallest may miss faint edges of its digits: others that end but little further say where they are.
+    # The shortest may miss faint edges of its digits: others that end but little further say where they are.
     corners = _in_heights(np.stack([row.quad for row in sure]), sure[0].quad)
     near = np.abs(corners - corners[0]) < _EDGE
     low = np.where(near, corners, corners[0]).min(axis=0)
@@ -173,7 +179,7 @@ def _read_places(places: list[Place], pixels: Pixels, readers: Readers) -> list[
         if shares:
             value = max(shares, key=lambda one: shares[one])
             if shares[value] > 0.05:
-                read.append(Place(place.quad, place.dark, value, shares[value]))
+                read.append(replace(place, value=value, share=shares[value]))
     return read
 
 
@@ -205,12 +211,20 @@ def _best(places: list[Place], pixels: Pixels, readers: Readers) -> Place | None
         return None
     groups.sort(key=lambda group: -sum(place.rank for place in group[:4]))
     # Of those that are nearly as sure, the largest: a row without its first digit is read as surely as the whole row.
-    best = [max((p for p in group if p.rank > 0.6 * group[0].rank), key=lambda p: p.area) for group in groups[:8]]
+    # A much larger one that is less sure is a box around a row that leans.
+    best = [
+        max((p for p in group if p.rank > 0.6 * group[0].rank and p.share > 0.85 * group[0].share), key=_area)
+        for group in groups[:8]
+    ]
     ranks = [
         sum(place.rank for place in group[:4]) * _second_look(place, pixels, readers)
         for group, place in zip(groups, best, strict=False)
     ]
     return best[int(np.argmax(ranks))]
+
+
+def _area(place: Place) -> float:
+    return place.area
 
 
 def _second_look(place: Place, pixels: Pixels, readers: Readers) -> float:

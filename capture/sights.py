@@ -1,7 +1,8 @@
 """Ways of looking for rows of text in a photo, and the one of them in which most rows make sense.
 
-The whole picture, large and small; and each shape that may be a display, straightened, its light evened out. Print
-that is pale, in shadow or beside glare is found and read only there.
+First a glance at a small picture, which tells a display with one large number from rows of text. Then the whole
+picture, large and small; and each shape that may be a display, straightened, its light evened out. Print that is pale,
+in shadow or beside glare is found and read only there.
 """
 
 from __future__ import annotations
@@ -20,9 +21,13 @@ from capture.readers import DETECT_SIDE, LINE_HEIGHT, Readers
 from capture.rows import Row, Token, rows_of
 from capture.words import is_moment, known_label
 
-__all__ = ["Sight", "best_sight", "straightened", "tokens_of"]
+__all__ = ["Glance", "Sight", "best_sight", "glance", "read_tokens", "straightened", "tokens_of"]
 
 _SMALL_SIDE = 512
+_ROWS = 4
+"""lines of like height that may be rows of a table"""
+_LIKE = 0.6
+"""of the height of another, so high a line is as high as that"""
 _STRAIGHT_SIDE = 560
 _WINDOWS = 2
 _SOFT = 1.2
@@ -63,6 +68,44 @@ class Sight:
 def _wants_value(row: Row) -> bool:
     label = known_label(row.label)
     return label is not None and label.units is not None
+
+
+@dataclass(frozen=True)
+class Glance:
+    """Where lines of text stand in a picture; nothing is read yet."""
+
+    quads: list[Quad]
+
+    @property
+    def shows_rows(self) -> bool:
+        """Whether so many lines are of one height that they may be the rows of a table."""
+        heights = sorted((_height(quad) for quad in self.quads), reverse=True)
+        return any(other >= _LIKE * high for high, other in zip(heights, heights[_ROWS - 1 :], strict=False))
+
+    def holds(self, number: Quad) -> bool:
+        """Whether a line as high as a number is where the number stands."""
+        return any(_meet(quad, number) and _height(quad) > _LIKE * _height(number) for quad in self.quads)
+
+    def stands_alone(self, number: Quad) -> bool:
+        """Whether all lines of text beside a number are much lower than it, and none that it is part of much higher."""
+        high = _height(number)
+        return all(_height(quad) < (high / _LIKE if _meet(quad, number) else _LIKE * high) for quad in self.quads)
+
+
+def glance(pixels: Pixels, readers: Readers, side: int = _SMALL_SIDE) -> Glance:
+    """Find lines of text without reading them, in a small picture if nothing else is said: large text is not missed."""
+    return Glance(readers.text.find(pixels, side))
+
+
+def _height(quad: Quad) -> float:
+    a, b, c, d = quad
+    return float(np.linalg.norm(d - a) + np.linalg.norm(c - b)) / 2
+
+
+def _meet(a: Quad, b: Quad) -> bool:
+    """Whether a good part of the smaller of two quads lies on the other."""
+    shared, _ = cv2.intersectConvexConvex(a, b)
+    return bool(shared > 0.3 * min(cv2.contourArea(a), cv2.contourArea(b)))
 
 
 def best_sight(pixels: Pixels, readers: Readers) -> tuple[Sight, Sight]:
@@ -126,7 +169,10 @@ def _even(flat: Pixels) -> Pixels:
 
 def tokens_of(pixels: Pixels, readers: Readers, side: int = DETECT_SIDE) -> list[Token]:
     """Every line of text in the picture with what it says; what was read as nothing is left out."""
-    tokens = [
-        Token(quad, readers.text.read(cut(pixels, quad, LINE_HEIGHT))) for quad in readers.text.find(pixels, side)
-    ]
+    return read_tokens(pixels, readers.text.find(pixels, side), readers)
+
+
+def read_tokens(pixels: Pixels, quads: list[Quad], readers: Readers) -> list[Token]:
+    """What stands in quads of the picture; what was read as nothing is left out."""
+    tokens = [Token(quad, readers.text.read(cut(pixels, quad, LINE_HEIGHT))) for quad in quads]
     return [token for token in tokens if token.line.text.strip() and token.line.score > 0.3]

@@ -16,16 +16,19 @@ from numpy.typing import NDArray
 
 from schemas.units import units
 
-__all__ = ["Fit", "Speller", "known_unit"]
+__all__ = ["Fit", "Speller", "ends_another", "known_unit"]
 
 _LONGEST = 6
 # MIN and MAX are what stands beside a number then, never minutes; one letter may be a scrap of anything.
 _NO_UNITS = {"min", "mins", "h", "s", "m", "f", "c", "in", "turn", "turns", "feet", "foot", "meg", "megs", "inch", '"'}
 _DEGREES = {"℃": "Cel", "℉": "[degF]", "oc": "Cel", "of": "[degF]"}
+# The digit 0 stands in no unit: recognisers write it for the letter.
 # Marks that carry nothing in a unit are taken for no sign at all.
 _MARKS = frozenset(" .,_'`:;|·")
-_ALIKE = {"μ": "µ", "₂": "2", "º": "°", "˚": "°", "％": "%"}
+_ALIKE = {"μ": "µ", "₂": "2", "º": "°", "˚": "°", "％": "%", "0": "o"}
 _FLOOR = 1e-7
+_LETTER, _SCRAP = -1.0, 4.0
+"""a unit of one letter fits scraps of anything a little: below the first its fit is lowered by the second"""
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,15 @@ def _ways() -> dict[str, str]:
             if 0 < len(way) <= _LONGEST and way not in _NO_UNITS and not re.search(r"[\[\]{}]", way):
                 ways.setdefault(way, code)
     return ways | _DEGREES
+
+
+@cache
+def ends_another(unit: str) -> bool:
+    """Whether another unit ends as this one is written: hPa, its first letter lost, would be Pa."""
+    own = [way for way, code in _ways().items() if code == unit]
+    return any(
+        code != unit and len(other) > len(way) and other.endswith(way) for other, code in _ways().items() for way in own
+    )
 
 
 def _folded(char: str) -> str:
@@ -92,6 +104,8 @@ class Speller:
         shares = np.logaddexp(ends[rows, self._last], ends[rows, self._last - 1])
         best: dict[str, float] = {}
         for way, share in zip(self._ways, shares, strict=True):
-            unit = _ways()[way]
-            best[unit] = max(best.get(unit, -1e9), float(share) - path)
+            unit, fit = _ways()[way], float(share) - path
+            if len(way) == 1 and way.isalpha() and fit < _LETTER:
+                fit -= _SCRAP
+            best[unit] = max(best.get(unit, -1e9), fit)
         return [Fit(unit, fit) for unit, fit in sorted(best.items(), key=lambda item: (-item[1], item[0]))]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from statistics import fmean
@@ -14,7 +15,7 @@ from capture.locate import Quad, cut, evened, grey_of, rectify
 from capture.photo import Pixels
 from capture.readers import LINE_HEIGHT, Readers, TextReader
 from capture.rows import Token, grow
-from capture.spelling import Fit, Speller, known_unit
+from capture.spelling import Fit, Speller, ends_another, known_unit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.units import show_unit
 
@@ -26,11 +27,17 @@ _LEFT, _ABOVE, _RIGHT, _BELOW = 0.2, 0.9, 2.6, 0.9
 """how far around they are looked for, in heights of the number"""
 _FEW = 5
 
-_CLEAR = ((-1.0, 3.0), (-2.5, 5.0))
-"""a cut says a unit where the unit's fit is above the first and above the next unit's by the second, of either pair"""
+_CLEAR = ((-1.0, 3.0), (-2.5, 5.0), (-3.5, 8.0))
+"""a cut says a unit where the unit's fit is above the first and above the next unit's by the second, of any pair"""
 _HOPELESS = -9.0
 _POOR = -6.0
 """the mean fit over the cuts below which a word is no unit, not even to be asked about"""
+
+
+_FAINT, _PLAIN = 0.35, -0.5
+"""words much fainter than the number are noise, if they are not plainly a unit"""
+_LIKE_OTHERS = ("A",)
+"""An omega is read as a small a, and mA with its m in a shadow is A: never taken unasked."""
 
 
 @dataclass(frozen=True)
@@ -38,11 +45,13 @@ class Legend:
     """A small word near a number: where, and how far from the number's right end in the number's heights.
 
     ``whole``: it does not begin where the number's digits end, so none of its letters can have been taken for those.
+    ``strength``: of its ink against its ground, as share of that of the number.
     """
 
     quad: Quad
     away: float
     whole: bool = True
+    strength: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -79,6 +88,8 @@ def unit_beside(
     rivals = [sense for sense, _ in found[1:] if sense.unit != first.unit and sense.clear > 1]
     if rivals:
         return first.unit, [_doubt(f"{show_unit(rivals[0].unit)} stands beside it too")], quad
+    if first.unit in _LIKE_OTHERS:
+        return first.unit, [_doubt("one letter that another unit may be taken for")], quad
     return first.unit, [] if first.clear > 1 else [_doubt("not read alike in all cuts")], quad
 
 
@@ -90,7 +101,8 @@ def _sense(legend: Legend, dark: bool, pixels: Pixels, readers: Readers) -> _Sen
     """Read a small word in a close cut, a wider one, and one of its ink alone; none where it spells no unit at all."""
     cuts = [cut(pixels, grow(legend.quad, along, 0.8 * along), LINE_HEIGHT) for along in (0.2, 0.4)]
     first = _fits(cuts[0], readers)
-    if first[0].fit < _HOPELESS:
+    faint = legend.strength < _FAINT
+    if first[0].fit < (_PLAIN if faint else _HOPELESS) or (faint and len(show_unit(first[0].unit)) == 1):
         return None
     views = [first, _fits(cuts[1], readers), _fits(_inked(legend.quad, dark, pixels), readers)]
     by_unit = {
@@ -98,7 +110,8 @@ def _sense(legend: Legend, dark: bool, pixels: Pixels, readers: Readers) -> _Sen
         for unit in sorted({view[0].unit for view in views})
     }
     unit = max(by_unit, key=lambda one: by_unit[one])
-    clear = sum(legend.whole and view[0].unit == unit and _is_clear(view) for view in views)
+    whole = legend.whole or not ends_another(unit)
+    clear = sum(whole and view[0].unit == unit and _is_clear(view) for view in views)
     return _Sense(unit, by_unit[unit], clear, legend.away)
 
 
@@ -137,13 +150,29 @@ def legends_near(number: Quad, dark: bool, pixels: Pixels) -> list[Legend]:
     top, bottom, left = max(0, int(y0) - room), int(y1) + room, max(0, int(x0) - room)
     end = left + _digits_end(mask[max(0, int(y0)) : int(y1), left : int(x1)], x1 - left) + room // 2
     mask[top:bottom, left:end] = 0
+    strength = _strength(grey_of(flat), dark)
+    own = strength(x0, y0, x1, y1)
     found = []
     for a, b, c, d in _words_in(mask):
         away = (max(a - end, end - 0.9 * _ROW - c, 0) + max(y0 - d, b - y1, 0)) / _ROW
         corners = np.array([[[a, b], [c, b], [c, d], [a, d]]], np.float32)
         whole = a > end + 1 or b >= bottom or d <= top
-        found.append(Legend(cv2.perspectiveTransform(corners, matrix)[0].astype(np.float32), float(away), whole))
+        quad = cv2.perspectiveTransform(corners, matrix)[0].astype(np.float32)
+        found.append(Legend(quad, float(away), whole, strength(a, b, c, d) / max(own, 1.0)))
     return sorted(found, key=lambda legend: legend.away)
+
+
+def _strength(grey: NDArray[np.uint8], dark: bool) -> Callable[[float, float, float, float], float]:
+    """How far the ink in a box (left, top, right, bottom) of a picture is from its ground, levels of grey."""
+    kernel = np.ones((_ROW // 4 | 1, _ROW // 4 | 1), np.uint8)
+    way = cv2.MORPH_BLACKHAT if dark else cv2.MORPH_TOPHAT
+    hat = cv2.morphologyEx(cv2.GaussianBlur(grey, (3, 3), 0), way, kernel)
+
+    def strength(left: float, top: float, right: float, bottom: float) -> float:
+        part = hat[max(0, int(top)) : int(bottom) + 1, max(0, int(left)) : int(right) + 1]
+        return float(np.percentile(part, 90)) if part.size else 0.0
+
+    return strength
 
 
 def _digits_end(band: NDArray[np.uint8], width: float) -> int:

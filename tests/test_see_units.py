@@ -11,7 +11,8 @@ from bench.see_peers import found_among
 from capture.hidden import hidden_places
 from capture.locate import Quad
 from capture.segments import _is_dark
-from capture.spelling import Speller, known_unit
+from capture.sights import Glance
+from capture.spelling import Speller, ends_another, known_unit
 from capture.unit import legends_near
 from schemas.doubts import DoubtKind
 from training.render import SegmentStyle, find, render_seven_segment
@@ -101,6 +102,70 @@ def test_a_frame_beside_a_number_hides_nothing() -> None:
     framed = picture.copy()
     framed[:, : int(number[0][0] - 0.4 * height)] = (30, 32, 34)
     assert hidden_places(number, True, "27.71", framed) == []
+
+
+def test_a_frame_seen_at_a_slant_hides_nothing_and_a_finger_from_below_does() -> None:
+    picture, number, _ = window("27.71", "mbar")
+    height, (left, top) = float(number[3][1] - number[0][1]), number[0]
+    framed, covered = picture.copy(), picture.copy()
+    edge = [[0, 0], [left - 0.3 * height, 0], [left - 0.9 * height, len(picture)], [0, len(picture)]]
+    cv2.fillPoly(framed, [np.array(edge).astype(np.int32)], (30, 32, 34))
+    assert hidden_places(number, True, "27.71", framed) == []
+    tip = (int(left - 0.5 * height), int(top + 0.5 * height))
+    cv2.line(covered, tip, (tip[0], len(picture)), (96, 140, 200), int(0.6 * height))
+    assert hidden_places(number, True, "27.71", covered)
+
+
+def test_light_ink_shines_through_a_soft_weak_reflection_and_not_through_a_strong_one() -> None:
+    picture, number, _ = window("27.71", "mbar")
+    dark = np.asarray(30 + 0.6 * (255 - picture.astype(np.float32)), np.float32)
+    height, (x, y) = float(number[3][1] - number[0][1]), number.mean(axis=0)
+    ys, xs = np.mgrid[: picture.shape[0], : picture.shape[1]]
+    veil = np.exp(-((xs - x) ** 2 + (ys - y) ** 2) / (0.6 * height) ** 2)[..., None]
+    weak, strong = (np.clip(dark + by * veil, 0, 255).astype(np.uint8) for by in (60, 400))
+    assert hidden_places(number, False, "27.71", weak) == []
+    assert hidden_places(number, False, "27.71", strong)
+
+
+def test_a_unit_is_as_strong_as_its_number_and_specks_are_not() -> None:
+    picture, number, unit = window("12.8", "mbar")
+    height = float(number[3][1] - number[0][1])
+    x, y = number[1] + np.array([0.3 * height, 0.25 * height])
+    ground = picture[int(y), int(x)]
+    speck = np.asarray(ground * 0.94, np.uint8).tolist()
+    cv2.rectangle(picture, (int(x), int(y)), (int(x + 0.1 * height), int(y + 0.2 * height)), speck, -1)
+    legends = legends_near(number, True, picture)
+    strengths = {
+        np.abs(one.quad.mean(axis=0) - unit.mean(axis=0)).max() < 0.15 * height: one.strength for one in legends
+    }
+    assert strengths[True] > 0.5
+    assert strengths.get(False, 0.0) < 0.35
+
+
+def test_a_unit_that_ends_as_another_may_have_lost_a_letter() -> None:
+    assert [ends_another(code) for code in ("Pa", "bar", "V", "hPa", "mbar", "Cel")] == [True] * 3 + [False] * 3
+
+
+def line_at(x: float, y: float, wide: float, high: float) -> Quad:
+    return np.array([[x, y], [x + wide, y], [x + wide, y + high], [x, y + high]], np.float32)
+
+
+def test_one_number_stands_alone_where_all_other_text_is_much_lower() -> None:
+    number = line_at(100, 100, 400, 120)
+    legends = [line_at(100, 40, 80, 30), line_at(520, 180, 60, 40)]
+    assert Glance([number, *legends]).stands_alone(number)
+    assert Glance(legends).stands_alone(number)
+    assert Glance([number]).holds(number)
+    assert not Glance(legends).holds(number)
+    assert not Glance([line_at(100, 300, 400, 90)]).stands_alone(number)  # a second number
+    assert not Glance([line_at(50, 20, 600, 400)]).stands_alone(number)  # text that was found as one piece
+
+
+def test_lines_of_one_height_may_be_rows() -> None:
+    rows = [line_at(50, 60 * at, 200, 40 - at) for at in range(4)]
+    assert Glance(rows).shows_rows
+    assert not Glance(rows[:3]).shows_rows
+    assert not Glance([line_at(0, 0, 400, 200), *rows[:3]]).shows_rows
 
 
 @pytest.mark.parametrize(

@@ -147,8 +147,8 @@ def measure(net: ReaderNet, crops: Crops) -> dict[str, float]:
     return {group: round(right[group] / total[group], 4) for group in sorted(total)}
 
 
-def train(net: ReaderNet, crops: Crops, minutes: float, steps: int, seed: int, size: int) -> int:
-    """Train for so many minutes or steps, whichever ends first; returns the steps done."""
+def train(net: ReaderNet, crops: Crops, minutes: float, steps: int, seed: int, size: int, peak: float) -> int:
+    """Train for so many minutes or steps, whichever ends first; returns the steps done. ``peak``: of the rate."""
     device = crops.device
     pick = np.random.default_rng(seed)
     chance = torch.Generator(device=device).manual_seed(seed)
@@ -161,7 +161,7 @@ def train(net: ReaderNet, crops: Crops, minutes: float, steps: int, seed: int, s
         share = max((time.monotonic() - start) / (60 * minutes), done / steps)
         if share >= 1:
             return done
-        rate = 3e-3 * min(1.0, done / 300) * 0.5 * (1 + math.cos(math.pi * share)) + 1e-6
+        rate = peak * min(1.0, done / 300) * 0.5 * (1 + math.cos(math.pi * share)) + 1e-6
         for group in best.param_groups:
             group["lr"] = rate
         bucket = crops.buckets[int(pick.choice(len(weights), p=weights / weights.sum()))]
@@ -196,6 +196,7 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=10**9)
     parser.add_argument("--batch", type=int, default=768)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--start", type=Path, help="go on from the weights of an earlier round (its reader.pt)")
     chosen = parser.parse_args()
     chosen.out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(chosen.seed)
@@ -214,8 +215,11 @@ def main() -> None:
     held, kept = files[:apart], files[apart:] or files
     crops = Crops(kept, device)
     net = ReaderNet().to(device)
+    if chosen.start:
+        net.load_state_dict(torch.load(chosen.start, map_location=device, weights_only=True))
     began = time.monotonic()
-    steps = train(net, crops, chosen.minutes, chosen.steps, chosen.seed, chosen.batch)
+    peak = 1.5e-3 if chosen.start else 3e-3
+    steps = train(net, crops, chosen.minutes, chosen.steps, chosen.seed, chosen.batch, peak)
     trained = time.monotonic() - began
     figures = measure(net, Crops(held, device))
     print(figures, flush=True)
@@ -244,6 +248,9 @@ def main() -> None:
         "recipe": {
             "command": "python3 -m training.train_reader",
             "seed": chosen.seed,
+            "from the weights with sha256": hashlib.sha256(chosen.start.read_bytes()).hexdigest()
+            if chosen.start
+            else "",
             "steps": steps,
             "lines a step": chosen.batch,
             "minutes of rendering": round(rendered / 60, 2),

@@ -5,7 +5,7 @@ slips that localisation makes (loose or tight edges, a little turn and squash, a
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -76,6 +76,8 @@ def random_crop(rng: np.random.Generator, fonts: Sequence[str] = CORE_FONTS, sev
     """One crop with everything drawn by chance: number or word, style, severity, cut or whole."""
     hard = int(rng.integers(3)) if severity is None else severity
     style = random_style(rng, fonts, height=int(rng.integers(22, 64)))
+    if rng.random() < 0.2:
+        style = replace(style, dim=float(rng.uniform(0.15, 0.55)))
     text = pick(rng, WORDS) if rng.random() < 0.07 else random_number(rng)
     digits = sum(char.isdigit() for char in text)
     cut = pick(rng, ("first", "last")) if digits > 1 and rng.random() < 0.06 else ""
@@ -164,14 +166,41 @@ def _light(grey: Field, severity: int, rng: np.random.Generator) -> Image:
         px, py, wide = rng.uniform(-1, 1), rng.uniform(-1.2, 1.2), rng.uniform(0.1, 0.6)
         away = ((xs - px) * width / height / wide) ** 2 + ((ys - py) / wide) ** 2
         light = light + rng.uniform(15, (60, 90, 130)[severity]) * np.exp(-away)
+    if rng.random() < (0.05, 0.2, 0.35)[severity]:  # a lamp or a window in the glass: a veil with an edge
+        veil = _veil(height, width, rng) * rng.uniform(0.15, (0.4, 0.55, 0.7)[severity])
+        light = light * (1 - veil) + 255 * veil
     low, high = rng.uniform(0, 50), rng.uniform(120, 255)
+    grain = rng.uniform(0.5, (3, 8, 16)[severity])
+    chance = rng.random()
+    if chance < (0.05, 0.12, 0.25)[severity]:  # a dark or hazy picture: little between ink and ground
+        low = rng.uniform(0, 170)
+        high = low + rng.uniform(40, 100)
+        grain = min(grain, 0.08 * (high - low))
+    elif chance > 0.85:  # too much light: what is bright runs out into white
+        high = rng.uniform(260, 400)
     light = low + light * (high - low) / 255
-    soft = rng.uniform(0, (0.5, 0.9, 1.5)[severity])
+    soft = rng.uniform(0, (0.5, 1.0, 2.0)[severity])
     if soft > 0.25:
-        light = blur(light, soft)
-    light = light + rng.standard_normal(light.shape, np.float32) * rng.uniform(0.5, (3, 8, 16)[severity])
+        light = blur(np.clip(light, 0, 255), soft)
+    if rng.random() < (0.0, 0.15, 0.3)[severity]:  # the hand moved
+        shake = int(rng.integers(2, 5))
+        light = np.asarray(cv2.blur(light, (shake, 1) if rng.random() < 0.5 else (1, shake)), np.float32)
+    light = light + rng.standard_normal(light.shape, np.float32) * grain
     out = np.clip(light, 0, 255).astype(np.uint8)
     if rng.random() < 0.5:
         quality = int(rng.integers((70, 45, 25)[severity], 95))
         out = decode(encode_jpeg(out, quality))[..., 0]
     return out
+
+
+def _veil(height: int, width: int, rng: np.random.Generator) -> Field:
+    """Where a reflection lies, 0 to 1: a spot or a band, its edge soft or hard."""
+    ys, xs = np.mgrid[0:height, 0:width].astype(np.float32) / height
+    turn = rng.uniform(0, np.pi)
+    across, along = np.cos(turn), np.sin(turn)
+    x, y = xs - rng.uniform(0, width / height), ys - rng.uniform(-0.2, 1.2)
+    u, v = x * across + y * along, y * across - x * along
+    wide = rng.uniform(0.08, 0.5)
+    away = np.abs(v) / wide if rng.random() < 0.4 else np.hypot(u / (wide * rng.uniform(1, 3)), v / wide)
+    soft = rng.uniform(0.03, 0.5)
+    return np.asarray(1 / (1 + np.exp(np.clip((away - 1) / soft, -30, 30))), np.float32)

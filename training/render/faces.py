@@ -42,6 +42,8 @@ def render_seven_segment(
         _fill(ghost, [s for s in strokes if not s.lit], left, top)
     if style.shape.rounding:
         ink, ghost = (_rounded(mask, style.shape.rounding * style.shape.thickness * h) for mask in (ink, ghost))
+    if style.dim:
+        ink = _dimmed(ink, [s for s in strokes if s.lit], left, top, style.dim, rng)
 
     chars = tuple(Box("char", quad, value=char) for char, quad in zip(text, ink_quads, strict=True) if quad)
     boxes = list(shift_boxes(chars, left, top))
@@ -154,6 +156,18 @@ def _fill(mask: Image, strokes: Sequence[Stroke], left: float, top: float) -> No
     for stroke in strokes:
         points = np.round((stroke.points + np.array((left, top))) * 16).astype(np.int32)
         cv2.fillPoly(mask, [points], 255, cv2.LINE_AA, shift=4)
+
+
+def _dimmed(
+    ink: Image, strokes: Sequence[Stroke], left: float, top: float, most: float, rng: np.random.Generator
+) -> Image:
+    """The ink with each segment weaker by its own share, up to ``most``."""
+    kept = np.full(ink.shape, 255, np.uint8)
+    for stroke in strokes:
+        points = np.round((stroke.points + np.array((left, top))) * 16).astype(np.int32)
+        cv2.fillPoly(kept, [points], round(255 * (1 - rng.uniform(0, most))), cv2.LINE_AA, shift=4)
+    weaker: Image = (ink.astype(np.uint16) * kept // 255).astype(np.uint8)
+    return weaker
 
 
 def _rounded(mask: Image, radius: float) -> Image:

@@ -55,6 +55,8 @@ class SegmentStyle:
     """the same, not lit: other units, other modes"""
     margin: tuple[float, float] = (0.45, 0.4)
     """clear glass beside and above the digits, in digit heights"""
+    dim: float = 0.0
+    """how much weaker than the strongest a lit segment may be, as share of its ink (worn contacts, a shutter)"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,14 +238,14 @@ def random_shape(rng: np.random.Generator) -> SegmentShape:
         point_size=point_size,
         point_at=float(rng.uniform(0.4, 0.6)),
         point_drop=float(pick(rng, (0.0, float(rng.uniform(0, 0.06))))),
-        point_room=float(rng.uniform(0.05, 0.3)) if own_room else 0.0,
+        point_room=float(rng.uniform(0.05, 0.9)) if own_room else 0.0,
         rounding=float(pick(rng, (0.0, float(rng.uniform(0.1, 0.5))))),
         tail_6=bool(rng.random() < 0.88),
         tail_9=bool(rng.random() < 0.88),
-        hook_7=bool(rng.random() < 0.4),
+        hook_7=bool(rng.random() < 0.25),
         half_cell=bool(rng.random() < 0.12),
         short_minus=bool(rng.random() < 0.3),
-        stub=float(rng.uniform(0.25, 0.6)) if rng.random() < 0.06 else 0.0,
+        stub=float(rng.uniform(0.25, 0.6)) if rng.random() < 0.1 else 0.0,
     )
 
 
