@@ -16,7 +16,7 @@ from schemas.findings import Finding, Verdict
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["clocked_heat", "input_findings"]
+__all__ = ["clocked_heat", "input_findings", "input_kilowatt"]
 
 # Firing rate, the plate's quantity, the appliance file's field.
 _RATED = (("high_fire", "input_max", "input_high"), ("low_fire", "input_min", "input_low"))
@@ -109,6 +109,17 @@ def input_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iter
             yield _finding(sheet, "cannot tell", heat.readings, text)
         else:
             yield _judged(rows, sheet, heat, *rated)
+
+
+def input_kilowatt(rows: Rows, file: ApplianceFile | None) -> tuple[Decimal, Decimal] | None:
+    """Return the input at low and at high fire in kW: clocked at both, else both as maker or plate rate them."""
+    clocked = [clocked_heat(rows, condition) for condition, _, _ in _RATED]
+    rated = [_rated(rows, plate, file, field) for _, plate, field in _RATED]
+    found = [None if heat is None else heat.kilowatt for heat in clocked]
+    if None in found:
+        found = [None if one is None else in_unit(one[0], one[1], "kW") for one in rated]
+    high, low = found
+    return None if not high or not low else (low, high)
 
 
 def _judged(rows: Rows, sheet: Sheet, heat: ClockedHeat, value: Decimal, unit: str) -> Finding:

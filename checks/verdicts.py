@@ -8,9 +8,11 @@ from typing import get_args
 from checks.adjustments import adjustment_findings
 from checks.combustion import combustion_findings
 from checks.failed import failed_findings
+from checks.fan import fan_findings
 from checks.gas_input import input_findings
 from checks.heat import heat_findings
 from checks.limits import known_limits, limit_findings
+from checks.ranges import range_findings
 from checks.relations import relation_findings
 from checks.rows import Rows
 from checks.stops import said_stops, stop_findings
@@ -69,6 +71,7 @@ def check(
         *input_findings(rows, sheet, appliance),
         *heat_findings(rows, sheet),
     ]
+    found += [*fan_findings(rows, sheet, appliance, found), *range_findings(rows, sheet, found)]
     quantities = {q.id: n for n, q in enumerate(sheet.quantities)}
     conditions = {c.id: n for n, c in enumerate(sheet.conditions)}
 

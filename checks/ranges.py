@@ -1,0 +1,91 @@
+"""What the sheet says a value can be and mostly is, and whether another unit would explain one that is not so.
+
+Where the maker's limit has been judged it goes before what is usual; what another rule already says of a reading is
+not said again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from checks.rows import Rows, in_unit, number
+from checks.words import named, shown
+from schemas.findings import Finding, Verdict
+from schemas.readings import Reading
+from schemas.sheet import Quantity, Sheet
+from schemas.units import show_unit
+
+__all__ = ["range_findings"]
+
+# Verdicts that settle what is to be said of a reading: the maker's word, or a graver one.
+_SAID: frozenset[Verdict] = frozenset({"stop", "caution", "conflicting", "outside", "within"})
+_BASIS = "the sheet's range of what is usual in the field: common practice, no source; the maker's instructions rule"
+_POSSIBLE = "the sheet's range of what can be: beyond it no plant or instrument goes (common practice, no source)"
+_UNIT = "one number in two units of the same quantity; factors exact after NIST SP 811"
+
+
+def range_findings(rows: Rows, sheet: Sheet, others: Sequence[Finding]) -> Iterator[Finding]:
+    """Yield a finding for each number that cannot be, or that is unusual, of which ``others`` say nothing yet."""
+    said = {name for f in others if f.verdict in _SAID for name in f.readings}
+    for reading in rows.taken:
+        assert reading.quantity is not None
+        quantity = sheet.quantity(reading.quantity)
+        value = number(reading)
+        if value is None or quantity.kind == "text" or reading.id in said:
+            continue
+        yield from _judged(rows, sheet, quantity, reading, value)
+
+
+def _judged(rows: Rows, sheet: Sheet, quantity: Quantity, reading: Reading, value: Decimal) -> Iterator[Finding]:
+    base = quantity.units[0] if quantity.units else ""
+    here = in_unit(value, reading.unit, base)
+    if here is None or _inside(here, quantity.range.usual):
+        return
+    name = named(sheet, reading)
+    if not _inside(here, quantity.range.possible):
+        text = f"{name}: that cannot be, {_span(quantity.range.possible, base)} is what there is."
+        yield _finding(rows, reading, "impossible", "conflicting", text, _POSSIBLE)
+        return
+    meant = [unit for unit in quantity.units if _usual_as(quantity, value, reading.unit, unit)]
+    if meant:
+        units = " or ".join(show_unit(unit) for unit in meant)
+        text = f"{name}: unusual, and as {units} it would not be; was it {units}?"
+        yield _finding(rows, reading, "unit_slip", "look again", text, _UNIT)
+    else:
+        text = f"{name}: unusual, mostly it is {_span(quantity.range.usual, base)}."
+        yield _finding(rows, reading, "unusual", "look again", text, _BASIS)
+
+
+def _usual_as(quantity: Quantity, value: Decimal, unit: str, other: str) -> bool:
+    """Say whether the same number in another unit would be usual."""
+    if other == unit:
+        return False
+    there = in_unit(value, other, quantity.units[0])
+    return there is not None and _inside(there, quantity.range.usual)
+
+
+def _inside(value: Decimal, bounds: tuple[str | None, str | None]) -> bool:
+    low, high = bounds
+    return (low is None or value >= Decimal(low)) and (high is None or value <= Decimal(high))
+
+
+def _span(bounds: tuple[str | None, str | None], unit: str) -> str:
+    low, high = bounds
+    if low is None:
+        return f"at most {shown(high or '', unit)}"
+    return f"at least {shown(low, unit)}" if high is None else f"{low} to {shown(high, unit)}"
+
+
+def _finding(rows: Rows, reading: Reading, rule: str, verdict: Verdict, text: str, basis: str) -> Finding:
+    return Finding(
+        rule=rule,
+        verdict=verdict,
+        text=text,
+        appliance=reading.appliance,
+        quantity=reading.quantity,
+        condition=reading.condition,
+        readings=(reading.id,),
+        basis=basis,
+        superseded=rows.superseded(reading),
+    )
