@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from extract.assign import Name
 from extract.context import LAST_KEPT, SILENCE, Context, apply
-from extract.doubt import TESTS, broken
+from extract.doubt import TESTS, broken, doubt
 from extract.heard import misgivings
 from extract.lexicon import Grammar, Item
 from extract.parse import Heard
@@ -200,7 +200,7 @@ class Book:
             old = self.c.readings.get(target)
             if old is not None and old.quantity == reading.quantity and old.note and not reading.note:
                 reading = reading.model_copy(update={"note": old.note})  # the volume that was clocked
-            self.free_partner(target, reading)
+            reading = self.free_partner(target, reading)
         failed = {d.kind.value for d in reading.doubts}
         reading = reading.model_copy(update={"passed": tuple(t for t in TESTS if t not in failed)})
         if target is None:
@@ -214,18 +214,37 @@ class Book:
         if target is None:
             self.c.correcting = False
 
-    def free_partner(self, target: str, new: Reading) -> None:
-        """When one of an impossible pair is corrected, the other is no longer in doubt for it."""
+    def free_partner(self, target: str, new: Reading) -> Reading:
+        """When one of an impossible pair is corrected, the other is no longer in doubt for it.
+
+        Of two values of one slot it is so only where the corrected one is the same or has left the slot; else the two
+        stand against each other as before. Returns ``new`` with that doubt.
+        """
         gone = self.c.readings.get(target)
         if gone is None or gone.asked_with is None:
-            return
+            return new
         partner = self.c.readings.get(gone.asked_with)
         if partner is None or any(d.kind == DoubtKind.RELATION for d in new.doubts):
-            return
-        kinds = (DoubtKind.RELATION, DoubtKind.CONFLICT)
-        left = tuple(d for d in partner.doubts if d.kind not in kinds)
-        if left != partner.doubts:
-            self.emit(Relabel(target=partner.id, doubts=left, source=new.source, why="its partner was corrected"))
+            return new
+        left = tuple(d for d in partner.doubts if d.kind not in (DoubtKind.RELATION, DoubtKind.CONFLICT))
+        if left == partner.doubts:
+            return new
+        asked_with = partner.asked_with
+        if _slot(partner) == _slot(new) and partner.value != new.value:
+            clash = doubt(DoubtKind.CONFLICT, f"{partner.value} was said before, {new.value} now")
+            left, asked_with = (*left, clash), new.id
+            others = tuple(d for d in new.doubts if d.kind is not DoubtKind.CONFLICT)
+            new = new.model_copy(update={"doubts": (*others, clash), "asked_with": partner.id})
+        self.emit(
+            Relabel(
+                target=partner.id,
+                doubts=left,
+                asked_with=asked_with,
+                source=new.source,
+                why="its partner was corrected",
+            )
+        )
+        return new
 
     def photographed(self, r: Reading) -> None:
         """A photo of the same moment that shows this value, without saying of what, is of this."""
@@ -246,6 +265,10 @@ class Book:
                     why="said at the same moment",
                 )
             )  # fmt: skip
+
+
+def _slot(r: Reading) -> tuple[str | None, ...]:
+    return r.appliance, r.quantity, r.condition, r.phase
 
 
 def _unfit(r: Reading) -> bool:

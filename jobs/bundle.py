@@ -129,7 +129,7 @@ def _read(archive: zipfile.ZipFile, path: Path) -> tuple[dict[str, Any], tuple[R
         files = {
             str(name): {"sha256": str(f["sha256"]), "size": int(f["size"])} for name, f in manifest["files"].items()
         }
-        rows = tuple(Row(**json.loads(line)) for line in _bytes(archive, _JOURNAL).decode().splitlines())
+        rows = tuple(Row(**json.loads(line)) for line in _bytes(archive, _JOURNAL).decode().split("\n") if line)
     except (KeyError, TypeError, ValueError, AttributeError, zipfile.BadZipFile, RuntimeError) as error:
         raise BadInput(f"{path.name} is not a job that sayback packed; give one made by sayback pack.") from error
     if not rows:

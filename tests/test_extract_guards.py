@@ -261,3 +261,18 @@ def test_guards_a_check_that_was_not_carried_out_is_not_yet(text: str, quantity:
 def test_guards_a_failure_in_plain_words_is_one(text: str, quantity: str) -> None:
     context, _ = talk(text)
     assert [(r.quantity, r.value, r.taken) for r in context.readings.values()] == [(quantity, "failed", True)]
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("High fire CO2 nine one.", "CO2 nine three.", "Sorry, nine five."),
+        ("High fire CO2 nine one.", "CO2 nine three, sorry, nine five."),
+    ],
+)
+def test_guards_a_value_put_right_still_stands_against_the_one_before(texts: tuple[str, ...]) -> None:
+    context, _ = talk(*texts)
+    first, second = context.readings.values()
+    assert (first.value, second.value) == ("9.1", "9.5")
+    assert (kinds(first), kinds(second)) == ({DoubtKind.CONFLICT}, {DoubtKind.CONFLICT})
+    assert (first.asked_with, second.asked_with) == (second.id, first.id)

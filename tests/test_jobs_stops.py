@@ -10,6 +10,7 @@ import pytest
 from jobs import decisions
 from jobs.add import Typed, add
 from jobs.book import new_job
+from jobs.bundle import pack, unpack
 from jobs.findings import check_job
 from jobs.senses import senses
 from jobs.stops import undealt
@@ -64,3 +65,17 @@ def test_what_never_stopped_the_work_is_none(store: Store, lines: tuple[str, ...
 
 def test_a_stop_that_grew_is_told_once(store: Store) -> None:
     assert stops(store, "Ambient CO is forty.", "Ambient CO is fifty now.") == ["ambient_co_35"]
+
+
+@pytest.mark.parametrize("mark", ["\u2028", "\u2029", "\x85", "\x0b", "\x1e"])
+def test_a_job_whose_words_hold_a_mark_of_line_end_is_packed_and_unpacked(
+    store: Store, tmp_path: Path, mark: str
+) -> None:
+    add(store, "job-1", [Typed("High fire CO2 is nine one.")], senses=senses(), author="Ada")
+    job = check_job(store, "job-1")
+    decisions.leave_out(store, "job-1", next(iter(job.rows)), by="Ada", why=f"one{mark}two")
+    with (tmp_path / "job.zip").open("wb") as file:
+        pack(store, "job-1", file)
+    with Store(tmp_path / "other") as other:
+        unpack(other, tmp_path / "job.zip")
+        assert other.rows("job-1") == store.rows("job-1")
