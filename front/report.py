@@ -12,7 +12,8 @@ from front.screen import out, print_json
 from jobs.book import appliance_file_of, sheet_of
 from jobs.findings import check_job
 from jobs.fold import Job
-from jobs.report import Report, report_of
+from jobs.report import report_of
+from jobs.report_data import Report
 from jobs.report_files import BESIDE, PAPERS, write_report
 from jobs.store import Store, home_folder
 from schemas.errors import WrongUse

@@ -13,7 +13,7 @@ from jobs.book import job_of, sheet_of
 from jobs.findings import trails_of
 from jobs.show import show_value
 from jobs.store import Store, home_folder
-from jobs.trail import Trail, amount_words, change_words, sign_words
+from jobs.trail import Trail, amount_words, change_words, sum_words
 from jobs.trail_plot import trail_svg
 from schemas.errors import StoreFailed
 from schemas.sheet import Sheet
@@ -54,15 +54,14 @@ def _print(trail: Trail, sheet: Sheet, *, named: bool) -> None:
     rows = []
     for move in trail.moves:
         condition = move.reading.condition
-        net, all_ = move.sums
         rows.append(
             [
                 str(move.number),
-                sheet.condition(condition).name if condition else "",
+                sheet.condition(condition).name if condition else "not told",
                 amount_words(move, sheet),
                 *(change_words(change, q) for change, q in zip(move.changes, quantities, strict=True)),
-                "; ".join(part for part in (move.settled, *move.places, move.as_told) if part),
-                f"{sign_words(net)} net, {all_} in all",
+                "; ".join(part for part in (move.doubt, move.settled, *move.places, move.as_told) if part),
+                sum_words(move),
             ]
         )
     if named:
@@ -93,6 +92,7 @@ def _data(trail: Trail) -> dict[str, object]:
             {
                 "number": move.number,
                 "reading": move.reading,
+                "doubt": move.doubt,
                 "at": move.at,
                 "screw": move.screw,
                 "way": move.way,
@@ -104,6 +104,7 @@ def _data(trail: Trail) -> dict[str, object]:
                         "after": change.after,
                         "difference": None if change.difference is None else str(change.difference),
                         "per_turn": None if change.per_turn is None else str(change.per_turn),
+                        "open": sorted(change.open),
                     }
                     for change in move.changes
                 ],

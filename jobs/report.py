@@ -1,193 +1,54 @@
 """The report as data: what site, office and warranty desk need, in the order in which they read it.
 
-HTML, PDF, CSV and JSON are all written from this one model (``jobs.report_files``). Values stand as they were said or
-shown; nothing is converted or rounded.
+Its parts are in ``jobs.report_data``. Values stand as they were said or shown; nothing is converted or rounded.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import zip_longest
 from typing import Literal
 
+from jobs.decisions import left_open
 from jobs.doings import decided, names_in
 from jobs.findings import known_limits_of
 from jobs.fold import Job
-from jobs.journal import Entry, Signed
+from jobs.journal import Entry, Signed, StopDealtWith, Undone
 from jobs.questions import open_questions
-from jobs.show import say_reading, show_value
+from jobs.report_data import (
+    ApplianceFacts,
+    Asked,
+    First,
+    Line,
+    Move,
+    Picture,
+    Proof,
+    Report,
+    Section,
+    Signature,
+    Value,
+)
+from jobs.settled import settled, sources_of
+from jobs.show import say_limit, say_reading, show_value
+from jobs.stops import stops_of, undealt
 from jobs.table import JobRow
 from jobs.timeline import Filed
 from jobs.told import read_back
-from jobs.trail import Trail, amount_words, change_words, sign_words, trail_of
+from jobs.trail import Trail, amount_words, change_words, sum_words, trail_of
 from schemas.appliance import ApplianceFile
-from schemas.base import Model, Sha256, decimal_of, is_value_text
+from schemas.base import decimal_of, is_value_text
 from schemas.doubts import Doubt
 from schemas.evidence import Figure
 from schemas.findings import Finding, Limit
-from schemas.job import Instrument
-from schemas.questions import Question
 from schemas.readings import Reading, Source
 from schemas.sheet import Sheet
 from schemas.units import convert, unit_of, units
 
-__all__ = ["Line", "Picture", "Proof", "Report", "Section", "Value", "report_of"]
+__all__ = ["origin_words", "report_of", "value_words"]
 
-_SETTLED = {"taken unasked": "unasked", "agreed by voice and photo": "voice and photo"}
-"""How a value was settled, in the few words that a column has room for."""
 _GRAVEST = ("stop", "outside", "conflicting", "caution", "look again", "cannot tell", "within")
-
-
-class Proof(Model):
-    """One piece of evidence in the appendix; ``mark`` is how values refer to it: ``S1`` sound, ``P2`` picture."""
-
-    mark: str
-    name: str
-    kind: str
-    at: datetime | None
-    clock: str
-    seconds: float | None
-    sha256: Sha256
-    note: str = ""
-    """That it was added after the job had been closed, or moved here from another job."""
-
-
-class Value(Model):
-    """One value as it is printed: in words with its unit, how it was settled, and its reference to the evidence.
-
-    ``beside`` is the same in the units that were asked for, rounded as is usual in them; empty where it was said so.
-    """
-
-    reading: str
-    text: str
-    settled: str
-    ref: str
-    verdict: str = ""
-    open: bool = False
-    beside: str = ""
-
-
-class Line(Model):
-    """One row of the sheet: a quantity at a condition. ``found`` is as found, ``left`` as left or the only reading."""
-
-    quantity: str
-    name: str
-    condition: str
-    found: Value | None = None
-    left: Value | None = None
-    limit: str = ""
-    limit_from: str = ""
-    verdict: str = ""
-
-
-class Section(Model):
-    """A group of the sheet for one appliance, or for the visit (``appliance`` empty)."""
-
-    appliance: str
-    title: str
-    lines: tuple[Line, ...]
-    missing: tuple[str, ...]
-    """What the sheet requires here and the job does not have, in words."""
-
-
-class Move(Model):
-    """An adjustment as text: what each traced quantity did, whether it had settled, where it lies in the limits.
-
-    ``sums`` are the turns of its screw so far, net (clockwise counts up) and all together.
-    """
-
-    number: int
-    appliance: str
-    text: str
-    at: str
-    changes: tuple[str, ...]
-    settled: str
-    within: str
-    sums: str
-    ref: str
-
-
-class Asked(Model):
-    """What is open: a question as it is asked, and why."""
-
-    text: str
-    why: str
-
-
-class Signature(Model):
-    """Who signed, for whom, the record with which hash; ``later`` is what was done after it, oldest first."""
-
-    name: str
-    role: str
-    at: datetime
-    head: Sha256
-    position: int
-    later: tuple[str, ...]
-
-
-class Picture(Model):
-    """A photo of the job and what was read in it."""
-
-    mark: str
-    name: str
-    sha256: Sha256
-    display: str
-    figures: tuple[str, ...]
-
-
-class ApplianceFacts(Model):
-    """What is known of one appliance before any reading."""
-
-    tag: str
-    called: tuple[str, ...]
-    title: str = ""
-    document: str = ""
-    fuel: str = ""
-    file_sha256: Sha256 | None = None
-
-
-class Report(Model):
-    """The whole report of one job, as it stood after entry ``position`` of its journal (hash ``head``)."""
-
-    number: str
-    title: str
-    site: str
-    customer: str
-    technician: str
-    opened: datetime
-    sheet: str
-    sheet_version: int
-    sheet_sha256: Sha256
-    jurisdiction: str
-    position: int
-    head: Sha256
-    status: str
-    again: str = ""
-    """That it was closed, and what has come to it since."""
-    open: int
-    cautions: tuple[str, ...]
-    appliances: tuple[ApplianceFacts, ...]
-    instruments: tuple[Instrument, ...]
-    first: tuple[Finding, ...]
-    """Stops and cautions: said first."""
-    sections: tuple[Section, ...]
-    moves: tuple[Move, ...]
-    traced: tuple[str, ...] = ()
-    """Names of the quantities that ``Move.changes`` are of, in the same order."""
-    last_within: tuple[str, ...] = ()
-    """For each firing rate that was adjusted, the last row whose values all lay within the limits."""
-    deviations: tuple[Finding, ...]
-    """Outside the limits, conflicting, to look at again."""
-    untold: tuple[Finding, ...]
-    questions: tuple[Question, ...]
-    asked: tuple[Asked, ...] = ()
-    """The questions in words, each with why it is asked."""
-    signatures: tuple[Signature, ...] = ()
-    missing: tuple[Finding, ...]
-    pictures: tuple[Picture, ...]
-    evidence: tuple[Proof, ...]
 
 
 def report_of(
@@ -212,9 +73,11 @@ def report_of(
     standing = [one for one in findings if not one.superseded]
     missing = tuple(one for one in standing if one.verdict == "missing")
     deviations = tuple(one for one in standing if one.verdict in ("outside", "conflicting", "look again"))
-    first = tuple(one for one in standing if one.verdict in ("stop", "caution"))
-    left_open = len(questions) + len(missing)
+    stops = len(undealt(job, findings))
+    still_open = left_open(job, sheet) + stops
     proofs = _proofs(job)
+    times = _times(job)
+    asked = {row.reading.id for row in job.rows.values() if row.how == "open"}
     marks = {one.sha256: one.mark for one in proofs}
     return Report(
         number=job.number,
@@ -223,15 +86,19 @@ def report_of(
         customer=job.head.customer,
         technician=job.head.technician,
         opened=job.head.created,
+        began=min(times, default=None),
+        ended=max(times, default=None),
         sheet=sheet.id,
         sheet_version=sheet.version,
         sheet_sha256=job.head.sheet_sha256,
         jurisdiction=sheet.jurisdiction,
         position=job.position,
         head=job.hash,
-        status=_status(job, left_open),
+        status=_status(job, still_open, stops),
         again=_again(job, sheet, entries),
-        open=left_open,
+        open=still_open,
+        stops=stops,
+        unread=tuple(f"{one.mark} {one.name}" for one in proofs if one.sha256 in {each.sha256 for each in job.unread}),
         cautions=sheet.cautions,
         appliances=tuple(
             ApplianceFacts(
@@ -239,19 +106,19 @@ def report_of(
                 called=one.called,
                 title=file.title if file else "",
                 document=file.document if file else "",
-                fuel=file.fuel.replace("_", " ") if file else "",
+                fuel=file.fuel.replace("_", " ") if file else _fuel(job, sheet, one.tag),
                 file_sha256=sha256,
             )
             for one, (file, sha256) in zip(job.appliances, files, strict=True)
         ),
         instruments=job.head.instruments,
-        first=first,
-        sections=tuple(_sections(job, sheet, findings, _As(marks, beside, read_back(entries, job)))),
+        first=tuple(_first(job, findings, entries)),
+        sections=tuple(_sections(job, sheet, findings, _As(job, marks, beside, read_back(entries, job)))),
         moves=tuple(_moves(trails, sheet, marks)),
         traced=tuple(sheet.quantity(name).name for name in sheet.traced or sheet.plotted),
         last_within=tuple(_last_within(trails, sheet)),
         deviations=deviations,
-        untold=tuple(one for one in standing if one.verdict == "cannot tell"),
+        untold=tuple(one for one in standing if one.verdict == "cannot tell" and asked.isdisjoint(one.readings)),
         questions=questions,
         asked=tuple(Asked(text=one.text, why="; ".join(_why(doubt) for doubt in one.doubts)) for one in questions),
         signatures=tuple(_signatures(job, sheet, entries)),
@@ -261,11 +128,49 @@ def report_of(
     )
 
 
-def _status(job: Job, left_open: int) -> str:
+def _status(job: Job, still_open: int, stops: int) -> str:
+    among = f", {stops} stop{'s' if stops > 1 else ''} among them" if stops else ""
     if job.closed is not None:
-        why = f", with {job.closed.open} left open: {job.closed.why}" if job.closed.open else ""
-        return f"closed{why}"
-    return f"draft, {left_open} open" if left_open else "complete, not closed"
+        left = f", with {job.closed.open} left open{among}: {job.closed.why}" if job.closed.open else among
+        return f"closed{left}"
+    return f"draft, {still_open} open{among}" if still_open else "complete, not closed"
+
+
+def _times(job: Job) -> list[datetime]:
+    """Return the first and the last moment of every piece of evidence whose time is known."""
+    timed = [(one, one.at) for one in job.filed if one.at is not None]
+    return [moment for one, at in timed for moment in (at, at + timedelta(seconds=int(one.length)))]
+
+
+def _fuel(job: Job, sheet: Sheet, tag: str) -> str:
+    """Return the fuel that was recorded, for an appliance without a file; empty where none stands."""
+    for row in job.rows.values():
+        one = row.reading
+        known = one.quantity is not None and row.how not in ("open", "left out") and one.appliance in (None, tag)
+        if known and one.quantity is not None and sheet.quantity(one.quantity).in_file == "fuel":
+            return say_reading(one, sheet)
+    return ""
+
+
+def _first(job: Job, findings: Sequence[Finding], entries: Sequence[Entry]) -> Iterable[First]:
+    """Yield the stops, each once with what was done about it, then the cautions that still count."""
+    undone = {entry.body.seq for entry in entries if isinstance(entry.body, Undone)}
+    dealt = [(one, one.body) for one in entries if isinstance(one.body, StopDealtWith) and one.seq not in undone]
+    by = {body.what: f" ({entry.author}, {entry.at:%Y-%m-%d %H:%M %z})" for entry, body in dealt}
+    for stop in stops_of(job, findings):
+        one = stop.finding
+        done = tuple(f"{what}{by.get(what, '')}" for what in stop.done)
+        yield First(
+            verdict=one.verdict,
+            text=one.text,
+            basis=one.basis,
+            appliance=one.appliance,
+            done=done,
+            open=bool(stop.open),
+        )
+    for one in findings:
+        if one.verdict == "caution" and not one.superseded:
+            yield First(verdict=one.verdict, text=one.text, basis=one.basis, appliance=one.appliance)
 
 
 def _again(job: Job, sheet: Sheet, entries: Sequence[Entry]) -> str:
@@ -292,6 +197,7 @@ def _signatures(job: Job, sheet: Sheet, entries: Sequence[Entry]) -> Iterable[Si
             head=one.body.head,
             position=one.body.position,
             later=_told(later, job, sheet, entries),
+            entered="" if one.author == one.body.name else one.author,
         )
 
 
@@ -322,7 +228,7 @@ def _proofs(job: Job) -> tuple[Proof, ...]:
 
 
 def _note(job: Job, one: Filed) -> str:
-    notes = []
+    notes = [] if one.read else ["not read to its end"]
     if job.closing is not None and one.seq > job.closing.seq:
         notes.append("added after the job was closed")
     if one.under is not None:
@@ -342,6 +248,7 @@ def _ref(source: Source, marks: dict[str, str]) -> str:
 class _As:
     """How values are printed: marks of the evidence by hash, units beside them, readings that were read back."""
 
+    job: Job
     marks: dict[str, str]
     beside: Literal["us", "uk"] | None
     aloud: frozenset[str]
@@ -379,6 +286,8 @@ def _lines(job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Find
         places = [c for c in known if any(row.reading.condition == c for row in mine)]
         for place in places:
             rows = [row for row in mine if row.reading.condition == place]
+            # What nobody could tell stands behind what somebody could.
+            rows.sort(key=lambda row: row.how == "left out")
             before = [row for row in rows if row.reading.phase == "before"]
             after = [row for row in rows if row.reading.phase != "before"]
             condition = "not told" if place is None else (sheet.condition(place).name if place else "")
@@ -391,31 +300,33 @@ def _lines(job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Find
                     condition=condition,
                     found=_value(found, sheet, findings, how) if found else None,
                     left=_value(left, sheet, findings, how) if left else None,
-                    limit=_limit_words(limit),
-                    limit_from=_origin(limit),
+                    limit=say_limit(limit) if limit else "",
+                    limit_from=origin_words(limit),
                     verdict=_verdict(findings, left or found),
                 )
 
 
 def _value(row: JobRow, sheet: Sheet, findings: Sequence[Finding], how: _As) -> Value:
-    one = row.reading
-    settled = _SETTLED.get(row.how, row.how)
-    if row.how in ("answered", "edited"):
-        settled = f"{row.how} by {row.by}"
-    elif row.how == "open":
-        settled = f"open: {one.doubts[0].kind}" if one.doubts else "open"
-    if one.id in how.aloud:
-        settled = f"{settled}, read back"
-    refs = [_ref(one.source, how.marks)]
+    one, told = row.reading, row.how != "left out"
     return Value(
         reading=one.id,
-        text=say_reading(one, sheet),
-        settled=settled,
-        ref=", ".join(refs),
+        text=value_words(row, sheet),
+        settled=settled(row, how.job, how.aloud),
+        ref=", ".join(dict.fromkeys(_ref(source, how.marks) for source in sources_of(row, how.job))),
         verdict=_verdict(findings, row),
+        phase=one.phase,
         open=row.how == "open",
-        beside=_beside(one, sheet, how.beside) if how.beside else "",
+        told=told,
+        beside=_beside(one, sheet, how.beside) if how.beside and told else "",
     )
+
+
+def value_words(row: JobRow, sheet: Sheet) -> str:
+    """Return a value as it is printed: as it was said; one that nobody could tell as ``not told (heard 132 °F)``."""
+    text = say_reading(row.reading, sheet)
+    if row.how != "left out":
+        return text
+    return f"not told ({'shown' if row.reading.source.box else 'heard'} {text})"
 
 
 def _beside(one: Reading, sheet: Sheet, system: Literal["us", "uk"]) -> str:
@@ -446,17 +357,8 @@ def _limit(findings: Sequence[Finding], rows: Sequence[JobRow]) -> Limit | None:
     return None
 
 
-def _limit_words(limit: Limit | None) -> str:
-    if limit is None:
-        return ""
-    if limit.low is not None and limit.high is not None:
-        return f"{limit.low} to {show_value(limit.high, limit.unit)}"
-    if limit.high is not None:
-        return f"at most {show_value(limit.high, limit.unit)}"
-    return f"at least {show_value(limit.low or '', limit.unit)}"
-
-
-def _origin(limit: Limit | None) -> str:
+def origin_words(limit: Limit | None) -> str:
+    """Return where a limit comes from, in few words: ``maker, p. 34``, ``quoted by NAME``; empty for None."""
     if limit is None:
         return ""
     page = f", p. {limit.origin.page}" if limit.origin.page else ""
@@ -475,11 +377,12 @@ def _moves(trails: Sequence[Trail], sheet: Sheet, marks: dict[str, str]) -> Iter
                 number=number,
                 appliance=trail.tag,
                 text=amount_words(move, sheet),
-                at=sheet.condition(condition).name if condition else "",
+                at=sheet.condition(condition).name if condition else "not told",
                 changes=tuple(change_words(one, sheet.quantity(one.quantity)) for one in move.changes),
                 settled="; ".join(part for part in (move.settled, move.as_told) if part),
                 within="; ".join(move.places),
-                sums=f"{sign_words(move.sums[0])} net, {move.sums[1]} in all",
+                sums=sum_words(move),
+                doubt=move.doubt,
                 ref=_ref(move.reading.source, marks),
             )
 
@@ -499,7 +402,8 @@ def _last_within(trails: Sequence[Trail], sheet: Sheet) -> Iterable[str]:
 def _pictures(job: Job, sheet: Sheet, marks: dict[str, str]) -> Iterable[Picture]:
     every = [row.reading for row in (*job.gone, *job.rows.values()) if row.reading.source.box is not None]
     taken = {(one.source.evidence, one.source.box): one for one in every}
-    for look in job.looks:
+    order = list(marks)
+    for look in sorted(job.looks, key=lambda one: order.index(one.evidence)):
         name = next(one.evidence.name for one in job.filed if one.sha256 == look.evidence)
         figures = tuple(_figure(one, taken.get((look.evidence, one.box)), sheet) for one in look.figures)
         yield Picture(mark=marks[look.evidence], name=name, sha256=look.evidence, display=look.display, figures=figures)

@@ -1,7 +1,8 @@
 """The trail of a tuning: every turn of a screw with the readings before and after it, as a table and as a drawing.
 
 It shows what was read and when a screw was moved, and sums it up; it says nothing of what to do. Readings that later
-ones took the place of, after another turn, are part of it; values that were corrected are not.
+ones took the place of, after another turn, are part of it; values that were corrected are not. A turn that is still
+asked about, or whose amount nobody can tell, stands in its place and is marked; nothing is worked out from it.
 """
 
 from __future__ import annotations
@@ -21,7 +22,21 @@ from schemas.readings import Reading
 from schemas.sheet import Quantity, Sheet
 from schemas.units import convert, show_unit, unit_of
 
-__all__ = ["Change", "Event", "Trail", "TrailMove", "amount_words", "change_words", "sign_words", "trail_of"]
+__all__ = [
+    "OPEN",
+    "Change",
+    "Event",
+    "Trail",
+    "TrailMove",
+    "amount_words",
+    "change_words",
+    "sign_words",
+    "sum_words",
+    "trail_of",
+]
+
+OPEN = "? open"
+"""How the doubt of an event begins that a question is still open about."""
 
 # Why extraction put a reading in the place of another one that was true in its time (extract/place.py).
 _TRUE_IN_ITS_TIME = frozenset({"read again after the adjustment", "has changed"})
@@ -30,28 +45,37 @@ _WAYS = {"cw": "clockwise", "ccw": "counterclockwise"}
 
 @dataclass(frozen=True)
 class Event:
-    """One reading or move of the trail; ``at`` in seconds of the job's time, None where that is not known."""
+    """One reading or move of the trail; ``at`` in seconds of the job's time, None where that is not known.
+
+    ``doubt`` says why it does not count, as it is printed: ``? open: …`` or ``left out by …``; empty where it does.
+    """
 
     reading: Reading
     at: float | None
     move: bool
+    doubt: str = ""
 
 
 @dataclass(frozen=True)
 class Change:
-    """What one turn did to a quantity; ``difference`` and ``per_turn`` with their sign, None where one is missing."""
+    """What one turn did to a quantity; ``difference`` and ``per_turn`` with their sign, None where one is missing.
+
+    ``open`` are the ids of those of the two values that are still asked about.
+    """
 
     quantity: str
     before: Reading | None
     after: Reading | None
     difference: Decimal | None = None
     per_turn: Decimal | None = None
+    open: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
 class TrailMove:
     """One turn. ``sums`` are the turns of this screw so far: net (clockwise counts up) and all together.
 
+    ``doubt`` is that of its event: with it, the turn is not in the sums, and nothing is worked out per turn.
     ``settled`` says whether the last readings before the next turn stood still; ``places`` where they lie within the
     limits; ``as_told`` how the change goes with the maker's word on the screw; all of them in words, empty where
     nothing can be said.
@@ -68,6 +92,7 @@ class TrailMove:
     places: tuple[str, ...]
     sums: tuple[Decimal, Decimal]
     as_told: str = ""
+    doubt: str = ""
 
 
 @dataclass(frozen=True)
@@ -102,18 +127,19 @@ def _events(job: Job, sheet: Sheet, tag: str) -> Iterator[Event]:
     starts = {(u.evidence, u.number): u.start for u in job.utterances}
     alone = len(job.appliances) == 1
     found: list[tuple[tuple[int, int], Event]] = []
-    for reading in _standing(job):
+    for reading, doubt in _standing(job):
         if reading.quantity is None or not (reading.appliance == tag or (alone and reading.appliance is None)):
             continue
         move = sheet.quantity(reading.quantity).kind == "move"
-        if not (move or reading.quantity in _traced(sheet)) or not is_value_text(reading.value):
+        left_out = doubt and not doubt.startswith(OPEN)
+        if not move and (reading.quantity not in _traced(sheet) or not is_value_text(reading.value) or left_out):
             continue
         source = reading.source
         key = source.evidence, source.utterance
         order, at = moments.get(key, (len(moments), None))
         if at is not None and source.start is not None and source.utterance is not None:
             at += source.start - starts.get((source.evidence, source.utterance), source.start)
-        found.append(((order, source.span[0] if source.span else 0), Event(reading, at, move)))
+        found.append(((order, source.span[0] if source.span else 0), Event(reading, at, move, doubt)))
     found.sort(key=lambda pair: pair[0])
     # Without a time of their own, seconds within one recording are known, those between recordings are not.
     dated = {one.sha256 for one in job.filed if one.at is not None}
@@ -123,14 +149,20 @@ def _events(job: Job, sheet: Sheet, tag: str) -> Iterator[Event]:
         yield event if known else replace(event, at=None)
 
 
-def _standing(job: Job) -> Iterator[Reading]:
-    """Yield every reading that stands, and those that stood until the next turn."""
+def _standing(job: Job) -> Iterator[tuple[Reading, str]]:
+    """Yield every reading that stands and those that stood until the next turn, each with why it does not count."""
     for row in job.gone:
         if row.history and row.history[-1].what == "replaced" and row.history[-1].why in _TRUE_IN_ITS_TIME:
-            yield row.reading
+            yield row.reading, _asked(row.reading)
     for row in job.rows.values():
-        if row.how not in ("open", "left out"):
-            yield row.reading
+        if row.how == "left out":
+            yield row.reading, f"left out by {row.by}: {row.history[-1].why}"
+        else:
+            yield row.reading, _asked(row.reading) if row.how == "open" else ""
+
+
+def _asked(reading: Reading) -> str:
+    return f"{OPEN}: {reading.doubts[0].kind}" if reading.doubts else ""
 
 
 def _move(
@@ -144,14 +176,15 @@ def _move(
 ) -> TrailMove:
     event = events[place]
     screw, _, way = event.reading.note.partition(" ")
-    turns, condition = abs(decimal_of(event.reading.value)), event.reading.condition
+    value, condition = event.reading.value, event.reading.condition
+    turns = abs(decimal_of(value)) if is_value_text(value) and not event.doubt else Decimal(0)
     net, all_ = sums.get(screw, (Decimal(0), Decimal(0)))
     signed = turns if way == "cw" else -turns if way == "ccw" else Decimal(0)
     sums[screw] = net + signed, all_ + turns
     before = [e for e in events[:place] if not e.move and e.reading.condition == condition]
     after = list(_until_next_move(events[place + 1 :], condition))
     changes = tuple(_change(quantity, before, after, turns) for quantity in _traced(sheet))
-    last = [change.after for change in changes if change.after is not None]
+    last = [change.after for change in changes if change.after is not None and change.after.id not in change.open]
     return TrailMove(
         number=number,
         reading=event.reading,
@@ -163,7 +196,8 @@ def _move(
         settled=_settled([e for e in after if e.reading.quantity == _traced(sheet)[0]]),
         places=tuple(text for reading in last if (text := _place(reading, sheet, limits)[0])),
         sums=sums[screw],
-        as_told=_as_told(file, screw, way, changes[0]),
+        as_told="" if event.doubt else _as_told(file, screw, way, changes[0]),
+        doubt=event.doubt,
     )
 
 
@@ -176,10 +210,11 @@ def _until_next_move(events: Iterable[Event], condition: str | None) -> Iterator
 
 
 def _change(quantity: str, before: Sequence[Event], after: Sequence[Event], turns: Decimal) -> Change:
-    first = next((e.reading for e in reversed(before) if e.reading.quantity == quantity), None)
-    last = next((e.reading for e in reversed(after) if e.reading.quantity == quantity), None)
-    if first is None or last is None or unit_of(first.unit).kind != unit_of(last.unit).kind:
-        return Change(quantity, first, last)
+    found = [next((e for e in reversed(some) if e.reading.quantity == quantity), None) for some in (before, after)]
+    first, last = (None if e is None else e.reading for e in found)
+    asked = frozenset(e.reading.id for e in found if e is not None and e.doubt)
+    if first is None or last is None or asked or unit_of(first.unit).kind != unit_of(last.unit).kind:
+        return Change(quantity, first, last, open=asked)
     difference = decimal_of(last.value) - convert(decimal_of(first.value), first.unit, last.unit)
     step = Decimal(1).scaleb(int(decimal_of(last.value).as_tuple().exponent))
     per_turn = (difference / turns).quantize(step, ROUND_HALF_EVEN) if turns else None
@@ -190,6 +225,8 @@ def _settled(after: Sequence[Event]) -> str:
     """Say whether the last two readings after a turn stood still: within one step of the display."""
     if not after:
         return "not read after it"
+    if any(one.doubt for one in after[-2:]):
+        return "a value is open"
     if len(after) == 1:
         return "read once"
     a, b = after[-2], after[-1]
@@ -245,6 +282,8 @@ def _good_rows(
 
     def close(condition: str) -> None:
         held = row.pop(condition, {})
+        if any(e.doubt for e in held.values()):
+            return
         verdicts = [_place(e.reading, sheet, limits)[1] for e in held.values()]
         if verdicts and any(verdicts) and False not in verdicts:
             order = [held[q] for q in _traced(sheet) if q in held]
@@ -263,10 +302,16 @@ def _good_rows(
 
 # ---------------------------------------------------------------------- words
 def amount_words(move: TrailMove, sheet: Sheet) -> str:
-    """Return a turn in words: ``high-fire screw, 0.375 turn clockwise``."""
+    """Return a turn in words: ``high-fire screw, 0.375 turn clockwise``; behind a question mark while it is asked."""
     screw = next((one.name for one in sheet.screws if one.id == move.screw), "screw not said")
     way = f" {move.way}" if move.way else ", way not said"
-    return f"{screw}, {show_value(move.reading.value, move.reading.unit)}{way}"
+    mark = "? " if move.doubt else ""
+    return f"{mark}{screw}, {show_value(move.reading.value, move.reading.unit)}{way}"
+
+
+def sum_words(move: TrailMove) -> str:
+    """Return the turns of a screw so far: ``+0.25 net, 0.50 in all``, and that a turn in doubt is not in them."""
+    return f"{sign_words(move.sums[0])} net, {move.sums[1]} in all{', without this one' if move.doubt else ''}"
 
 
 def sign_words(value: Decimal | None) -> str:
@@ -284,9 +329,15 @@ def change_words(change: Change, quantity: Quantity) -> str:
         known = change.before or change.after
         assert known is not None
         when = "after" if change.before is None else "before"
-        return f"{show_value(known.value, known.unit)} {when} only"
-    span = f"{change.before.value} to {show_value(change.after.value, change.after.unit)}"
+        return f"{_mark(known, change)}{show_value(known.value, known.unit)} {when} only"
+    first, last = change.before, change.after
+    unit = "" if first.unit == last.unit else f" {show_unit(first.unit)}"
+    span = f"{_mark(first, change)}{first.value}{unit} to {_mark(last, change)}{show_value(last.value, last.unit)}"
     if change.difference is None:
         return span
     turn = f" ({sign_words(change.per_turn)} a turn)" if change.per_turn is not None else ""
     return f"{span}: {sign_words(change.difference)}{turn}"
+
+
+def _mark(reading: Reading, change: Change) -> str:
+    return "? " if reading.id in change.open else ""

@@ -44,7 +44,10 @@ class _Series:
 
 
 def trail_svg(trail: Trail, sheet: Sheet) -> str:
-    """Return the drawing as SVG; empty where no screw was moved or fewer than two values can be drawn."""
+    """Return the drawing as SVG; empty where no screw was moved or fewer than two values can be drawn.
+
+    Only values that count are drawn; a turn in doubt is, behind a question mark.
+    """
     events = [e for e in trail.events if e.move or e.reading.quantity in sheet.plotted]
     names = sheet.plotted[: len(_MARKS)]
     xs = _places(events)
@@ -88,7 +91,9 @@ def _places(events: Sequence[Event]) -> list[float]:
 
 
 def _series(mark: str, quantity: Quantity, events: Sequence[Event], xs: Sequence[float], trail: Trail) -> _Series:
-    points = [(x, e) for x, e in zip(xs, events, strict=True) if not e.move and e.reading.quantity == quantity.id]
+    mine = [(x, e) for x, e in zip(xs, events, strict=True) if not e.move and e.reading.quantity == quantity.id]
+    # A value in doubt is not drawn: one digit too many would bend the whole line.
+    points = [(x, e) for x, e in mine if not e.doubt]
     unit = points[0][1].reading.unit if points else ""
     points = [(x, e) for x, e in points if unit_of(e.reading.unit).kind == unit_of(unit).kind]
     return _Series(mark, quantity, tuple(points), tuple(_bands(quantity, events, xs, trail, unit)))
@@ -174,11 +179,12 @@ def _moves(events: Sequence[Event], xs: Sequence[float]) -> list[str]:
     parts = []
     for x, event in zip(xs, events, strict=True):
         if event.move:
-            way = event.reading.note.partition(" ")[2]
+            way, mark = event.reading.note.partition(" ")[2], "? " if event.doubt else ""
+            told = escape(f"{mark}{event.reading.value} {way}")
             parts.append(
                 f'<line x1="{x:.1f}" y1="{_TOP}" x2="{x:.1f}" y2="{_HEIGHT - _BOTTOM}" class="move" '
                 f"{_LOOK['move']}/>"
-                f'<text x="{x:.1f}" y="{_TOP - 8}" class="move">{event.reading.value} {escape(way)}</text>'
+                f'<text x="{x:.1f}" y="{_TOP - 8}" class="move">{told}</text>'
             )
     return parts
 

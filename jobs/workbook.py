@@ -10,7 +10,10 @@ import xlsxwriter
 
 from jobs.fold import Job
 from jobs.questions import open_questions
-from jobs.show import name_of, say_limit, say_reading, verdict_words
+from jobs.report import origin_words, value_words
+from jobs.settled import settled, sources_of
+from jobs.show import name_of, say_limit, verdict_words
+from jobs.stops import undealt
 from jobs.table import JobRow
 from schemas.base import is_value_text
 from schemas.findings import Finding
@@ -20,14 +23,16 @@ from schemas.units import show_unit
 __all__ = ["workbook"]
 
 _READINGS = (
-    *("appliance", "group", "quantity", "condition", "phase", "number", "unit", "as said", "limit", "verdict"),
-    *("settled", "by", "evidence", "at second", "heard or shown", "reading"),
+    *("appliance", "group", "quantity", "condition", "phase", "number", "unit", "as said", "limit"),
+    *("limit from", "verdict", "settled", "by", "evidence", "at second", "heard or shown", "reading"),
 )
 _PHASES = {"": "", "before": "as found", "after": "as left"}
 
 
 def workbook(job: Job, sheet: Sheet, findings: Sequence[Finding], verdicts: Mapping[str, str]) -> bytes:
     """Return the bytes of an XLSX file. The same job gives the same cells.
+
+    ``findings`` are all of them, ``verdicts`` the gravest on each reading. What nobody could tell has no number.
 
     A number stands as a number with the decimals it was said with, and beside it as the text that was recorded.
     """
@@ -62,12 +67,11 @@ def workbook(job: Job, sheet: Sheet, findings: Sequence[Finding], verdicts: Mapp
 
     rows = _in_order(job, sheet)
     page("Job", ("what", "is"), _facts(job, sheet), {0: 18, 1: 60})
-    readings = page(
-        "Readings", _READINGS, [_cells(row, job, sheet, findings, verdicts) for row in rows], {2: 26, 7: 18, 14: 40}
-    )
+    cells = [_cells(row, job, sheet, findings, verdicts) for row in rows]
+    readings = page("Readings", _READINGS, cells, {2: 26, 7: 18, 11: 26, 15: 40})
     for place, row in enumerate(rows, 1):
         value = row.reading.value
-        if is_value_text(value):
+        if is_value_text(value) and row.how != "left out":
             readings.write_number(place, _READINGS.index("number"), float(value), number(value))
     page(
         "Open",
@@ -76,7 +80,9 @@ def workbook(job: Job, sheet: Sheet, findings: Sequence[Finding], verdicts: Mapp
             (one.text, one.appliance or "", "; ".join(str(doubt.kind) for doubt in one.doubts))
             for one in open_questions(job, sheet)
         ]
-        + [(one.text, one.appliance or "", "missing") for one in findings if one.verdict == "missing"],
+        + [(one.text, one.appliance or "", "missing") for one in findings if one.verdict == "missing"]
+        + [(f"{one.evidence.name} is not read to its end", "", "unread") for one in job.unread]
+        + [(one.finding.text, one.finding.appliance or "", "stop") for one in undealt(job, findings)],
         {0: 70, 2: 30},
     )
     page(
@@ -133,7 +139,8 @@ def _cells(
     one = row.reading
     limit = next((f.limit for f in findings if f.limit is not None and one.id in f.readings), None)
     group = sheet.groups[sheet.quantity(one.quantity).group] if one.quantity else ""
-    name = next((f.evidence.name for f in job.filed if f.sha256 == one.source.evidence), one.source.evidence[:8])
+    names = {f.sha256: f.evidence.name for f in job.filed}
+    sources = [names.get(source.evidence, source.evidence[:8]) for source in sources_of(row, job)]
     return (
         one.appliance or "",
         group,
@@ -142,12 +149,13 @@ def _cells(
         _PHASES[one.phase],
         "",
         show_unit(one.unit),
-        say_reading(one, sheet),
+        value_words(row, sheet),
         say_limit(limit) if limit else "",
+        origin_words(limit),
         verdict_words(verdicts.get(one.id, "")),
-        row.how,
+        settled(row, job),
         row.by,
-        name,
+        "; ".join(dict.fromkeys(sources)),
         f"{one.source.start:.1f}" if one.source.start is not None else "",
         one.source.heard,
         one.id,

@@ -59,7 +59,7 @@ def test_values_stand_as_they_were_said_with_limit_and_origin(written: dict[str,
     assert static["limit"] == "4.0 to 14.0 in. w.c."
     assert static["limit_from"] == "maker, p. 12"
     assert static["verdict"] == "within"
-    assert lines["co2", "low fire"]["left"]["settled"] == "open: breaks a physical relation"
+    assert lines["co2", "low fire"]["left"]["settled"] == "asked: breaks a physical relation"
     assert "7.7 in. w.c." in text_of(written[".pdf"])
     assert "7.7 in. w.c." in written[".html"].read_text(encoding="utf-8")
 

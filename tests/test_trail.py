@@ -15,12 +15,16 @@ from typing import Any
 
 import pytest
 
+from front.report import made_report
 from jobs.book import job_of, sheet_of
+from jobs.decisions import leave_out
 from jobs.findings import trails_of
+from jobs.report_files import html_of
 from jobs.store import Store
 from jobs.trail import Trail, TrailMove, change_words, trail_of
 from jobs.trail_plot import trail_svg
 from schemas.appliance import ScrewEffect
+from schemas.doubts import Doubt, DoubtKind
 from schemas.load import load_appliance, load_sheet
 
 pytestmark = pytest.mark.slow
@@ -104,6 +108,60 @@ def test_the_last_good_row_is_not_one_outside(sayback: Command, tuned: str, tmp_
     one = trail(tmp_path)
     assert one.moves[-1].places[0] == "CO2 0.2 % above the limit"
     assert [r.value for r in one.good["high_fire"][0]] == ["9.2", "4.5", "74"]
+
+
+def test_a_turn_in_doubt_is_in_the_table_and_in_no_sum(sayback: Command, tuned: str, tmp_path: Path) -> None:
+    with Store(tmp_path / "store") as store:
+        turns = [row for row in job_of(store, tuned).rows.values() if row.reading.quantity == "valve_move"]
+        leave_out(store, tuned, turns[1].reading.id, by="Ines Pell", why="how far, nobody knows")
+    assert sayback("add", tuned, "--text", "Quarter turn, I think, on the high-fire screw.")[0] in (0, 1)
+    one = trail(tmp_path)
+    doubts = [m.doubt for m in one.moves]
+    assert (doubts[0], doubts[1], doubts[2]) == ("", "left out by Ines Pell: how far, nobody knows", "")
+    assert doubts[3].startswith("? open: ")
+    # What was read about it is told; how much a turn would do is not, and no sum counts it.
+    co2 = one.moves[1].changes[0]
+    assert (co2.before and co2.before.value, co2.after and co2.after.value, co2.per_turn) == ("8.8", "9.4", None)
+    assert [m.sums for m in one.moves] == [
+        (Decimal("0.25"), Decimal("0.25")),
+        (Decimal("0.25"), Decimal("0.25")),
+        (Decimal("0.125"), Decimal("0.375")),
+        (Decimal("0.125"), Decimal("0.375")),
+    ]
+    assert "? 0.25 cw" in trail_svg(one, SHEET)
+    printed = sayback("trail", tuned)[1]
+    assert "? high-fire screw" in printed
+    assert "left out by Ines Pell" in " ".join(printed.replace("\n", " ").split())
+    with Store(tmp_path / "store") as store:
+        _, report = made_report(store, tuned)
+    assert [one.doubt for one in report.moves] == doubts
+    assert report.moves[1].text.startswith("? high-fire screw")
+    assert report.moves[1].sums == "+0.25 net, 0.25 in all, without this one"
+
+
+def test_only_turns_in_doubt_are_not_denied(sayback: Command, tmp_path: Path) -> None:
+    assert sayback("new", "--site", "X", "--technician", "Y", "--number", "t7", "--appliance", "boiler")[0] == 0
+    assert sayback("add", "t7", "--text", "At low fire, quarter turn on the low fire screw.")[0] in (0, 1)
+    printed = sayback("trail", "t7")[1]
+    assert "No turn" not in printed
+    assert "? low-fire screw, 0.25 turn" in printed
+    with Store(tmp_path / "store") as store:
+        made, report = made_report(store, "t7")
+        assert len(report.moves) == 1
+        assert "<h2>Adjustments</h2>" in html_of(store, made, sheet_of(store, made.head), report)
+
+
+def test_a_value_in_doubt_is_marked_and_not_drawn(sayback: Command, tuned: str, tmp_path: Path) -> None:
+    with Store(tmp_path / "store") as store:
+        job = job_of(store, tuned)
+    row = next(row for row in job.rows.values() if row.reading.value == "9.2")
+    asked = row.reading.model_copy(update={"doubts": (Doubt(kind=DoubtKind.HEARD_UNCLEARLY),)})
+    open_ = replace(job, rows={**job.rows, asked.id: replace(row, reading=asked, how="open")})
+    one = trail_of(open_, SHEET, "boiler", FILE, trail(tmp_path).limits)
+    assert change_words(one.moves[-1].changes[0], SHEET.quantity("co2")) == "9.4 to ? 9.2 %"
+    assert one.moves[-1].settled == "a value is open"
+    assert [r.value for r in one.good["high_fire"][0]] == ["9.4", "4.1", "98"]
+    assert ">9.2</text>" not in trail_svg(one, SHEET)
 
 
 def test_what_was_read_again_without_a_turn_says_whether_it_had_settled(
