@@ -16,11 +16,13 @@ from jobs.journal import (
     Entry,
     EvidenceAdded,
     Heard,
+    HeardAll,
     LimitReadBack,
     MovedIn,
     MovedOut,
     MovedUnder,
     Reopened,
+    Seen,
     SentBack,
     Signed,
     StopDealtWith,
@@ -75,7 +77,7 @@ def whole(one: Reading | None, job: Job, sheet: Sheet) -> str:
 
 
 def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
-    """Return in words what an entry says that a person did; empty for what no person did.
+    """Return in words what an entry says that a person did, or that a file was read; empty for all else.
 
     ``names`` are those of the evidence, as :func:`names_in` gives them.
     """
@@ -109,6 +111,10 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
             return f"moved {names.get(sha256, 'a file')} to job {to}: {why}"
         case MovedIn(evidence=evidence, utterances=said, origin=origin, why=why):
             return f"moved {_name(evidence, said)} here from job {origin}: {why}"
+        case HeardAll(evidence=sha256) if not names.get(sha256, "").startswith(_TYPED):
+            return f"heard {names.get(sha256, 'a file')} to its end"
+        case Seen(look=look):
+            return f"looked at {names.get(look.evidence, 'a file')}"
         case Undone(seq=seq, why=why):
             return f"took back entry {seq}{f': {why}' if why else ''}"
         case Closed(open=left, why=why):
