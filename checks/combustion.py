@@ -6,28 +6,19 @@ pressure of a zero or negative governor.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from typing import NamedTuple
 
+from checks.air_free import air_free_broken
+from checks.efficiencies import Broken, efficiency_broken
 from checks.learned import FlueRow, off_the_formula, off_the_line
+from checks.possible import open_fuels, possible_values
 from checks.rows import Rows, in_unit, number
 from checks.words import named
-from physics.flue import efficiency
-from physics.fuels import FUELS
-from physics.laws import (
-    AIR_FREE_BELOW_TOLERANCE,
-    CO2_MAX_BAND,
-    O2_IN_AIR,
-    air_free_gap,
-    air_free_tolerance,
-    dilution_gap,
-    dilution_tolerance,
-    shortfall,
-)
+from physics.laws import CO2_MAX_BAND, O2_IN_AIR, dilution_gap, dilution_tolerance
 from schemas.appliance import ApplianceFile, Fuel
 from schemas.base import decimal_of
-from schemas.findings import Finding, Verdict
+from schemas.findings import Finding
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
@@ -36,20 +27,11 @@ __all__ = ["OFFSET_TOLERANCE", "combustion_findings", "fuel_of"]
 _ROW = ("co2", "o2", "co", "co_air_free", "flue_temp", "efficiency")
 
 _LINE = "dilution of dry flue gas with air; fuel factor Fo of US EPA Method 3B (40 CFR 60, Appendix A-2)"
-_AIR_FREE = "oxygen correction to 0 % O2 as in US EPA Method 19 (40 CFR 60, Appendix A-7)"
-_HEAT = "heat balance of the flue gas, gross without condensation to net with all of it, with a point to spare each way"
 _FORMULA = "one instrument counts by one formula (Siegert's, or a heat balance), with one bias; no source"
 _OFFSET = "common practice, no source: a zero or negative governor holds the offset at or below zero"
 
 # How far above zero an offset may read, Pa: one step of a common gauge (common practice, no source).
 OFFSET_TOLERANCE = Decimal(1)
-
-
-class _Broken(NamedTuple):
-    rule: str
-    readings: tuple[Reading, ...]
-    text: str
-    basis: str
 
 
 def fuel_of(rows: Rows, file: ApplianceFile | None) -> Fuel | None:
@@ -67,20 +49,19 @@ def fuel_of(rows: Rows, file: ApplianceFile | None) -> Fuel | None:
 def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
     """Yield a finding for each law of the flue gas that taken readings of one row break together."""
     fuel = fuel_of(rows, file)
+    fuels = (fuel,) if fuel else open_fuels([*possible_values(rows)], sheet, file)
     gas_rows = list(_rows_of_gas(rows))
-    for row in gas_rows:
-        broken = [
-            *_impossible(row, fuel),
-            *_off_the_line(row, fuel),
-            *_air_free_off(row),
-            *_efficiency_off(row, rows.standing("ambient_temp", ""), fuel),
-        ]
-        suspects = _suspects(broken)
-        for fault in broken:
-            yield _finding(sheet, "conflicting", fault, suspects)
     air = rows.standing("ambient_temp", "")
+    usual_o2 = next((q.range.usual for q in sheet.quantities if q.id == "o2"), (None, None))
+    broken = [
+        *(fault for row in gas_rows for fault in (*_impossible(row, fuels), *_off_the_line(row, fuel))),
+        *air_free_broken(gas_rows, fuels, usual_o2),
+        *efficiency_broken(gas_rows, air, fuels),
+    ]
+    for fault in broken:
+        yield _finding(sheet, fault, _suspects(fault, broken))
     for fault in (*_off_the_instrument(gas_rows, fuel), *_off_the_formula(gas_rows, air, fuel)):
-        yield _finding(sheet, "look again", fault, ())
+        yield _finding(sheet, fault, ())
     if file is not None and file.governor == "zero or negative":
         yield from _offset_sign(rows, sheet)
 
@@ -95,17 +76,17 @@ def _rows_of_gas(rows: Rows) -> Iterator[dict[str, Reading]]:
     yield from found.values()
 
 
-def _impossible(row: dict[str, Reading], fuel: Fuel | None) -> Iterator[_Broken]:
-    highest = max(band[1] for name, band in CO2_MAX_BAND.items() if fuel in (None, name))
+def _impossible(row: dict[str, Reading], fuels: Sequence[Fuel]) -> Iterator[Broken]:
+    highest = max(CO2_MAX_BAND[fuel][1] for fuel in fuels)
     allowed = {"co2": highest + Decimal("0.1"), "o2": O2_IN_AIR + Decimal("0.1")}
     for quantity, most in allowed.items():
         reading = row.get(quantity)
         if reading is not None and _of(reading) > most:
             text = f"more than {most} % cannot be in the flue gas{' of this fuel' if quantity == 'co2' else ''}"
-            yield _Broken("flue_gas_share", (reading,), text, _LINE)
+            yield Broken("flue_gas_share", (reading,), text, _LINE)
 
 
-def _off_the_line(row: dict[str, Reading], fuel: Fuel | None) -> Iterator[_Broken]:
+def _off_the_line(row: dict[str, Reading], fuel: Fuel | None) -> Iterator[Broken]:
     if "co2" not in row or "o2" not in row:
         return
     co2, o2 = row["co2"], row["o2"]
@@ -113,44 +94,10 @@ def _off_the_line(row: dict[str, Reading], fuel: Fuel | None) -> Iterator[_Broke
     if abs(gap) > dilution_tolerance(co2_step=_step(co2), o2_step=_step(o2)):
         side = "above" if gap > 0 else "below"
         text = f"they cannot both be right, CO2 lies {abs(gap):.1f} % {side} the line that this O2 gives"
-        yield _Broken("co2_o2_line", (co2, o2), text, _LINE)
+        yield Broken("co2_o2_line", (co2, o2), text, _LINE)
 
 
-def _air_free_off(row: dict[str, Reading]) -> Iterator[_Broken]:
-    if "co" not in row or "co_air_free" not in row:
-        return
-    co, air_free = row["co"], row["co_air_free"]
-    if shortfall(_of(co), _of(air_free)) > AIR_FREE_BELOW_TOLERANCE:
-        text = "CO air-free cannot be below CO as measured"
-        yield _Broken("air_free_below_co", (co, air_free), text, _AIR_FREE)
-    elif "o2" in row and _of(row["o2"]) < O2_IN_AIR:
-        gap = air_free_gap(_of(air_free), _of(co), _of(row["o2"]))
-        # An instrument that works it out from CO2 may differ by 3 % (CO2max of the gas against its own).
-        allowed = air_free_tolerance(_of(co), _of(row["o2"])) + _of(air_free) * Decimal("0.03")
-        if abs(gap) > allowed:
-            text = f"they do not fit each other, CO and O2 make {_of(air_free) - gap:.0f} ppm air-free"
-            yield _Broken("air_free_of_co_and_o2", (co, air_free, row["o2"]), text, _AIR_FREE)
-
-
-def _efficiency_off(row: dict[str, Reading], air: Reading | None, fuel: Fuel | None) -> Iterator[_Broken]:
-    """Yield an efficiency that no usual way of counting it gives: gross or net, with condensation or without."""
-    if fuel is None or air is None or not {"o2", "flue_temp", "efficiency"} <= row.keys():
-        return
-    o2, flue, shown = _of(row["o2"]), _in(row["flue_temp"], "Cel"), _of(row["efficiency"])
-    air_in = _in(air, "Cel")
-    if flue is None or air_in is None or not (0 <= o2 < O2_IN_AIR and -40 <= air_in <= 60 and 0 <= flue <= 500):
-        return
-    gas = FUELS[fuel]
-    state = float(flue), float(air_in), float(o2), gas
-    low = min(efficiency(*state, "gross", condensing=False).value, efficiency(*state, "gross").value) - 1
-    high = efficiency(*state, "net").value + 1
-    if not low <= shown <= high:
-        text = f"they do not fit, temperatures and O2 give {low:.0f} to {high:.0f} % by any way of counting"
-        readings = (row["efficiency"], row["flue_temp"], row["o2"], air)
-        yield _Broken("efficiency_of_losses", readings, text, _HEAT)
-
-
-def _off_the_instrument(gas_rows: list[dict[str, Reading]], fuel: Fuel | None) -> Iterator[_Broken]:
+def _off_the_instrument(gas_rows: list[dict[str, Reading]], fuel: Fuel | None) -> Iterator[Broken]:
     """Yield a pair that lies off the line which the other rows of the job share, where the wide law lets it pass."""
     pairs = [
         (row["co2"], row["o2"])
@@ -161,10 +108,10 @@ def _off_the_instrument(gas_rows: list[dict[str, Reading]], fuel: Fuel | None) -
         co2, o2 = pairs[place]
         if abs(dilution_gap(_of(co2), _of(o2), fuel)) <= dilution_tolerance(co2_step=_step(co2), o2_step=_step(o2)):
             text = f"the other rows lie on one line, and this pair is {gap:.1f} % CO2 off it"
-            yield _Broken("co2_o2_line_of_the_instrument", (co2, o2), text, _LINE)
+            yield Broken("co2_o2_line_of_the_instrument", (co2, o2), text, _LINE, "look again")
 
 
-def _off_the_formula(gas_rows: list[dict[str, Reading]], air: Reading | None, fuel: Fuel | None) -> Iterator[_Broken]:
+def _off_the_formula(gas_rows: list[dict[str, Reading]], air: Reading | None, fuel: Fuel | None) -> Iterator[Broken]:
     """Yield an efficiency beside the formula that the other rows of the job follow."""
     air_in = None if air is None else _in(air, "Cel")
     if fuel is None or air is None or air_in is None:
@@ -178,17 +125,19 @@ def _off_the_formula(gas_rows: list[dict[str, Reading]], air: Reading | None, fu
         row = found[place][0]
         text = f"the other rows follow one formula ({name}), and this efficiency is {abs(gap):.1f} points off it"
         readings = (row["efficiency"], row["flue_temp"], row["o2"], air)
-        yield _Broken("efficiency_of_the_instrument", readings, text, _FORMULA)
+        yield Broken("efficiency_of_the_instrument", readings, text, _FORMULA, "look again")
 
 
-def _suspects(broken: list[_Broken]) -> tuple[Reading, ...]:
-    """Return the readings that every broken law has a part in, where more than one law is broken: ask about them first.
+def _suspects(fault: Broken, broken: list[Broken]) -> tuple[Reading, ...]:
+    """Return the readings that every law broken in the fault's row has a part in, where that is more than one law.
 
     O2 stands in the CO2 line and in CO air-free, so a slip of O2 breaks both; a slip of CO2 breaks only the first.
     """
-    if len(broken) < 2:
+    row = {(r.condition, r.phase, r.appliance) for r in fault.readings if r.condition}
+    mine = [other for other in broken if any((r.condition, r.phase, r.appliance) in row for r in other.readings)]
+    if len(mine) < 2:
         return ()
-    return tuple(r for r in broken[0].readings if all(r in fault.readings for fault in broken[1:]))
+    return tuple(r for r in fault.readings if all(r in other.readings for other in mine))
 
 
 def _offset_sign(rows: Rows, sheet: Sheet) -> Iterator[Finding]:
@@ -199,7 +148,7 @@ def _offset_sign(rows: Rows, sheet: Sheet) -> Iterator[Finding]:
         pascal = None if value is None else in_unit(value, reading.unit, "Pa")
         if pascal is not None and pascal > OFFSET_TOLERANCE:
             text = "a zero or negative governor gives no plus; was a minus left out?"
-            yield _finding(sheet, "look again", _Broken("offset_sign", (reading,), text, _OFFSET), ())
+            yield _finding(sheet, Broken("offset_sign", (reading,), text, _OFFSET, "look again"), ())
 
 
 def _of(reading: Reading) -> Decimal:
@@ -214,13 +163,13 @@ def _step(reading: Reading) -> Decimal:
     return Decimal(1).scaleb(int(_of(reading).as_tuple().exponent))
 
 
-def _finding(sheet: Sheet, verdict: Verdict, fault: _Broken, suspects: tuple[Reading, ...]) -> Finding:
+def _finding(sheet: Sheet, fault: Broken, suspects: tuple[Reading, ...]) -> Finding:
     readings = sorted(fault.readings, key=lambda r: r not in suspects)
     values = "; ".join(named(sheet, r) for r in readings)
     first = f" Ask about {named(sheet, suspects[0])} first: it is in every rule that fails." if suspects else ""
     return Finding(
         rule=fault.rule,
-        verdict=verdict,
+        verdict=fault.verdict,
         text=f"{values}: {fault.text}.{first}",
         appliance=readings[0].appliance,
         quantity=readings[0].quantity,

@@ -162,18 +162,20 @@ def air_free_gap(air_free: Decimal, co: Decimal, o2: Decimal) -> Decimal:
     return air_free - co_air_free(co, o2)
 
 
-def air_free_tolerance(co: Decimal, o2: Decimal) -> Decimal:
+def air_free_tolerance(
+    co: Decimal, o2: Decimal, *, co_step: Decimal = Decimal(1), o2_step: Decimal = Decimal("0.1")
+) -> Decimal:
     """Return the largest |``air_free_gap``| that rounding explains, in ppm, at ``co`` ppm and ``o2`` %.
 
-    Half a ppm of CO, half of 0.1 % O2, half a ppm of the result, and 0.3 % for instruments that take air to hold 20.95
-    or 21 % oxygen. Those that work it out from CO2 may differ by 3 % more.
+    Half of the last places of CO and O2 (``co_step`` ppm, ``o2_step`` %), half a ppm of the result, and 0.3 % for
+    instruments that take air to hold 20.95 or 21 % oxygen. Those that work it out from CO2 may differ by 3 % more.
 
     Raises:
         BadInput: as ``co_air_free``.
     """
     air_free, left = co_air_free(co, o2), O2_IN_AIR - o2
-    half = Decimal("0.5")
-    return half * O2_IN_AIR / left + air_free * Decimal("0.05") / left + half + air_free * Decimal("0.003")
+    rounding = co_step / 2 * O2_IN_AIR / left + air_free * o2_step / 2 / left + Decimal("0.5")
+    return rounding + air_free * Decimal("0.003")
 
 
 def shortfall(lower: Decimal, upper: Decimal) -> Decimal:
