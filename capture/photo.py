@@ -118,7 +118,8 @@ def open_photo(path: Path, zone: tzinfo | None = None) -> Photo:
         image.load()
         if max(image.size) > WORK_SIDE:
             image.thumbnail((WORK_SIDE, WORK_SIDE), Image.Resampling.BOX, reducing_gap=1.5)
-        upright = ImageOps.exif_transpose(_flat(image))
+        upright = _flat(image)
+        ImageOps.exif_transpose(upright, in_place=True)
     pixels = np.ascontiguousarray(np.asarray(upright)[:, :, ::-1])
     return Photo(facts, pixels, facts.width / pixels.shape[1])
 
@@ -232,7 +233,7 @@ def _flat(image: Image.Image) -> Image.Image:
         flat = Image.new("RGB", over.size, "white")
         flat.paste(over, mask=over.getchannel("A"))
     else:
-        flat = image.convert("RGB")
+        flat = image if image.mode == "RGB" else image.convert("RGB")
     if image.format in ("HEIF", "HEIC"):
         exif.pop(0x0112, None)
     flat.getexif().update({k: v for k, v in exif.items() if k == 0x0112})

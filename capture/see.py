@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+import cv2
 import numpy as np
 
 from capture.advice import advice_on
 from capture.locate import Quad
 from capture.photo import Pixels, open_photo
-from capture.readers import DETECT_SIDE, Readers, load_readers
+from capture.readers import Readers, load_readers
 from capture.rows import rows_of
 from capture.segments import find_number, read_number, read_segments
 from capture.sights import Sight, best_sight, glance, read_tokens
@@ -25,6 +26,9 @@ Display = Literal["segments", "screen", "slip", "plate", "unknown"]
 __all__ = ["Readers", "load_readers", "look"]
 
 
+_NUMBER_SIDE = 2048
+"""A number that may be looked for alone is large: so many pixels of the long side show it and its unit."""
+_CLOSER_SIDE = 800
 _NOT_OF_DIGITS = (DoubtKind.UNIT_UNCLEAR, DoubtKind.HIDDEN)
 
 
@@ -60,20 +64,22 @@ def look(path: Path, sha256: str, readers: Readers) -> Look:
 
 def _one_number(pixels: Pixels, readers: Readers) -> _Seen | None:
     """One large number beside which all text is small, its digits sure: nothing else need be looked for. Else None."""
-    seen = glance(pixels, readers)
+    shrink = min(1.0, _NUMBER_SIDE / max(pixels.shape[:2]))
+    small = np.asarray(cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA), np.uint8)
+    seen = glance(small, readers)
     if seen.shows_rows:
         return None
-    tokens = read_tokens(pixels, seen.quads, readers)
-    place = find_number(tokens, pixels, readers)
+    tokens = read_tokens(small, seen.quads, readers)
+    place = find_number(tokens, small, readers)
     if place is None:
         return None
     if not seen.holds(place.quad):
-        seen = glance(pixels, readers, DETECT_SIDE)
-    figures = read_number(place, tokens, pixels, readers) if seen.stands_alone(place.quad) else []
+        seen = glance(small, readers, _CLOSER_SIDE)
+    figures = read_number(place, tokens, small, readers) if seen.stands_alone(place.quad) else []
     if not figures or any(doubt.kind not in _NOT_OF_DIGITS for one in figures for doubt in one.doubts):
         return None
-    sight = Sight(pixels, pixels, tokens, rows_of(tokens))
-    return _seen("segments", figures, sight, sight)
+    sight = Sight(pixels, small, tokens, rows_of(tokens), np.diag([1 / shrink, 1 / shrink, 1.0]))
+    return _seen("segments", [_placed(one, sight) for one in figures], sight, sight)
 
 
 def _rows_or_number(pixels: Pixels, readers: Readers) -> _Seen:
@@ -88,7 +94,7 @@ def _rows_or_number(pixels: Pixels, readers: Readers) -> _Seen:
 
 def _seen(display: Display, figures: list[Figure], best: Sight, plain: Sight) -> _Seen:
     printed = [(row.text, _box(best.in_photo(row.quad))) for row in best.rows if not row.values and row.text]
-    return _Seen(display, figures, printed, [word.quad for row in plain.rows for word in row.values])
+    return _Seen(display, figures, printed, [plain.in_photo(word.quad) for row in plain.rows for word in row.values])
 
 
 def _placed(figure: Figure, sight: Sight) -> Figure:
