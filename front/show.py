@@ -89,11 +89,11 @@ def print_job(job: Job, sheet: Sheet, findings: Sequence[Finding], aloud: frozen
         console.print(table)
 
 
-def verdicts(findings: Iterable[Finding]) -> dict[str, str]:
-    """Return the gravest verdict on each reading, by its id."""
+def verdicts(findings: Iterable[Finding], *, as_found: bool = False) -> dict[str, str]:
+    """Return the gravest verdict on each reading, by its id; ``as_found`` also what a later reading took over."""
     said: dict[str, str] = {}
     for finding in findings:
-        if finding.verdict not in _JUDGED or finding.superseded:
+        if finding.verdict not in _JUDGED or (finding.superseded and not as_found):
             continue
         for key in finding.readings:
             if key not in said or _JUDGED.index(finding.verdict) < _JUDGED.index(said[key]):

@@ -28,7 +28,7 @@ from jobs.show import name_of, place_of, say_value
 from jobs.signing import changes_record
 from jobs.stops import undealt
 from jobs.store import JournalMoved, Store
-from schemas.base import decimal_of
+from schemas.base import decimal_of, is_value_text
 from schemas.doubts import DoubtKind
 from schemas.errors import BadInput, WrongUse
 from schemas.findings import NotApplicable
@@ -38,6 +38,7 @@ from schemas.units import convert, show_unit
 
 __all__ = [
     "answer",
+    "can_be",
     "close",
     "does_not_apply",
     "edit",
@@ -180,15 +181,20 @@ def read_back_limit(store: Store, number: str, limit: str, *, agreed: bool, by: 
     return _write(store, number, LimitReadBack(limit=limit, agreed=agreed), by)
 
 
-def does_not_apply(store: Store, number: str, slot: NotApplicable, *, by: str) -> Job:
-    """Note that something the sheet requires does not apply, with the reason."""
+def does_not_apply(store: Store, number: str, slot: NotApplicable, *, by: str, seen_at: int | None = None) -> Job:
+    """Note that something the sheet requires does not apply, with the reason.
+
+    Raises:
+        JournalMoved: something has come to the job since ``seen_at``, the position at which the place was empty.
+    """
     job = job_of(store, number)
     sheet = sheet_of(store, job.head)
     if slot.quantity not in {one.id for one in sheet.quantities}:
         raise WrongUse(f"The sheet {sheet.title} has no quantity {slot.quantity!r}.")
     if slot.appliance is not None and slot.appliance not in {one.tag for one in job.appliances}:
         raise WrongUse(f"The job has no appliance {slot.appliance!r}.")
-    return _write(store, number, DoesNotApply(slot=slot.model_copy(update={"by": by})), by)
+    store.append(number, [Draft(DoesNotApply(slot=slot.model_copy(update={"by": by})), by)], after=seen_at)
+    return job_of(store, number)
 
 
 def stop_dealt_with(store: Store, number: str, seen: Sequence[str], *, what: str, by: str) -> Job:
@@ -332,19 +338,26 @@ def _check(given: Candidate, job: Job, sheet: Sheet, sure: bool) -> None:
 
 
 def _check_number(given: Candidate, quantity: Quantity, sure: bool) -> None:
-    value = decimal_of(given.value)
+    decimal_of(given.value)
     if given.unit not in quantity.units:
         units = _listed(show_unit(one) for one in quantity.units)
         raise BadInput(f"{quantity.name} is given in {units}, not in {given.unit or 'no unit'}.")
-    low, high = quantity.range.possible
-    inside = convert(value, given.unit, quantity.units[0])
-    beyond = (low is not None and inside < decimal_of(low)) or (high is not None and inside > decimal_of(high))
-    if beyond and not sure:
+    if not sure and not can_be(given, quantity):
+        low, high = quantity.range.possible
         unit = show_unit(quantity.units[0])
         raise BadInput(
             f"{given.value} {show_unit(given.unit)} is outside what {quantity.name} can be ({low or '…'} to "
             f"{high or '…'} {unit}). Look at the value again, or say that you are sure."
         )
+
+
+def can_be(given: Candidate, quantity: Quantity) -> bool:
+    """Say whether a value lies within what its quantity can be; what is no number in a unit of it is not judged."""
+    if quantity.kind not in ("number", "move") or given.unit not in quantity.units or not is_value_text(given.value):
+        return True
+    low, high = quantity.range.possible
+    inside = convert(decimal_of(given.value), given.unit, quantity.units[0])
+    return (low is None or inside >= decimal_of(low)) and (high is None or inside <= decimal_of(high))
 
 
 def _listed(words: Iterable[str]) -> str:

@@ -19,10 +19,13 @@ from schemas.doubts import Doubt, DoubtKind
 from schemas.questions import Candidate
 from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record
 
-__all__ = ["How", "JobRow", "Step", "Table", "operation_key"]
+__all__ = ["NOBODY_CAN_TELL", "How", "JobRow", "Step", "Table", "operation_key"]
 
 How = Literal["taken unasked", "agreed by voice and photo", "answered", "edited", "open", "left out", "dropped"]
 """How a reading was settled. ``open``: not yet. ``left out``: nobody can tell. ``dropped``: taken back or replaced."""
+
+NOBODY_CAN_TELL = "nobody can tell"
+"""Why a reading was left out by an answer of 'cannot tell'."""
 
 _BY_PERSON: tuple[How, ...] = ("answered", "edited")
 
@@ -190,7 +193,7 @@ class Table:
                     if key in given:
                         self._put(entry, then[key], given[key], "answered", answer.by, answer.how)
                     elif answer.how == "cannot tell":
-                        self._leave_out(entry, key, answer.by, "nobody can tell")
+                        self._leave_out(entry, key, answer.by, NOBODY_CAN_TELL)
                     elif not question.alike and not elsewhere:
                         # A figure that has no place where its picture belongs stays open; so does the other of two
                         # values of one slot where the answer puts the one of them in another slot.

@@ -329,3 +329,84 @@ def test_every_page_can_be_read_without_a_script(browser: Browser, address: str)
     page.locator(".asks a").first.click()
     assert page.locator("button[name=choose]").count() > 2
     context.close()
+
+
+# -- what was typed and not sent ---------------------------------------------------------------------------------------
+
+
+def not_reserved(home: Path) -> str:
+    rows = job(home).rows
+    return f"/job/job-1/reading/{next(key for key, row in rows.items() if row.reading.quantity == 'ambient_temp')}"
+
+
+def test_a_draft_says_that_it_was_not_sent_and_can_be_dropped(page: Page, home: Path) -> None:
+    there = not_reserved(home)
+    page.goto(there)
+    stands = page.locator("#value").input_value()
+    page.locator("#value").fill("1.1")
+    page.locator("#phase").select_option("before")
+    page.locator("[name=sure]").check()
+    page.goto("/keys")
+    page.goto(there)
+    assert page.locator("#value").input_value() == "1.1"
+    assert page.locator("#phase").input_value() == "before"
+    assert page.locator("[name=sure]").is_checked()
+    expect(page.locator(".unsent")).to_have_count(3)
+    expect(page.locator("#value ~ .unsent")).to_contain_text(f"not sent yet; stands as {stands}")
+    assert violations(page) == []
+    for _ in range(3):
+        page.locator(".unsent button").first.click()
+    assert page.locator("#value").input_value() == stands
+    assert not page.locator("[name=sure]").is_checked()
+    page.reload()
+    assert page.locator("#value").input_value() == stands
+    expect(page.locator(".unsent")).to_have_count(0)
+
+
+def test_a_draft_is_not_put_back_over_another_value(browser: Browser, page: Page, address: str, home: Path) -> None:
+    there = not_reserved(home)
+    page.goto(there)
+    stood = page.locator("#value").input_value()
+    page.locator("#value").fill("1.1")
+    page.goto("/keys")
+    other = opened(browser, address)
+    other.goto(there)
+    other.locator("#value").fill("2.2")
+    other.locator("#why").fill("played it twice")
+    other.locator("[name=sure]").check()
+    with other.expect_navigation():
+        other.get_by_role("button", name="Change it").click()
+    other.context.close()
+    page.goto(there)
+    assert page.locator("#value").input_value() == "2.2"
+    expect(page.locator(".unsent")).to_contain_text(f"“1.1” was never sent, and is not put back: it was over “{stood}”")
+
+
+def test_the_reason_of_one_place_does_not_come_up_at_another(page: Page) -> None:
+    page.goto("/job/job-1")
+    slots = page.evaluate("[...document.querySelectorAll('.sheet a[href*=\"/slot?\"]')].map(each => each.href)")
+    found = []
+    for slot in slots:
+        page.goto(slot)
+        if page.locator("#why").count():
+            found.append(slot)
+        if len(found) == 2:
+            break
+    page.locator("#why").fill("an open flue")
+    page.goto(found[0])
+    assert page.locator("#why").input_value() == ""
+    page.goto(found[1])
+    assert page.locator("#why").input_value() == "an open flue"
+
+
+def test_a_weighty_key_only_goes_there(page: Page, home: Path) -> None:
+    page.goto("/job/job-1/close")
+    press(page, "s")
+    expect(page.locator("[data-key=s]")).to_be_focused()
+    page.wait_for_timeout(200)
+    assert job(home).signed == ()
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    assert [one.body.name for one in job(home).signed] == ["Ines Pell"]
+    press(page, "c")
+    expect(page.locator("#why")).to_be_focused()

@@ -21,15 +21,18 @@ from front.office.guard import checked, must, who
 from front.office.people import ROLES, Person, named
 from front.office.read import next_place, question_then
 from front.office.read import routes as read_routes
+from front.office.rights import why_not
 from front.office.state import Office, done, office_of
 from front.office.view import address
 from front.typed import typed_answer, typed_words
 from jobs import decisions, moving, signing
 from jobs.add import Typed, add
 from jobs.bundle import unpack
+from jobs.doings import whole
 from jobs.journal import Undone
 from jobs.reserve import Waiting, reserved_among, reserved_in, send_back, slot_of, typed_reserved
 from jobs.senses import senses
+from jobs.store import JournalMoved
 from schemas.errors import BadInput, WrongUse
 from schemas.findings import NotApplicable
 from schemas.questions import Candidate, Question
@@ -57,6 +60,7 @@ def _posted(act: Act, *roles: str) -> Callable[[Request], Awaitable[Response]]:
 
 def _acted(act: Act, request: Request, form: FormData) -> Response:
     """Do it. Where our own script asked, the page that follows comes with the answer: one way instead of two."""
+    office_of(request).accounts.note(who(request).person)
     answered = act(request, form)
     there = answered.headers.get("x-go", "")
     if "x-with-page" not in request.headers or not there:
@@ -197,6 +201,8 @@ def change(request: Request, form: FormData) -> Response:
         phases: dict[str, Phase] = {"": "", "before": "before", "after": "after"}
         if phase not in phases:
             raise BadInput("A reading is from before the adjustment, from after it, or neither.")
+        same = quantity == row.reading.quantity
+        turned = f"{_text(form, 'screw', 64)} {_text(form, 'way', 5)}" if "screw" in form and same else None
         after = Candidate(
             reading=key,
             quantity=quantity,
@@ -205,6 +211,9 @@ def change(request: Request, form: FormData) -> Response:
             value=value if one.kind in ("number", "move") else typed_words(value, one),
             unit=_text(form, "unit", 40),
             appliance=_text(form, "appliance", 64) or None,
+            # What belongs to a value of one quantity belongs to none of another.
+            note=("" if not same else None if turned in (None, row.reading.note) else turned),
+            approx=(_text(form, "about", 5) == "yes") if "about_told" in form else None,
         )
         decisions.edit(
             office.desk.store,
@@ -228,8 +237,8 @@ def undo(request: Request, form: FormData) -> Response:
     entry = next((one for one in opened.by_people if one.seq == seq), None)
     if entry is None:
         raise WrongUse("That is taken back already, or nothing that can be taken back.")
-    if person.role != "technician" and entry.author != person.name and entry.author == opened.job.head.technician:
-        raise WrongUse(f"{entry.author} said so; ask them, or send it back.")
+    if refused := why_not(entry, person, opened, office.accounts.of_office):
+        raise WrongUse(refused)
     if isinstance(entry.body, moving.MOVES):
         concerned = moving.move_back(office.desk.store, number, seq, by=person.name, why=_text(form, "why"))
         mine = max(one.seq for one in office.desk.store.entries(number) if isinstance(one.body, Undone))
@@ -301,12 +310,28 @@ def not_applicable(request: Request, form: FormData) -> Response:
         *(one.id for one in opened.sheet.conditions),
     }:
         raise BadInput("The sheet has no such place.")
-    slot = NotApplicable(
-        appliance=_text(form, "appliance", 64) or None, quantity=quantity, condition=condition, reason=reason
-    )
-    decisions.does_not_apply(office.desk.store, number, slot, by=person.name)
+    appliance = _text(form, "appliance", 64) or None
+    slot = NotApplicable(appliance=appliance, quantity=quantity, condition=condition, reason=reason)
+    while True:
+        opened = _at_work(request)
+        if (appliance, quantity, condition) not in {slot_of(one) for one in opened.missing}:
+            raise WrongUse(_filled(opened, appliance, quantity, condition))
+        try:
+            decisions.does_not_apply(office.desk.store, number, slot, by=person.name, seen_at=opened.job.position)
+            break
+        except JournalMoved:
+            continue  # what came meanwhile may fill the place
     opened = office.desk.changed(number)
     return done(request, address(opened), done=_last(opened, person))
+
+
+def _filled(opened: Opened, appliance: str | None, quantity: str, condition: str) -> str:
+    """Say what stands now where a place was empty."""
+    place = (appliance, quantity, condition)
+    readings = [one for one in opened.job.readings if (one.appliance, one.quantity, one.condition or "") == place]
+    there = "; ".join(whole(one, opened.job, opened.sheet) for one in readings)
+    told = f": {there}" if there else ""
+    return f"That place is not empty any more, or the sheet does not ask for it{told}. Nothing was noted; look again."
 
 
 def dealt_with(request: Request, form: FormData) -> Response:
@@ -356,7 +381,9 @@ def sign(request: Request, form: FormData) -> Response:
         raise BadInput(f"Somebody signs as one of {', '.join(signing.ROLES)}.")
     if role == "technician" and person.role != "technician":
         raise WrongUse("Only the technician signs for the technician.")
-    name = person.name if role == "technician" else named(_text(form, "name", 200))
+    name = named(_text(form, "name", 200)) if role == "customer" else person.name
+    if role == "customer" and name.casefold() == person.name.casefold():
+        raise WrongUse(f"The customer signs by their own name; {name} is who sits here.")
     _all_read(office, number)
     signing.sign(office.desk.store, number, name=name, role=roles[role], seen_at=_position(form), by=person.name)
     opened = office.desk.changed(number)

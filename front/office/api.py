@@ -99,6 +99,7 @@ async def answer(request: Request) -> Response:
 
 def _answered(request: Request, given: Given) -> Response:
     office, person, number = office_of(request), who(request).person, request.path_params["number"]
+    office.accounts.note(person)
     try:
         opened = office.desk.open(number)
     except WrongUse as error:

@@ -24,7 +24,7 @@ from jobs.store import JournalMoved, Store
 from jobs.summary import Summaries, summary_of
 from jobs.told import read_back
 from schemas.errors import SaybackError, WrongUse
-from schemas.findings import Finding
+from schemas.findings import Finding, Limit
 from schemas.questions import Question
 from schemas.sheet import Sheet
 
@@ -66,8 +66,13 @@ class Opened:
 
     @cached_property
     def verdicts(self) -> Mapping[str, str]:
-        """The gravest verdict on each reading."""
-        return verdicts(self.findings)
+        """The gravest verdict on each reading, on those as found too."""
+        return verdicts(self.found, as_found=True)
+
+    @cached_property
+    def limits(self) -> Mapping[str, Limit]:
+        """The limit that each reading was judged by."""
+        return {key: one.limit for one in reversed(self.found) if one.limit is not None for key in one.readings}
 
     @cached_property
     def waits(self) -> Mapping[str, Waiting]:

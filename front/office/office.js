@@ -86,7 +86,10 @@ document.addEventListener("keydown", (event) => {
   done();
   if ("settles" in target.dataset && !("ready" in document.body.dataset)) return;
   target.focus();
-  if (target.matches("input")) target.select();
+  if (target.matches("input")) {
+    if (target.defaultValue && target.id === "line") target.setSelectionRange(target.value.length, target.value.length);
+    else target.select();
+  } else if ("focus" in target.dataset) return; // what weighs much is pressed by a key of its own: Enter
   else target.click();
 });
 
@@ -136,7 +139,7 @@ document.addEventListener("submit", async (event) => {
     });
     const said = await answer.json();
     if (answer.ok) {
-      for (const field of all("[data-draft]", form)) sessionStorage.removeItem(draft(field));
+      for (const field of all(FIELDS, form)) sessionStorage.removeItem(draft(field));
       await enter(said.go, said.page);
     } else {
       tell(said.error);
@@ -171,17 +174,71 @@ async function enter(address, html) {
 
 window.addEventListener("popstate", () => location.reload());
 
-const draft = (field) => `draft ${location.pathname} ${field.name}`;
+// -- drafts: what is typed and not sent stays with its field, and is put back only over the value it was typed over -----
+
+const FIELDS = "input:not([type=hidden], [type=file]), select";
+const isTick = (field) => field.type === "checkbox";
+const given = (field) => (isTick(field) ? String(field.checked) : field.value);
+
+function draft(field) {
+  const asked = new URLSearchParams(location.search);
+  asked.delete("done"); // what was just done is told once; the place is the same
+  return `draft ${location.pathname}?${asked} ${field.id || field.name}`;
+}
+
+function began(field) {
+  if (isTick(field)) return String(field.defaultChecked);
+  if (!field.matches("select")) return field.defaultValue;
+  return (all("option", field).find((each) => each.defaultSelected) ?? field.options[0])?.value ?? "";
+}
+
+function put(field, text) {
+  if (isTick(field)) field.checked = text === "true";
+  else field.value = text;
+}
+
+function inWords(field, text) {
+  if (isTick(field)) return text === "true" ? "ticked" : "not ticked";
+  if (field.matches("select")) return all("option", field).find((each) => each.value === text)?.text ?? text;
+  return text;
+}
 
 function keepDrafts() {
-  for (const field of all("[data-draft]")) {
-    const kept = sessionStorage.getItem(draft(field));
-    if (kept !== null) field.value = kept;
+  for (const old of all(".unsent")) old.remove();
+  for (const field of all("form[data-live]").flatMap((form) => all(FIELDS, form))) {
+    const kept = JSON.parse(sessionStorage.getItem(draft(field)) ?? "null");
+    if (kept === null) continue;
+    const same = kept.began === began(field);
+    if (same) put(field, kept.text);
+    const stands = inWords(field, began(field)), was = inWords(field, kept.began);
+    tellUnsent(field, same
+      ? `not sent yet${stands ? `; stands as ${stands}` : ""}`
+      : `“${inWords(field, kept.text)}” was never sent, and is not put back: it was over “${was}”, which has changed`);
   }
 }
 
+function tellUnsent(field, text) {
+  const line = document.createElement("span");
+  const drop = document.createElement("button");
+  line.className = "unsent";
+  drop.type = "button";
+  drop.textContent = "Drop it";
+  drop.setAttribute("aria-label", `Drop it: ${field.labels?.[0]?.textContent.trim() ?? field.name}`);
+  drop.addEventListener("click", () => {
+    sessionStorage.removeItem(draft(field));
+    put(field, began(field));
+    line.remove();
+    field.focus();
+  });
+  line.append(text, " ", drop);
+  (field.closest("label") ?? field).after(line);
+}
+
 document.addEventListener("input", (event) => {
-  if ("draft" in event.target.dataset) sessionStorage.setItem(draft(event.target), event.target.value);
+  const field = event.target;
+  if (!field.matches(FIELDS) || !field.form || !("live" in field.form.dataset)) return;
+  if (given(field) === began(field)) sessionStorage.removeItem(draft(field));
+  else sessionStorage.setItem(draft(field), JSON.stringify({ began: began(field), text: given(field) }));
 });
 
 function upload(form) {

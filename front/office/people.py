@@ -53,6 +53,13 @@ _sessions = sa.Table(
     sa.Column("begun", sa.Float, nullable=False),
     sa.Column("seen", sa.Float, nullable=False),
 )
+_seen = sa.Table(
+    "seen",
+    _tables,
+    sa.Column("name", sa.String(_LONGEST_NAME), primary_key=True),
+    sa.Column("role", sa.String(16), primary_key=True),
+)
+"""In which roles somebody has ever decided something here: also where nobody has an account."""
 
 
 @dataclass(frozen=True)
@@ -119,6 +126,7 @@ class Accounts:
         self._clock = clock
         self._hasher = PasswordHasher()
         self._key = _key(home / "office.key")
+        self._noted: set[Person] = set()
         path = home / "accounts.sqlite"
         self._engine = engine_of(path)
         with self._engine.begin() as connection:
@@ -139,6 +147,25 @@ class Accounts:
         with self._engine.connect() as connection:
             rows = connection.execute(sa.select(_accounts.c.name, _accounts.c.role).order_by(_accounts.c.name)).all()
         return tuple(Person(row.name, row.role) for row in rows)
+
+    def note(self, person: Person) -> None:
+        """Remember in which role somebody decides something."""
+        if person in self._noted:
+            return
+        told = {"name": person.name, "role": person.role}
+        known = sa.select(_seen).where(_seen.c.name == person.name, _seen.c.role == person.role)
+        with self._engine.begin() as connection:
+            if connection.execute(known).first() is None:
+                connection.execute(sa.insert(_seen).prefix_with("OR IGNORE").values(**told))
+        self._noted.add(person)
+
+    def of_office(self, name: str) -> bool:
+        """Say whether somebody is known here, and never as a technician."""
+        with self._engine.connect() as connection:
+            seen = connection.execute(sa.select(_seen.c.role).where(_seen.c.name == name)).scalars()
+            has = connection.execute(sa.select(_accounts.c.role).where(_accounts.c.name == name)).scalars()
+            roles = {*seen, *has}
+        return bool(roles) and "technician" not in roles
 
     def put(self, name: str, role: Role, password: str) -> None:
         """Make an account or change it; sessions of the name end.

@@ -15,6 +15,7 @@ from front.office import view
 from front.office.desk import Opened
 from front.office.guard import who
 from front.office.reader import Incoming
+from front.office.rights import takes_back
 from front.office.state import Office, office_of, page
 from jobs.doings import whole
 from jobs.journal import Checked
@@ -31,6 +32,12 @@ __all__ = ["routes", "technician_page"]
 
 _TOLD = ("outside", "conflicting", "caution", "look again")
 """Verdicts of the findings that a job's page tells before its sheet."""
+
+
+_MOST_JOBS = 200
+"""As many jobs stand on a technician's page; how many more there are is told below them."""
+
+_SENT = (("Sent back by the office", True), ("Not sent back, and only theirs to settle", False))
 
 
 def _opened(request: Request) -> Opened:
@@ -69,6 +76,7 @@ def job(request: Request) -> Response:
             "o": opened,
             "job": opened.job,
             "at": view.address(opened),
+            "visit": view.visit_words(opened),
             "sheet": [(whose, list(made)) for whose, made in groupby(view.sections(opened), lambda s: s.appliance)],
             "mine": [(one, view.address(opened, "question", one.id)) for one in mine],
             "sent": [one for one in opened.waiting if one.seq is not None],
@@ -116,6 +124,7 @@ def question(request: Request) -> Response:
             "here": view.address(opened, "question", asked.id),
             "question": asked,
             "places": view.ask(asked, opened),
+            "turn": opened.sheet.screws[0].name if view.turn_of(rows[0].reading, opened.sheet) else "",
             "choices": view.choices(asked, opened),
             "reserved": reserved,
             "waiting": opened.waits.get(asked.id),
@@ -193,19 +202,22 @@ def reading(request: Request) -> Response:
             "stands": row is not None,
             "name": name_of(one, opened.sheet),
             "value": view.value_words(one, opened),
+            "out": view.out_words(shown),
             "settled": view.settled_words(shown, opened),
             "verdict": opened.verdicts.get(one.id, ""),
-            "findings": [f for f in opened.findings if one.id in f.readings],
+            "findings": [f for f in opened.found if one.id in f.readings],
             "where": view.where(one.id, one.source, opened),
             "belongs": view.address(opened, "where", one.source.evidence),
             "steps": view.steps(shown, opened),
             "reserved": () if technician else reserved_among([one.quantity], opened.sheet),
+            "turn": view.turn_of(one, opened.sheet),
             "units": [(unit, show_unit(unit)) for unit in units],
             "question": view.address(opened, "question", asked.id) if asked else "",
-            "undo": [entry.seq for entry in opened.by_people if entry.seq in mine],
+            "undo": sorted(mine & takes_back(who(request).person, opened, office_of(request).accounts)),
         }
 
-    return _page(request, "reading.html", make, opened, (opened.job.hash, shown.reading.id), "Reading")
+    key = (opened.job.hash, shown.reading.id, who(request).person.name)
+    return _page(request, "reading.html", make, opened, key, "Reading")
 
 
 def slot(request: Request) -> Response:
@@ -223,6 +235,7 @@ def slot(request: Request) -> Response:
             "at": view.address(opened),
             "finding": found,
             "slot": wanted,
+            "begun": view.begun(wanted, opened),
             "waiting": next((one for one in opened.waiting if one.slot == wanted), None),
             "reserved": () if asking.role == "technician" else reserved_among([wanted[1]], opened.sheet),
         }
@@ -283,9 +296,10 @@ def history(request: Request) -> Response:
     opened = _opened(request)
 
     def make() -> dict[str, Any]:
-        return {"job": opened.job, "at": view.address(opened), "doings": list(view.doings(opened))}
+        can = takes_back(who(request).person, opened, office_of(request).accounts)
+        return {"job": opened.job, "at": view.address(opened), "doings": list(view.doings(opened, can=can))}
 
-    return _page(request, "history.html", make, opened, (opened.job.hash,), "History")
+    return _page(request, "history.html", make, opened, (opened.job.hash, who(request).person.name), "History")
 
 
 def closing(request: Request) -> Response:
@@ -356,12 +370,14 @@ def technician_page(request: Request, name: str) -> Response:
 
     def make() -> dict[str, Any]:
         found = []
-        for number in office.desk.summaries.of_technician(name)[:200]:
+        numbers = office.desk.summaries.of_technician(name)
+        for number in numbers[:_MOST_JOBS]:
             opened = office.desk.open(number)
             if opened.waiting:
                 rows = [(one, _waits_at(one, opened)) for one in opened.waiting]
-                found.append((opened.job, view.address(opened), rows))
-        return {"name": name, "jobs": found}
+                parts = [(title, [row for row in rows if bool(row[0].by) == sent]) for title, sent in _SENT]
+                found.append((opened.job, view.address(opened), view.visit_words(opened), parts))
+        return {"name": name, "jobs": found, "more": max(0, len(numbers) - _MOST_JOBS)}
 
     return page(
         request, "technician.html", make, key=(office.desk.summaries.version, name), title=f"For {name or 'nobody'}"
@@ -370,7 +386,8 @@ def technician_page(request: Request, name: str) -> Response:
 
 def _waits_at(one: Any, opened: Opened) -> dict[str, str]:
     if one.question is None:
-        return {"address": "", "heard": "", "source": "nothing recorded"}
+        there = view.slot_address(opened, one.slot) if one.slot else ""
+        return {"address": there, "heard": "", "source": "nothing recorded"}
     places = view.ask(one.question, opened)
     return {
         "address": view.address(opened, "question", one.question.id),

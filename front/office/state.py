@@ -19,6 +19,7 @@ from front.office.exports import Exports
 from front.office.guard import who
 from front.office.people import Accounts, Gate, Person
 from front.office.reader import Reader
+from front.office.rights import takes_back
 from front.office.view import decided
 from jobs.journal import TOOL
 from jobs.show import signed, verdict_words
@@ -115,17 +116,18 @@ def page(
 
 def _flash(request: Request) -> dict[str, Any] | None:
     """Return what was just done, as the address says it: ``?done=JOB.SEQ``; it is read from the journal."""
+    office = office_of(request)
     number, _, seq = request.query_params.get("done", "").rpartition(".")
     if not number or not seq.isdecimal():
         return None
     try:
-        opened = office_of(request).desk.open(number)
+        opened = office.desk.open(number)
     except SaybackError:
         return None
     entry = next((one for one in opened.entries if one.seq == int(seq)), None)
     if entry is None or entry.author == TOOL:
         return None
-    can = entry.seq in {one.seq for one in opened.by_people}
+    can = entry.seq in takes_back(who(request).person, opened, office.accounts)
     told = decided(entry, opened)
     return {"number": number, "seq": entry.seq, "text": f"{entry.author} {told}", "undo": can} if told else None
 

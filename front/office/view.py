@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
 from urllib.parse import quote, urlencode
 
 from front.office.desk import Opened
 from front.screen import clock
 from jobs.blanking import told
+from jobs.decisions import can_be
 from jobs.doings import decided as doings_told
 from jobs.doings import whole
 from jobs.journal import Entry
-from jobs.reserve import reserved_among, slot_of
+from jobs.questions import TURN_WAYS
+from jobs.report import origin_words
+from jobs.reserve import Slot, reserved_among, slot_of
 from jobs.settled import settled
-from jobs.show import name_of, place_of, say_limit, say_reading, say_value
-from jobs.table import JobRow
+from jobs.show import name_of, place_of, say_limit, say_note, say_reading, say_value
+from jobs.table import NOBODY_CAN_TELL, JobRow
 from jobs.timeline import Filed
 from schemas.evidence import Box, Utterance
 from schemas.questions import Candidate, Question
 from schemas.readings import Reading, Source
+from schemas.sheet import Sheet
 from schemas.units import show_unit, units
 
 __all__ = [
@@ -62,6 +67,8 @@ class Line:
     name: str
     place: str
     value: str = ""
+    out: str = ""
+    """That it was left out of the record, or that nobody can tell it: ``value`` then is only what was heard."""
     verdict: str = ""
     limit: str = ""
     limit_from: str = ""
@@ -85,12 +92,12 @@ class Section:
 
 @dataclass(frozen=True)
 class Choice:
-    """One likely answer: its words, why it is offered, and whose it is if the office may not give it."""
+    """One likely answer: its words and why it is offered; ``key`` presses it, none where it is no value that can be."""
 
     number: int
     words: str
     why: str
-    reserved: bool = False
+    key: int | None
 
 
 @dataclass(frozen=True)
@@ -115,6 +122,31 @@ class Said:
 def address(opened: Opened, *parts: object) -> str:
     """Return the address of something of a job."""
     return "/".join(["/job", quote(opened.job.number, safe=""), *(quote(str(part), safe="") for part in parts)])
+
+
+def slot_address(opened: Opened, slot: Slot) -> str:
+    """Return the address of an empty place of the sheet."""
+    tag, quantity, condition = slot
+    told = {"appliance": tag or "", "quantity": quantity, "condition": condition}
+    return f"{address(opened, 'slot')}?{urlencode(told)}"
+
+
+def begun(slot: Slot, opened: Opened) -> str:
+    """Return how a line begins that fills an empty place: ``boiler, high fire. CO2 is ``."""
+    tag, quantity, condition = slot
+    place = ", ".join(part for part in (tag, opened.sheet.condition(condition).name if condition else "") if part)
+    return f"{f'{place[0].upper()}{place[1:]}. ' if place else ''}{opened.sheet.quantity(quantity).name} is "
+
+
+def visit_words(opened: Opened) -> str:
+    """Return when the work was done, as the first and the last of the evidence tell; empty where none has a time."""
+    times = [(one.at, one.at + timedelta(seconds=one.length)) for one in opened.job.filed if one.at is not None]
+    if not times:
+        return ""
+    first, last = min(times)[0], max(end for _, end in times)
+    day, end = first.strftime("%Y-%m-%d %H:%M"), last.astimezone(first.tzinfo)
+    until = end.strftime("%H:%M" if end.date() == first.date() else "%Y-%m-%d %H:%M")
+    return day if day.endswith(until) else f"{day} to {until}"
 
 
 def sections(opened: Opened) -> list[Section]:
@@ -148,8 +180,7 @@ def sections(opened: Opened) -> list[Section]:
             settled=finding.text.rpartition(": ")[2].rstrip(".").replace("not recorded yet", ""),
             reserved=waiting is not None,
             sent=f"sent back by {waiting.by}" if waiting and waiting.by else "",
-            slot=f"{address(opened, 'slot')}?"
-            + urlencode({"appliance": tag or "", "quantity": quantity, "condition": condition}),
+            slot=slot_address(opened, slot),
         )
         put(tag, quantity, condition, "", line)
     made = []
@@ -163,7 +194,7 @@ def sections(opened: Opened) -> list[Section]:
 
 def _line(row: JobRow, opened: Opened) -> Line:
     one, sheet = row.reading, opened.sheet
-    limit = next((f.limit for f in opened.findings if f.limit is not None and one.id in f.readings), None)
+    limit = opened.limits.get(one.id)
     question = next((q for q in opened.questions if one.id in q.readings), None)
     waiting = opened.waits.get(question.id) if question else None
     condition = "when is not told" if one.condition is None else ""
@@ -173,9 +204,10 @@ def _line(row: JobRow, opened: Opened) -> Line:
         name=name_of(one, sheet),
         place=", ".join(part for part in (condition, _PHASES[one.phase]) if part),
         value=value_words(one, opened),
+        out=out_words(row),
         verdict=opened.verdicts.get(one.id, ""),
         limit=say_limit(limit) if limit else "",
-        limit_from=" ".join(part for part in (limit.origin.title, limit.origin.page) if part) if limit else "",
+        limit_from=origin_words(limit),
         settled=settled_words(row, opened),
         reading=address(opened, "reading", one.id),
         question=address(opened, "question", question.id) if question else "",
@@ -183,6 +215,13 @@ def _line(row: JobRow, opened: Opened) -> Line:
         reserved=bool(reserved_among([one.quantity], sheet)),
         sent=f"sent back by {waiting.by}" if waiting and waiting.by else "",
     )
+
+
+def out_words(row: JobRow) -> str:
+    """Return ``not told`` or ``left out`` for a reading that does not stand in the record; empty for one that does."""
+    if row.how != "left out":
+        return ""
+    return "not told" if row.history and row.history[-1].why == NOBODY_CAN_TELL else "left out"
 
 
 def value_words(one: Reading, opened: Opened) -> str:
@@ -217,34 +256,43 @@ def moment(filed: Filed, seconds: float) -> str:
     """Return the time of day of a second of a piece of evidence; says so where it is not known."""
     if filed.at is None:
         return "time not known"
-    from datetime import timedelta
-
     return (filed.at + timedelta(seconds=seconds)).strftime("%Y-%m-%d %H:%M:%S %z")
 
 
-def ask(question: Question, opened: Opened) -> list[tuple[Reading, Where]]:
-    """Return the readings of a question with where they came from, each place once."""
+_PLAY_KEYS = "poi"
+
+
+def ask(question: Question, opened: Opened) -> list[tuple[Reading, Where, str]]:
+    """Return the readings of a question with where they came from, each place once, and the key that plays it."""
     seen: dict[Where, Reading] = {}
     for key in question.readings:
         if key in opened.job.rows:
             one = opened.job.rows[key].reading
             place = where(one.id, one.source, opened)
             seen.setdefault(place, one)
-    return [(one, place) for place, one in seen.items()]
+    keys = iter(_PLAY_KEYS)
+    return [(one, place, next(keys, "") if place.sound else "") for place, one in seen.items()]
 
 
 def choices(question: Question, opened: Opened) -> list[Choice]:
-    """Return the likely answers in words."""
+    """Return the likely answers in words, those first that can be."""
     several = len({one.quantity for one in question.candidates}) > 1
+    beyond = [not can_be(one, opened.sheet.quantity(one.quantity)) for one in question.candidates]
+    order = sorted(range(len(beyond)), key=beyond.__getitem__)
     return [
         Choice(
-            number,
-            candidate_words(one, opened, several),
-            one.why,
-            bool(reserved_among([one.quantity], opened.sheet)),
+            number=place + 1,
+            words=candidate_words(question.candidates[place], opened, several),
+            why=question.candidates[place].why or _other_way(question.candidates[place], opened),
+            key=None if beyond[place] else key,
         )
-        for number, one in enumerate(question.candidates, 1)
+        for key, place in enumerate(order, 1)
     ]
+
+
+def _other_way(one: Candidate, opened: Opened) -> str:
+    row = opened.job.rows.get(one.reading)
+    return "another way to read the picture" if row is not None and row.reading.source.box else "another way to hear it"
 
 
 def candidate_words(one: Candidate, opened: Opened, several: bool) -> str:
@@ -256,8 +304,23 @@ def candidate_words(one: Candidate, opened: Opened, several: bool) -> str:
         told = {"quantity": one.quantity, "condition": one.condition, "phase": one.phase, "appliance": one.appliance}
         reading = row.reading.model_copy(update=told)
         place = place_of(reading, opened.sheet, appliance=len(opened.job.appliances) > 1)
+    note, approx = one.note or "", bool(one.approx)
+    if row is not None:
+        same = (one.value, one.unit) == (row.reading.value, row.reading.unit)
+        note = row.reading.note if one.note is None and one.quantity == row.reading.quantity else note
+        approx = row.reading.approx and same if one.approx is None else approx
     value = say_value(one.value, one.unit, opened.sheet, one.quantity)
-    return " ".join(part for part in (name, value, f"({place})" if place else "") if part)
+    parts = ("about" if approx else "", name, value, say_note(note, opened.sheet), f"({place})" if place else "")
+    return " ".join(part for part in parts if part)
+
+
+def turn_of(one: Reading, sheet: Sheet) -> tuple[str, str] | None:
+    """Return the screw and the way of a turn, empty where they were not told; None for a reading of another kind."""
+    if one.quantity is None or sheet.quantity(one.quantity).kind != "move":
+        return None
+    words = one.note.split()
+    screw = next((word for word in words if word in {each.id for each in sheet.screws}), "")
+    return screw, next((word for word in words if word in TURN_WAYS), "")
 
 
 def steps(row: JobRow, opened: Opened) -> list[dict[str, str]]:
@@ -334,7 +397,7 @@ def photos(opened: Opened) -> list[dict[str, object]]:
                 {
                     "number": number,
                     "points": " ".join(f"{x:.0f},{y:.0f}" for x, y in figure.box.corners),
-                    "x": f"{min(x for x, _ in figure.box.corners) - size / 3:.0f}",
+                    "x": f"{min(x for x, _ in figure.box.corners) - size * 0.8:.0f}",
                     "y": f"{sum(y for _, y in figure.box.corners) / 4 + size / 3:.0f}",
                     "shown": " ".join(part for part in (figure.label, figure.value, _unit_words(figure.unit)) if part),
                     "reading": address(opened, "reading", reading.id) if reading else "",
@@ -371,9 +434,8 @@ def since_closing(opened: Opened) -> str:
     return f"{job.closing.author} closed this job on {when}. Since then {what or 'something was read anew'}."
 
 
-def doings(opened: Opened, after: int = 0) -> Iterator[dict[str, str]]:
-    """Yield what people did with a job behind an entry, newest first; ``undo`` where it can be taken back."""
-    can = {entry.seq for entry in opened.by_people}
+def doings(opened: Opened, after: int = 0, can: Container[int] = ()) -> Iterator[dict[str, str]]:
+    """Yield what people did with a job behind an entry, newest first; ``undo`` where it is among what ``can`` be."""
     for entry in reversed(opened.entries):
         words = decided(entry, opened) if entry.seq > after else ""
         if words:
