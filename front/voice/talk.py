@@ -238,20 +238,36 @@ def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, t
     first = next(one for one in asked.candidates if one.reading == reply.candidate.reading)
     same = (first.value, first.unit) == (reply.candidate.value, reply.candidate.unit)
     denied = reply.denies and (same or reply.kind == "choice")
-    # What was said back and is said again is as good as a yes, where a yes is enough and only the hearing was poor.
-    if denied or not (reply.clear or (same and reply.faint and asked.wants == "yes")):
-        times = talk.times.get(asked.slot, 0)
-        if times > MOST_TIMES:
-            return replace(talk, asked=None), (Mark("answer", question), Show("skipped"))
-        talk = replace(talk, times={**talk.times, asked.slot: times + 1}, asked_until=1e9)
-        again = asked if same else back
-        return _queue(talk, Say(again.text, 1, again)), (Mark("answer", question),)
+    # What was offered from the start and is said again is as good as a yes, where a yes is enough and only the hearing
+    # was poor. Not so what was only heard in the answers: the same noise makes the same word of the same word.
+    offered = asked.question is not None and (first.value, first.unit) in (
+        (one.value, one.unit) for one in asked.question.candidates
+    )
+    again_faintly = same and reply.faint and asked.wants == "yes" and offered
+    if denied or not (reply.clear or again_faintly):
+        return _ask_back(talk, asked, reply, asked if same else back)
     talk = replace(talk, asked=None, last_taken=(reply.candidate.reading,), last_taken_at=talk.now)
     if asked.question is not None:
         return talk, (Mark("answer", question), Settle(asked, reply.candidate))
     if same and reply.candidate.reading not in talk.denied:
         return talk, (Mark("answer"), Play("taken"))
     return replace(talk, denied=talk.denied - {reply.candidate.reading}), (Mark("answer"), Edit(reply.candidate))
+
+
+def _ask_back(talk: Talk, asked: Asked, reply: Reply, again: Asked) -> tuple[Talk, tuple[Action, ...]]:
+    """Ask an answer back that settles nothing. A value said back that it denies stands no longer."""
+    question = asked.question.id if asked.question else None
+    done: tuple[Action, ...] = (Mark("answer", question),)
+    if reply.denies and question is None and len(asked.readings) == 1 and not talk.denied & set(asked.readings):
+        talk = replace(talk, last_taken=(), denied=talk.denied | set(asked.readings))
+        done = (*done, TakeBack(asked.readings))
+    times = talk.times.get(asked.slot, 0)
+    if times > MOST_TIMES:
+        return replace(talk, asked=None), (*done, Show("skipped"))
+    talk = replace(talk, times={**talk.times, asked.slot: times + 1}, asked_until=1e9)
+    if again is asked and asked.readings[0] in talk.denied:
+        return talk, (*done, Show("what_is_it"))
+    return _queue(talk, Say(again.text, 1, again)), done
 
 
 def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
