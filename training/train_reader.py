@@ -183,6 +183,16 @@ def train(net: ReaderNet, crops: Crops, minutes: float, steps: int, seed: int, s
             print(f"step {done}, {100 * share:.0f} %, loss {loss.item():.4f}", flush=True)
 
 
+def _round_before(weights: Path) -> dict[str, object]:
+    """The hash of an earlier round's weights, and its crops and recipe if its card lies beside them."""
+    found: dict[str, object] = {"reader.pt sha256": hashlib.sha256(weights.read_bytes()).hexdigest()}
+    card = weights.with_name("reader.json")
+    if card.exists():
+        told = json.loads(card.read_text(encoding="utf-8"))
+        found |= {"crops": told["data"]["crops"], "recipe": told["recipe"]}
+    return found
+
+
 def main() -> None:
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
