@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_EVEN, Decimal
 
+import checks
 from checks.limits import applicable
 from jobs.fold import Job
 from jobs.show import show_value
@@ -97,7 +98,10 @@ class TrailMove:
 
 @dataclass(frozen=True)
 class Trail:
-    """The trail of one appliance. ``good`` holds, by condition, the last row whose values all lay within limits."""
+    """The trail of one appliance. ``good`` holds, by condition, the last row whose values all lay within limits.
+
+    A row is judged by the checks of the job: one with a value outside any limit, or with a stop, is none.
+    """
 
     tag: str
     events: tuple[Event, ...]
@@ -114,7 +118,12 @@ def trail_of(job: Job, sheet: Sheet, tag: str, file: ApplianceFile | None, limit
     for place, event in enumerate(events):
         if event.move:
             moves.append(_move(len(moves) + 1, events, place, sheet, file, limits, sums))
-    return Trail(tag, events, tuple(moves), tuple(limits), _good_rows(events, sheet, limits))
+    good = {
+        condition: row
+        for condition, row, last in _whole_rows(events, sheet, limits)
+        if _is_good(row[0], _beside(job, sheet, tag, condition) if last else [], sheet, file, limits, tag)
+    }
+    return Trail(tag, events, tuple(moves), tuple(limits), good)
 
 
 def _traced(sheet: Sheet) -> tuple[str, ...]:
@@ -132,14 +141,16 @@ def _events(job: Job, sheet: Sheet, tag: str) -> Iterator[Event]:
             continue
         move = sheet.quantity(reading.quantity).kind == "move"
         left_out = doubt and not doubt.startswith(OPEN)
-        if not move and (reading.quantity not in _traced(sheet) or not is_value_text(reading.value) or left_out):
+        if not move and (reading.quantity not in _traced(sheet) or left_out):
             continue
+        # What was over range was read, and nothing can be worked out from it.
+        why = doubt or ("" if is_value_text(reading.value) else reading.value)
         source = reading.source
         key = source.evidence, source.utterance
         order, at = moments.get(key, (len(moments), None))
         if at is not None and source.start is not None and source.utterance is not None:
             at += source.start - starts.get((source.evidence, source.utterance), source.start)
-        found.append(((order, source.span[0] if source.span else 0), Event(reading, at, move, doubt)))
+        found.append(((order, source.span[0] if source.span else 0), Event(reading, at, move, why)))
     found.sort(key=lambda pair: pair[0])
     # Without a time of their own, seconds within one recording are known, those between recordings are not.
     dated = {one.sha256 for one in job.filed if one.at is not None}
@@ -273,31 +284,58 @@ def _as_told(file: ApplianceFile | None, screw: str, way: str, change: Change) -
     return "as the maker says" if richer == (change.difference > 0) else "against what the maker says"
 
 
-def _good_rows(
-    events: Sequence[Event], sheet: Sheet, limits: Sequence[Limit]
-) -> dict[str, tuple[tuple[Reading, ...], float | None]]:
-    """Return, by condition, the last row between two turns of which every value with a limit lay within it."""
-    good: dict[str, tuple[tuple[Reading, ...], float | None]] = {}
+_Row = tuple[tuple[Reading, ...], float | None]
+
+
+def _whole_rows(events: Sequence[Event], sheet: Sheet, limits: Sequence[Limit]) -> Iterator[tuple[str, _Row, bool]]:
+    """Yield each row between two turns that holds every traced quantity with a limit, and whether it is the last.
+
+    A row with a value that is asked about, or over range, is none.
+    """
     row: dict[str, dict[str, Event]] = {}
 
-    def close(condition: str) -> None:
+    def close(condition: str, *, last: bool) -> Iterator[tuple[str, _Row, bool]]:
         held = row.pop(condition, {})
-        if any(e.doubt for e in held.values()):
-            return
-        verdicts = [_place(e.reading, sheet, limits)[1] for e in held.values()]
-        if verdicts and any(verdicts) and False not in verdicts:
+        needed = {q for q in _traced(sheet) if applicable(q, condition, limits)}
+        if held and needed and needed <= held.keys() and not any(e.doubt for e in held.values()):
             order = [held[q] for q in _traced(sheet) if q in held]
-            good[condition] = tuple(e.reading for e in order), order[-1].at
+            yield condition, (tuple(e.reading for e in order), order[-1].at), last
 
     for event in events:
         condition = event.reading.condition or ""
         if event.move:
-            close(condition)
+            yield from close(condition, last=False)
         else:
             row.setdefault(condition, {})[event.reading.quantity or ""] = event
     for condition in list(row):
-        close(condition)
-    return good
+        yield from close(condition, last=True)
+
+
+def _beside(job: Job, sheet: Sheet, tag: str, condition: str) -> list[Reading]:
+    """Return what stands beside the last row and is not traced, such as CO air-free."""
+    return [
+        one
+        for one in job.readings
+        if one.condition == condition and one.appliance in (tag, None) and one.quantity not in _traced(sheet)
+        if one.quantity is not None and sheet.quantity(one.quantity).kind == "number"
+    ]
+
+
+def _is_good(
+    row: Sequence[Reading],
+    beside: Sequence[Reading],
+    sheet: Sheet,
+    file: ApplianceFile | None,
+    limits: Sequence[Limit],
+    tag: str,
+) -> bool:
+    """Say whether the checks find every value of a row within its limits, and nothing that stops or contradicts."""
+    own = [limit for limit in limits if limit.origin.kind != "appliance file"]
+    found = checks.check([*row, *beside], sheet, appliance=file, limits=own, tag=tag)
+    names = {one.id for one in row}
+    judged = {name for one in found if one.verdict == "within" for name in one.readings if name in names}
+    wrong = any(one.verdict in ("stop", "outside", "conflicting") for one in found)
+    return bool(judged) and not wrong
 
 
 # ---------------------------------------------------------------------- words

@@ -110,6 +110,22 @@ def test_the_last_good_row_is_not_one_outside(sayback: Command, tuned: str, tmp_
     assert [r.value for r in one.good["high_fire"][0]] == ["9.2", "4.5", "74"]
 
 
+@pytest.mark.parametrize(
+    "more",
+    [
+        ("CO2 is nine point three, O2 four point three.",),  # CO has a limit and was not read
+        ("CO2 is nine point three, O2 four point three.", "CO is over range."),
+        ("CO2 is nine point three, O2 four point three, CO eighty.", "CO air-free is four hundred and fifty."),  # stops
+    ],
+)
+def test_a_row_with_a_value_missing_or_a_stop_is_no_good_row(
+    sayback: Command, tuned: str, tmp_path: Path, more: tuple[str, ...]
+) -> None:
+    lines = ("A sixteenth of a turn clockwise on the high-fire screw.", *more)
+    assert sayback("add", tuned, *(part for line in lines for part in ("--text", line)))[0] in (0, 1)
+    assert [r.value for r in trail(tmp_path).good["high_fire"][0]] == ["9.2", "4.5", "74"]
+
+
 def test_a_turn_in_doubt_is_in_the_table_and_in_no_sum(sayback: Command, tuned: str, tmp_path: Path) -> None:
     with Store(tmp_path / "store") as store:
         turns = [row for row in job_of(store, tuned).rows.values() if row.reading.quantity == "valve_move"]
