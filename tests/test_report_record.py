@@ -15,7 +15,7 @@ import pytest
 from front.report import made_report
 from front.show import verdicts
 from jobs.book import job_of, sheet_of
-from jobs.decisions import edit, leave_out, stop_dealt_with
+from jobs.decisions import close, edit, leave_out, stop_dealt_with
 from jobs.findings import check_job
 from jobs.fold import Job
 from jobs.report import report_of
@@ -25,6 +25,7 @@ from jobs.signing import sign
 from jobs.store import Store
 from jobs.table import JobRow
 from jobs.workbook import workbook
+from schemas.evidence import Look
 from schemas.questions import Candidate
 from schemas.readings import Source
 
@@ -220,3 +221,31 @@ def test_columns_without_a_value_are_left_out(job: str, tmp_path: Path) -> None:
         page = html_of(store, made, sheet_of(store, made.head), report)
     assert "As found" not in page
     assert page.count('<table class="wide') == len([s for s in report.sections if s.lines])
+
+
+def test_photos_stand_in_the_order_of_their_marks(job: str, tmp_path: Path) -> None:
+    with Store(tmp_path / "store") as store:
+        made = check_job(store, job)
+        first = datetime(2026, 11, 12, 8, 0, tzinfo=UTC)
+        filed = []
+        for number, one in enumerate(made.filed):
+            photo = one.evidence.model_copy(update={"kind": "photo", "name": f"{number}.jpg"})
+            look = Look(evidence=one.sha256, display="slip", width=1, height=1, figures=(), made_by=())
+            filed.append(replace(one, evidence=photo, look=look, utterances=(), at=first - timedelta(minutes=number)))
+        report = report_again(store, replace(made, filed=tuple(filed)))
+    assert [(one.mark, one.name) for one in report.pictures] == [("P1", "0.jpg"), ("P2", "1.jpg"), ("P3", "2.jpg")]
+
+
+def test_what_a_person_wrote_cannot_end_the_style_of_the_page(job: str, tmp_path: Path) -> None:
+    reason = '"later" </style><b>'
+    with Store(tmp_path / "store") as store:
+        close(store, job, by="Una Farrow", why=reason)
+        made, report = made_report(store, job)
+        page = html_of(store, made, sheet_of(store, made.head), report)
+    assert report.status.endswith(f"left open: {reason}")
+    style = page.partition("<style>")[2].partition("</style>")[0]
+    assert "later" not in style
+    assert f'content: "Report t1/{report.position} · closed, with {report.open} left open · record ' in style
+    assert page.count("</style>") == 1
+        "<b>" not in page.partition("</style>")[2].partition("<header>")[2].partition("</header>")[0].split("<h1>")[0]
+    )
