@@ -258,9 +258,7 @@ def main() -> None:
         "recipe": {
             "command": "python3 -m training.train_reader",
             "seed": chosen.seed,
-            "from the weights with sha256": hashlib.sha256(chosen.start.read_bytes()).hexdigest()
-            if chosen.start
-            else "",
+            "begun from": _round_before(chosen.start) if chosen.start else {},
             "steps": steps,
             "lines a step": chosen.batch,
             "minutes of rendering": round(rendered / 60, 2),
