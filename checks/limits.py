@@ -14,7 +14,7 @@ from schemas.readings import Reading
 from schemas.sheet import Sheet
 from schemas.units import show_unit
 
-__all__ = ["applicable", "known_limits", "limit_findings", "waiting_for_altitude"]
+__all__ = ["applicable", "known_limits", "limit_findings", "limits_of_another_gas", "waiting_for_altitude"]
 
 
 def known_limits(
@@ -22,7 +22,7 @@ def known_limits(
 ) -> tuple[Limit, ...]:
     """Return all limits in the order in which they are believed: appliance file, rating plate, the job's own.
 
-    Of the file's, those that hold for the fuel and the altitude here.
+    Of the file's, those that hold for the fuel and the altitude here; a limit that names no fuel is one for the file's.
     """
     return (*_from_file(rows, file, file_sha256), *_from_plate(rows, sheet), *limits)
 
@@ -31,17 +31,31 @@ def _from_file(rows: Rows, file: ApplianceFile | None, sha256: str | None) -> It
     if file is None:
         return
     fuel, altitude = _fuel(rows, file), rows.standing("altitude", "")
-    mine = [row for row in file.limits if row.fuel in (None, fuel) and _holds_at(row, altitude)]
+    mine = [row for row in file.limits if (row.fuel or file.fuel) == fuel and _holds_at(row, altitude)]
     special = {(row.quantity, row.condition) for row in mine if row.fuel is not None or row.by_altitude}
     for row in mine:
         if row.fuel is None and not row.by_altitude and (row.quantity, row.condition) in special:
             continue
-        origin = LimitOrigin(
-            kind="appliance file", title=file.title, sha256=sha256, document=file.document, page=row.page
-        )
-        yield Limit(
-            quantity=row.quantity, condition=row.condition, low=row.low, high=row.high, unit=row.unit, origin=origin
-        )
+        yield _as_limit(row, file, sha256)
+
+
+def _as_limit(row: ApplianceLimit, file: ApplianceFile, sha256: str | None) -> Limit:
+    origin = LimitOrigin(kind="appliance file", title=file.title, sha256=sha256, document=file.document, page=row.page)
+    return Limit(
+        quantity=row.quantity, condition=row.condition, low=row.low, high=row.high, unit=row.unit, origin=origin
+    )
+
+
+def limits_of_another_gas(rows: Rows, file: ApplianceFile | None, file_sha256: str | None) -> tuple[Limit, ...]:
+    """Return the file's limits that hold for its own gas only, where another one is recorded.
+
+    Nothing is within or outside of them; a stop is still judged on their highest values, the worse for the worst case.
+    """
+    if file is None or _fuel(rows, file) == file.fuel:
+        return ()
+    altitude = rows.standing("altitude", "")
+    mine = (row for row in file.limits if (row.fuel or file.fuel) == file.fuel and _holds_at(row, altitude))
+    return tuple(_as_limit(row, file, file_sha256) for row in mine)
 
 
 def _fuel(rows: Rows, file: ApplianceFile) -> str:
@@ -105,6 +119,7 @@ def limit_findings(
 ) -> Iterator[Finding]:
     """Yield the verdict on each number: one finding, or one for each limit that it is outside of."""
     waiting = waiting_for_altitude(rows, file)
+    strange = limits_of_another_gas(rows, file, None)
     for reading in rows.all:
         if reading.quantity is None or reading.condition is None or sheet.quantity(reading.quantity).kind != "number":
             continue
@@ -116,6 +131,13 @@ def limit_findings(
                 yield verdicts[0]
         elif reading.taken and not waiting.isdisjoint({(reading.quantity, ""), (reading.quantity, reading.condition)}):
             text = f"{named(sheet, reading)}: the maker's limit depends on the altitude, which is not recorded."
+            yield _finding(rows, reading, "cannot tell", text)
+        elif reading.taken and file is not None and applicable(reading.quantity, reading.condition, strange):
+            recorded = _fuel(rows, file).replace("_", " ")
+            text = (
+                f"{named(sheet, reading)}: the limits of {file.title} are for {file.fuel.replace('_', ' ')}, and "
+                f"{recorded} is recorded; they say nothing of this gas."
+            )
             yield _finding(rows, reading, "cannot tell", text)
         elif reading.taken and sheet.quantity(reading.quantity).maker_limits:
             yield _finding(

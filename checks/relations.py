@@ -31,17 +31,35 @@ def _judged(rows: Rows, sheet: Sheet, relation: Relation) -> Iterator[Finding]:
             if value is not None and not _between(value, relation):
                 yield _finding(sheet, relation, [reading], "")
     elif relation.kind == "sum at most":
-        readings = [r for slot in slots for r in rows.of(*slot)]
-        unit = relation.unit or (readings[0].unit if readings else "")
-        parts = [(r, value) for r in readings if (value := _value(r, unit)) is not None]
-        total = sum((abs(value) for _, value in parts), Decimal(0))
-        if total > _amount(relation):
-            yield _finding(sheet, relation, [r for r, _ in parts], f"sum {shown(str(total), unit)}")
+        for readings in _summed(rows, sheet, slots):
+            unit = relation.unit or readings[0].unit
+            parts = [(r, value) for r in readings if (value := _value(r, unit)) is not None]
+            total = sum((abs(value) for _, value in parts), Decimal(0))
+            if total > _amount(relation):
+                yield _finding(sheet, relation, [r for r, _ in parts], f"sum {shown(str(total), unit)}")
     elif relation.kind == "ordered":
         for first, second in pairwise(slots):
             yield from _pair(rows, sheet, relation, first, second)
     else:
         yield from _pair(rows, sheet, relation, slots[0], slots[1])
+
+
+def _summed(rows: Rows, sheet: Sheet, slots: list[tuple[str, str]]) -> Iterator[list[Reading]]:
+    """Yield the readings that are added up: all of the slots, or of a quantity of moves the turns of each screw.
+
+    A move belongs to the firing rate that its screw sets, wherever it was turned; one of no known screw to the firing
+    rate that it was recorded at.
+    """
+    sets = {screw.id: screw.condition for screw in sheet.screws}
+    plain = [r for name, condition in slots if sheet.quantity(name).kind != "move" for r in rows.of(name, condition)]
+    moves: dict[str, list[Reading]] = {}
+    for reading in rows.taken:
+        if reading.quantity is not None and sheet.quantity(reading.quantity).kind == "move":
+            screw = reading.note.partition(" ")[0]
+            condition = sets.get(screw) or reading.condition or ""
+            if (reading.quantity, condition) in slots:
+                moves.setdefault(screw if screw in sets else "", []).append(reading)
+    yield from (readings for readings in (plain, *moves.values()) if readings)
 
 
 def _pair(

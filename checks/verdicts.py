@@ -11,7 +11,7 @@ from checks.failed import failed_findings
 from checks.fan import fan_findings
 from checks.gas_input import input_findings
 from checks.heat import heat_findings
-from checks.limits import known_limits, limit_findings
+from checks.limits import known_limits, limit_findings, limits_of_another_gas
 from checks.ranges import range_findings
 from checks.relations import relation_findings
 from checks.rows import Rows
@@ -62,7 +62,7 @@ def check(
     rows = Rows([r for r in readings if r.quantity is None or r.quantity in on_sheet], tag)
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
     found = [
-        *stop_findings(rows, sheet, appliance, known),
+        *stop_findings(rows, sheet, appliance, (*known, *limits_of_another_gas(rows, appliance, file_sha256))),
         *failed_findings(rows, sheet),
         *combustion_findings(rows, sheet, appliance),
         *adjustment_findings(rows, sheet, appliance),

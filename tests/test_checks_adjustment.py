@@ -166,6 +166,27 @@ def test_the_limit_of_the_fuel_counts() -> None:
         assert finding.verdict == verdict
 
 
+def test_the_limits_of_another_gas_say_nothing() -> None:
+    propane = reading("fuel", "", "propane")
+    for row in (reading("co2", "high_fire", "9.2"), reading("co2", "high_fire", "9.8")):
+        finding = rule("limit", propane, row)
+        assert finding is not None
+        assert finding.verdict == "cannot tell"
+        assert "are for natural gas, and propane is recorded" in finding.text
+    # With limits of that gas in the file, they count.
+    named_gas = ApplianceLimit(quantity="co2", low="9.8", high="10.8", unit="%", fuel="propane")
+    file = FILE.model_copy(update={"limits": (*FILE.limits, named_gas)})
+    finding = rule("limit", propane, reading("co2", "high_fire", "9.9"), file=file)
+    assert finding is not None
+    assert finding.verdict == "within"
+
+
+def test_a_stop_is_judged_on_the_limits_of_another_gas_too() -> None:
+    propane = reading("fuel", "", "propane")
+    assert rule("inlet_pressure_too_high", propane, reading("inlet_pressure", "static", "14.1", unit="[in_i'H2O]"))
+    assert rule("flue_co_limit", propane, reading("co", "high_fire", "171"))
+
+
 def test_a_limit_s_altitudes_run_upwards() -> None:
     with pytest.raises(ValueError, match="altitude_from 5000 is above altitude_to 2000"):
         ApplianceLimit(quantity="co2", low="8", unit="%", altitude_from="5000", altitude_to="2000")
