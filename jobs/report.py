@@ -79,6 +79,8 @@ def report_of(
     times = _times(job)
     asked = {row.reading.id for row in job.rows.values() if row.how == "open"}
     marks = {one.sha256: one.mark for one in proofs}
+    turns = frozenset(move.reading.id for trail in trails for move in trail.moves)
+    how = _As(job, marks, beside, read_back(entries, job), turns)
     return Report(
         number=job.number,
         title=sheet.title,
@@ -113,7 +115,7 @@ def report_of(
         ),
         instruments=job.head.instruments,
         first=tuple(_first(job, findings, entries)),
-        sections=tuple(_sections(job, sheet, findings, _As(job, marks, beside, read_back(entries, job)))),
+        sections=tuple(_sections(job, sheet, findings, how)),
         moves=tuple(_moves(trails, sheet, marks)),
         traced=tuple(sheet.quantity(name).name for name in sheet.traced or sheet.plotted),
         last_within=tuple(_last_within(trails, sheet)),
@@ -246,20 +248,28 @@ def _ref(source: Source, marks: dict[str, str]) -> str:
 
 @dataclass(frozen=True)
 class _As:
-    """How values are printed: marks of the evidence by hash, units beside them, readings that were read back."""
+    """How values are printed: marks of the evidence by hash, units beside them, readings that were read back.
+
+    ``turns`` are the readings that the trails tell.
+    """
 
     job: Job
     marks: dict[str, str]
     beside: Literal["us", "uk"] | None
     aloud: frozenset[str]
+    turns: frozenset[str]
 
 
 def _sections(job: Job, sheet: Sheet, findings: Sequence[Finding], how: _As) -> Iterable[Section]:
-    """Yield the sections in the order of the sheet: the visit's own first, then each appliance."""
-    for tag in ("", *(one.tag for one in job.appliances)):
-        for group, title in sheet.groups.items():
+    """Yield the sections in the order of the sheet: the visit's own first, then each appliance.
+
+    Behind them stands what was said of an appliance that the job does not have: every reading is in the report.
+    """
+    tags = ("", *(one.tag for one in job.appliances))
+    for tag in dict.fromkeys((*tags, *(row.reading.appliance or "" for row in job.rows.values()))):
+        for group, title in (("", "Not told what it is"), *sheet.groups.items()):
             lines = tuple(_lines(job, sheet, group, tag, findings, how))
-            missing = tuple(_missing(sheet, group, tag, findings))
+            missing = tuple(_missing(sheet, group, tag, findings)) if group else ()
             if lines or missing:
                 yield Section(appliance=tag, title=title, lines=lines, missing=missing)
 
@@ -274,14 +284,12 @@ def _missing(sheet: Sheet, group: str, tag: str, findings: Sequence[Finding]) ->
 
 
 def _lines(job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Finding], how: _As) -> Iterable[Line]:
-    for quantity in sheet.quantities:
-        if quantity.group != group or quantity.kind == "move":
-            continue
-        mine = [
-            row
-            for row in job.rows.values()
-            if row.reading.quantity == quantity.id and (row.reading.appliance or "") == tag
-        ]
+    here = [
+        row for row in job.rows.values() if (row.reading.appliance or "") == tag and row.reading.id not in how.turns
+    ]
+    named = [(one.id, one.name) for one in sheet.quantities if one.group == group]
+    for quantity, name in named if group else [(None, "A value")]:
+        mine = [row for row in here if row.reading.quantity == quantity]
         known = ["", *(one.id for one in sheet.conditions), None]
         places = [c for c in known if any(row.reading.condition == c for row in mine)]
         for place in places:
@@ -295,8 +303,8 @@ def _lines(job: Job, sheet: Sheet, group: str, tag: str, findings: Sequence[Find
             for found, left in zip_longest(before, after):
                 limit = _limit(findings, [row for row in (left, found) if row])
                 yield Line(
-                    quantity=quantity.id,
-                    name=quantity.name,
+                    quantity=quantity or "",
+                    name=name,
                     condition=condition,
                     found=_value(found, sheet, findings, how) if found else None,
                     left=_value(left, sheet, findings, how) if left else None,

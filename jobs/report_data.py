@@ -62,7 +62,10 @@ class Value(Model):
 
 
 class Line(Model):
-    """One row of the sheet: a quantity at a condition. ``found`` is as found, ``left`` as left or the only reading."""
+    """One row of the sheet: a quantity at a condition. ``found`` is as found, ``left`` as left or the only reading.
+
+    ``quantity`` is empty where nobody has told yet what a value is of.
+    """
 
     quantity: str
     name: str
@@ -75,7 +78,10 @@ class Line(Model):
 
 
 class Section(Model):
-    """A group of the sheet for one appliance, or for the visit (``appliance`` empty)."""
+    """A group of the sheet for one appliance, or for the visit (``appliance`` empty).
+
+    An ``appliance`` that is none of the job's was said, and its readings are kept under that name.
+    """
 
     appliance: str
     title: str

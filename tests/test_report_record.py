@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pytest
@@ -18,7 +19,7 @@ from jobs.book import job_of, sheet_of
 from jobs.decisions import close, edit, leave_out, stop_dealt_with
 from jobs.findings import check_job
 from jobs.fold import Job
-from jobs.report import report_of
+from jobs.report import report_of, value_words
 from jobs.report_data import Report, Value
 from jobs.report_files import html_of, write_report
 from jobs.signing import sign
@@ -247,3 +248,26 @@ def test_what_a_person_wrote_cannot_end_the_style_of_the_page(job: str, tmp_path
     assert "later" not in style
     assert f'content: "Report t1/{report.position} · closed, with {report.open} left open · record ' in style
     assert page.count("</style>") == 1
+
+
+def test_every_reading_of_the_job_is_in_the_report(sayback: Command, job: str, tmp_path: Path) -> None:
+    sayback("add", job, "--text", "Quarter turn clockwise on the low fire screw.")
+    with Store(tmp_path / "store") as store:
+        made = check_job(store, job)
+        strays: list[dict[str, Any]] = [
+            {"id": "a", "appliance": "3"},  # said of an appliance that the job does not have
+            {"id": "b", "quantity": None, "condition": None},
+            {"id": "c", "quantity": "valve_move", "appliance": "3", "unit": "{turn}", "note": "low_fire_screw cw"},
+            {"id": "d", "condition": None},
+        ]
+        row = row_of(made, "co2")
+        rows = {one["id"]: replace(row, reading=row.reading.model_copy(update=one)) for one in strays}
+        both = replace(made, rows={**made.rows, **rows})
+        report = report_again(store, both)
+        page = html_of(store, both, sheet_of(store, made.head), report)
+    for key, one in rows.items():
+        assert value_of(report, str(key)).text == value_words(one, sheet_of(store, made.head))
+    values = [v for s in report.sections for line in s.lines for v in (line.found, line.left) if v is not None]
+    assert len(values) + len(report.moves) == len(both.rows)
+    assert "3, as it was said: no appliance of this job" in page
+    assert "Not told what it is" in page
