@@ -102,7 +102,7 @@ def _readings(
         kind = "reserved" if quantity.reserved else "open"
         asked = quantity.kind == "number" and wanted[kind] > 0
         wanted[kind] -= asked
-        value, unit = _usual(quantity)
+        value, unit = _usual(quantity, condition)
         text = f"{quantity.id} {value}".replace("_", " ")
         source = Source(evidence=sha256, utterance=place, start=0.2, end=1.2, span=(0, len(text)), heard=text)
         other = f"{value}5" if "." in value else f"{value}.5"
@@ -120,8 +120,19 @@ def _readings(
         )
 
 
-def _usual(quantity: Quantity) -> tuple[str, str]:
+_OF_THE_BOILER = {
+    ("input_max", ""): "240000",
+    ("input_min", ""): "60000",
+    ("clocked_input", "high_fire"): "236000",
+    ("clocked_input", "low_fire"): "59000",
+}
+"""Inputs are those of the appliance file: the middle of what boilers have would stop the work on this one."""
+
+
+def _usual(quantity: Quantity, condition: str) -> tuple[str, str]:
     """Return a value from the middle of a quantity's usual range, in its first unit; a check has passed."""
+    if (quantity.id, condition) in _OF_THE_BOILER:
+        return _OF_THE_BOILER[quantity.id, condition], quantity.units[0]
     if quantity.kind == "check":
         return "passed", ""
     bounds = [decimal_of(one) for one in (*quantity.range.usual, *quantity.range.possible) if one is not None]

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from jobs.fold import Job
 from jobs.journal import canonical
-from jobs.show import name_of, phase_words, place_of, say_value
+from jobs.show import name_of, phase_words, place_of, say_note, say_value
 from jobs.table import JobRow
 from schemas.doubts import DoubtKind
 from schemas.questions import Candidate, Question
@@ -246,10 +246,11 @@ def _with_turns(candidate: Candidate, reading: Reading, sheet: Sheet) -> Iterato
     words = reading.note.split()
     likely = sorted(sheet.screws, key=lambda one: one.condition != candidate.condition)
     known = [word for word in words if word in {one.id for one in sheet.screws}]
+    why = "which way was not said" if DoubtKind.DIRECTION_UNCLEAR in kinds else "which screw was not said"
     way = [word for word in words if word in TURN_WAYS]
     for screw in [one.id for one in likely] if DoubtKind.SCREW_UNCLEAR in kinds else known:
         for turned in TURN_WAYS if DoubtKind.DIRECTION_UNCLEAR in kinds else way:
-            yield candidate.model_copy(update={"note": f"{screw} {turned}", "why": "one that it may be"})
+            yield candidate.model_copy(update={"note": f"{screw} {turned}", "why": why})
 
 
 def _usual_ways(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Alternative]:
@@ -282,7 +283,7 @@ def _text(readings: Sequence[Reading], candidates: Sequence[Candidate], sheet: S
             _ONE[kind]
             .format(
                 what=name_of(first, sheet),
-                value=say_value(first.value, first.unit, sheet, first.quantity),
+                value=_value(first, sheet),
                 or_=_or(kind, first, candidates, sheet),
                 heard=f"Heard: “{first.source.heard}”." if first.source.heard else "",
                 detail=detail,
@@ -302,8 +303,14 @@ def _main_doubt(readings: Sequence[Reading]) -> tuple[DoubtKind, str]:
 
 
 def _named(reading: Reading, sheet: Sheet, place: str) -> str:
-    name = f"{name_of(reading, sheet)} {say_value(reading.value, reading.unit, sheet, reading.quantity)}"
-    return f"{place} {name}".strip()
+    return f"{place} {name_of(reading, sheet)} {_value(reading, sheet)}".strip()
+
+
+def _value(reading: Reading, sheet: Sheet) -> str:
+    """Return a value in words, a turn with its screw and way as far as they were said."""
+    turn = reading.quantity is not None and sheet.quantity(reading.quantity).kind == "move"
+    note = say_note(reading.note, sheet) if turn else ""
+    return f"{say_value(reading.value, reading.unit, sheet, reading.quantity)} {note}".strip()
 
 
 def _or(kind: DoubtKind, reading: Reading, candidates: Sequence[Candidate], sheet: Sheet) -> str:

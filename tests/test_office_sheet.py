@@ -9,12 +9,16 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from bench.office_jobs import tone
 from front.office import read
 from jobs.add import Typed, add
 from jobs.book import NewAppliance, job_of, new_job
+from jobs.journal import Draft, EvidenceAdded, Heard, HeardAll, Operated
 from jobs.senses import senses
 from jobs.store import Store
-from schemas.readings import Reading
+from schemas.doubts import Doubt, DoubtKind
+from schemas.evidence import Evidence, Hypothesis, MadeBy, Utterance
+from schemas.readings import Alternative, Reading, Record, Source
 from tests.office import Browser, another, office, questions, until
 
 pytestmark = pytest.mark.slow
@@ -180,3 +184,75 @@ def test_a_printed_page_names_its_job_and_the_day(store: Store, clerk: Browser) 
     assert f"Job {job.number}, {job.head.site}" in printed
     assert job.head.created.strftime("%Y-%m-%d") in printed
     assert job.hash[:16] in printed
+
+
+def given(store: Store, *readings: Reading) -> None:
+    """Put readings into job-1 as if they had been heard in a recording of its own."""
+    sha256, size = store.evidence.keep_bytes(tone())
+    evidence = Evidence(sha256=sha256, kind="sound", media_type="audio/wav", name="both.wav", size=size)
+    drafts = [Draft(EvidenceAdded(evidence=evidence, seconds=2.0))]
+    for number, one in enumerate(readings):
+        start, end = 0.2 + number, 0.8 + number
+        source = Source(evidence=sha256, utterance=number, start=start, end=end, heard="so")
+        said = (Hypothesis(text="so", mass=1.0),)
+        utterance = Utterance(
+            evidence=sha256, number=number, start=start, end=end, hypotheses=said,
+            made_by=MadeBy(reader="test", version="1"),
+        )  # fmt: skip
+        record = Record(reading=one.model_copy(update={"source": source}))
+        drafts.append(Draft(Heard(utterance=utterance)))
+        drafts.append(Draft(Operated(evidence=sha256, number=number, ordinal=0, operation=record)))
+    store.append("job-1", [*drafts, Draft(HeardAll(evidence=sha256, utterances=len(readings)))])
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> Iterator[tuple[Store, Browser]]:
+    """A job without any reading, and a clerk."""
+    with Store(tmp_path / "bare") as store:
+        new_job(store, sheet="gas-boiler-start-up", site="Kiln", technician="Una Farrow", units="us")
+        with office(store) as client:
+            yield store, Browser(client)
+
+
+def test_each_sound_of_a_question_has_a_key(bare: tuple[Store, Browser]) -> None:
+    store, clerk = bare
+    two = (Doubt(kind=DoubtKind.CONFLICT),)
+    at = {"quantity": "flue_temp", "condition": "high_fire", "unit": "[degF]", "source": Source(evidence="0" * 64)}
+    given(
+        store,
+        Reading(id="a", value="112", doubts=two, asked_with="b", **at),  # type: ignore[arg-type] # what both share
+        Reading(id="b", value="120", doubts=two, asked_with="a", **at),  # type: ignore[arg-type] # what both share
+    )
+    _, (question,), _ = questions(store)
+    html = clerk.get_page(f"/job/job-1/question/{question.id}")
+    assert re.findall(r'data-key="(\w)" data-play="([\w-]+)"', html) == [("p", "sound-p"), ("o", "sound-o")]
+    assert re.findall(r'<audio[^>]* id="([\w-]+)"', html) == ["sound-p", "sound-o"]
+
+
+def test_where_nothing_is_known_the_value_is_typed_with_its_quantity(bare: tuple[Store, Browser]) -> None:
+    store, clerk = bare
+    what = (Doubt(kind=DoubtKind.QUANTITY_UNCLEAR),)
+    given(
+        store, Reading(id="a", quantity=None, condition=None, value="5", doubts=what, source=Source(evidence="0" * 64))
+    )
+    _, (question,), _ = questions(store)
+    assert question.candidates == ()
+    html = clerk.get_page(f"/job/job-1/question/{question.id}")
+    there = re.findall(r'<a href="([^"]+)" data-key="v">', html)
+    assert there == ["/job/job-1/reading/a#value"]
+    assert 'id="value"' in clerk.get_page(there[0])
+
+
+def test_every_answer_says_why_it_is_offered(bare: tuple[Store, Browser]) -> None:
+    store, clerk = bare
+    heard = (Doubt(kind=DoubtKind.HEARD_UNCLEARLY),)
+    one = Reading(
+        id="a", quantity="flue_temp", condition="high_fire", value="112", unit="[degF]", doubts=heard,
+        alternatives=(Alternative(value="120"),), source=Source(evidence="0" * 64),
+    )  # fmt: skip
+    given(store, one)
+    _, (question,), _ = questions(store)
+    assert question.candidates[1].why == ""
+    html = clerk.get_page(f"/job/job-1/question/{question.id}")
+    assert "<small>another way to hear it</small>" in html
+    assert "<small></small>" not in html

@@ -39,7 +39,9 @@ def turn(job: Job, sheet: Sheet) -> JobRow:
 def test_a_turn_whose_way_was_not_said_is_answered_with_a_way(tmp_path: Path) -> None:
     store, job, sheet, asked = said(tmp_path, "High fire now. Quarter turn on the high fire screw.")
     (question,) = asked
+    assert question.text == "High fire: Screw turned 0.25 turn high-fire screw: which way?"
     assert [one.note for one in question.candidates] == ["high_fire_screw cw", "high_fire_screw ccw"]
+    assert {one.why for one in question.candidates} == {"which way was not said"}
     settled = settled_by(question, question.candidates[1])
     job = answer(store, "job-1", question, asked_at=job.position, by="Ines Pell", how="chosen", settled=settled)
     assert (turn(job, sheet).reading.note, turn(job, sheet).how) == ("high_fire_screw ccw", "answered")
