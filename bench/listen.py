@@ -422,7 +422,8 @@ def echo(bench: Bench) -> bool:
         is_open = asked is not None and asked.how == "open"
         print(
             f"echo × {gain}: heard {len(session.seen('heard'))} utterances, 4 of them a person's; {len(session.said)} "
-            f"things said; settled {settled}, wrong {wrong} (none), the question is {'' if is_open else 'NOT '}open"
+            f"things said; settled {settled}, wrong {wrong} (none), the question is {'' if is_open else 'NOT '}open; "
+            f"tones {dict(Counter(session.seen('tone')))}"
         )
         good = good and not settled and not wrong and is_open
     return good
