@@ -8,7 +8,9 @@ by 10 °F, CO or CO air-free by 10 ppm and 10 %. Exits 1 where a bar is not met.
 
 Those laws have their thresholds from true rows like the ones they are tried on. What the product catches with its own
 fixed ones is measured beside it: ``checks.check`` on ``--checked`` rows of each kind, the basis of the efficiency named
-(as instruments show it), an appliance file without limits. Caught is what is conflicting or to be looked at again.
+(as instruments show it), an appliance file without limits; each row alone, and in a job with three more true rows of
+the same gas and instrument, from which it learns what B.1 takes for known, how the instrument counts efficiency: there
+the bars hold. Caught is what is conflicting or to be looked at again.
 
 B.1 gives spreads as ±: what differs from plant to plant (CO2max ±0.12, the bias of an instrument's efficiency ±0.4) is
 drawn evenly from that span, instrument noise (O2 ±0.2, CO2 ±0.3, CO ±5 %, temperatures ±2 °F) normally with half of
@@ -32,7 +34,7 @@ from checks.combustion import OFFSET_TOLERANCE
 from checks.learned import off_the_line
 from physics.arrays import co2_on_line, co_air_free, gross_efficiency
 from schemas.load import load_appliance, load_sheet
-from schemas.readings import Reading, Source
+from schemas.readings import Phase, Reading, Source
 
 __all__ = ["main"]
 
@@ -41,7 +43,7 @@ Truth = NDArray[np.bool_]
 Row = dict[str, Array]
 
 ROWS, SEED = 40_000, 6
-CHECKED = 400
+CHECKED = 200
 FALSE_ALARMS = 0.01
 # Thresholds are set for less, so that the other half keeps the 1 % too, whatever the seed.
 AIMED_AT = 0.0075
@@ -90,23 +92,31 @@ def main(argv: list[str] | None = None) -> int:
 
 
 # ---------------------------------------------------------------------- true rows
-def true_rows(count: int, draw: np.random.Generator, *, measured: bool) -> Row:
-    """Return ``count`` rows as an instrument shows them: % by volume, ppm, °F, % of the gross heat."""
+def true_rows(count: int, draw: np.random.Generator, *, measured: bool, of_one: int = 1) -> Row:
+    """Return ``count`` rows as an instrument shows them: % by volume, ppm, °F, % of the gross heat.
+
+    ``of_one`` rows on end are of one plant and instrument: the same gas, the same bias.
+    """
+
+    def shared(values: Array) -> Array:
+        return np.repeat(values, of_one)
+
+    jobs = count // of_one
     o2 = draw.uniform(3.4, 6.6, count)
-    co2_max = draw.uniform(CO2_MAX - 0.12, CO2_MAX + 0.12, count)
+    co2_max = shared(draw.uniform(CO2_MAX - 0.12, CO2_MAX + 0.12, jobs))
     co = 60 * np.exp(0.5 * draw.standard_normal(count))
     back = draw.uniform(80, 150, count)
     flue = back + draw.uniform(2, 40, count)
-    air = draw.uniform(45, 85, count)
-    bias = draw.uniform(-0.4, 0.4, count)
+    air = draw.uniform(45, 85, jobs)
+    bias = shared(draw.uniform(-0.4, 0.4, jobs))
 
     def noisy(value: Array, most: Array | float) -> Array:
-        return value + most / 2 * draw.standard_normal(count)
+        return value + most / 2 * draw.standard_normal(len(value))
 
     seen_o2 = noisy(o2, 0.2)
     of_o2 = co2_on_line(o2 if measured else seen_o2, co2_max)
     seen_co = noisy(co, 0.05 * co)
-    seen_flue, seen_air = noisy(flue, 2.0), noisy(air, 2.0)
+    seen_flue, seen_air = noisy(flue, 2.0), shared(noisy(air, 2.0))
     shown = {
         "o2": seen_o2,
         "co2": noisy(of_o2, 0.3) if measured else of_o2,
@@ -349,59 +359,82 @@ def _caught(row: Row, sheet: SheetKind, spans: Thresholds) -> Truth:
 
 
 # ---------------------------------------------------------------------- the product's own laws
-_QUANTITIES = {"flue": ("flue_temp", "[degF]"), "return": ("return_temp", "[degF]"), "air": ("ambient_temp", "[degF]")}
-_QUANTITIES |= {name: (name, "[ppm]") for name in ("co", "co_air_free")}
+# The row in question, and where the other rows of its job were read.
+PLACES: tuple[tuple[str, Phase], ...] = (
+    ("low_fire", "after"),
+    ("high_fire", "before"),
+    ("high_fire", "after"),
+    ("low_fire", "before"),
+)
+QUANTITIES = {"flue": ("flue_temp", "[degF]"), "return": ("return_temp", "[degF]"), "air": ("ambient_temp", "[degF]")}
+QUANTITIES |= {name: (name, "[ppm]") for name in ("co", "co_air_free")}
 
 
 def _product(sheet: SheetKind, size: int, draw: np.random.Generator) -> bool:
-    """What ``checks.check`` says of misread and of true rows, ``size`` of each kind."""
-    true = true_rows(size * (len(KINDS) + 5), draw, measured=sheet.measured)
+    """What ``checks.check`` says of misread and of true rows, ``size`` of each kind: alone, and in a job of four."""
     shown = ["o2", "co2", "co", "flue", "return", "air", "efficiency", *(["co_air_free"] if sheet.air_free else [])]
     fields = [name for name in shown if name not in ("return", "air")]
-    told = _Told(shown)
-    figures = []
+    rows = len(PLACES)
+    every = true_rows(rows * size * (len(KINDS) + 5), draw, measured=sheet.measured, of_one=rows)
+    true = {name if n == 0 else f"{name}@{n}": value[n::rows] for name, value in every.items() for n in range(rows)}
+    rest = {name: value[len(KINDS) * size :] for name, value in true.items()}
+    misreads = []
     for n, kind in enumerate(KINDS):
         part = {name: value[n * size : (n + 1) * size] for name, value in true.items()}
-        row, _ = misread_rows(part, kind, fields, draw)
-        found, much = told.of(row), material(row)
-        figures.append((100 * float(np.mean(found)), 100 * float(np.mean(found[much]))))
-    false = 100 * float(np.mean(told.of({name: value[len(KINDS) * size :] for name, value in true.items()})))
-    caught, grave = (float(np.mean(column)) for column in zip(*figures, strict=True))
-    print(
-        f"checks.check, {size} rows each: "
-        + "; ".join(f"{k} {a:.0f}/{b:.0f}" for k, (a, b) in zip(KINDS, figures, strict=True))
-    )
-    good = sheet.bars is None or (caught >= sheet.bars[0] and grave >= sheet.bars[1] and false <= 100 * FALSE_ALARMS)
-    verdict = "met" if good else "NOT MET"
-    print(f"checks.check: {caught:.1f}/{grave:.1f} %, false alarms {false:.2f} % of {5 * size}: {verdict}")
+        misreads.append(misread_rows(part, kind, fields, draw)[0])
+    good = True
+    for how, many in (("a row alone", 1), (f"a row in a job of {rows}", rows)):
+        told = _Told(shown, PLACES[:many])
+        false = 100 * float(np.mean(told.of(rest)))
+        found = [(told.of(row), material(row)) for row in misreads]
+        figures = [(100 * float(np.mean(all_)), 100 * float(np.mean(all_[much]))) for all_, much in found]
+        caught, grave = (float(np.mean(column)) for column in zip(*figures, strict=True))
+        met = sheet.bars is None or (caught >= sheet.bars[0] and grave >= sheet.bars[1])
+        met = met and false <= 100 * FALSE_ALARMS
+        good = good and (met or many == 1)
+        verdict = "met" if met else "NOT MET"
+        print(f"checks.check, {how}: {caught:.1f}/{grave:.1f} %, false alarms {false:.2f} %: {verdict}")
+        print("   " + "; ".join(f"{kind} {a:.0f}/{b:.0f}" for kind, (a, b) in zip(KINDS, figures, strict=True)))
     return good
 
 
 class _Told:
-    """Whether the product says that a row is conflicting or to be looked at again."""
+    """Whether the product says that a row, read with others of its job, is conflicting or to be looked at again."""
 
-    def __init__(self, shown: list[str]) -> None:
-        self.shown = shown
+    def __init__(self, shown: list[str], places: tuple[tuple[str, Phase], ...]) -> None:
+        self.shown, self.places = shown, places
         self.sheet, _ = load_sheet("gas-boiler-start-up")
         file, _ = load_appliance("orrinvale-ov-240c")
+        # Laws of the flue gas alone: no maker's limits, and no rule between high and low fire.
         self.file = file.model_copy(update={"limits": (), "relations": ()})
+        kept = tuple(r for r in self.sheet.relations if len({slot.condition for slot in r.slots}) == 1)
+        self.sheet = self.sheet.model_copy(update={"relations": kept})
 
     def of(self, row: Row) -> Truth:
         return np.array([self._told(row, n) for n in range(len(row["o2"]))])
 
     def _told(self, row: Row, n: int) -> bool:
-        readings = [self._reading(name, float(row[name][n])) for name in self.shown]
+        readings = []
+        for place in range(len(self.places)):
+            names = self.shown if place == 0 else [name for name in self.shown if name != "air"]
+            readings += [self._reading(name, place, row, n) for name in names]
         found = check(readings, self.sheet, appliance=self.file)
-        return any(f.verdict in ("conflicting", "look again") for f in found)
+        mine = {one.id for one in readings if "@" not in one.id}
+        return any(f.verdict in ("conflicting", "look again") and mine & set(f.readings) - {"air"} for f in found)
 
-    def _reading(self, name: str, value: float) -> Reading:
-        quantity, unit = _QUANTITIES.get(name, (name, "%"))
+    def _reading(self, name: str, place: int, row: Row, n: int) -> Reading:
+        column = name if place == 0 else f"{name}@{place}"
+        value = float(row[column][n])
+        quantity, unit = QUANTITIES.get(name, (name, "%"))
         # A value that is short of a digit has one more behind the point.
         text = next(t for d in (DECIMALS[name], DECIMALS[name] + 1) if abs(float(t := f"{value:.{d}f}") - value) < 1e-9)
-        heard = "efficiency (gross)" if name == "efficiency" else ""
-        place = "" if name == "air" else "high_fire"
-        source = Source(evidence="0" * 64, heard=heard)
-        return Reading(id=name, quantity=quantity, condition=place, value=text, unit=unit, source=source)
+        source = Source(evidence="0" * 64, heard="efficiency (gross)" if name == "efficiency" else "")
+        condition, phase = self.places[place]
+        if name == "air":
+            condition, phase = "", ""
+        return Reading(
+            id=column, quantity=quantity, condition=condition, phase=phase, value=text, unit=unit, source=source
+        )
 
 
 # ---------------------------------------------------------------------- one job, one sign
@@ -423,7 +456,7 @@ def _learned(draw: np.random.Generator, jobs: int = 4000) -> bool:
                 co2[:, 0] = (tenths // 10 * 10 + (tenths + draw.integers(1, 10, jobs)) % 10) / 10
                 figures.append(np.mean([0 in _off(c, o) for c, o in zip(co2, seen, strict=True)]))
         computed, caught, measured_false = (100 * float(x) for x in figures)
-        met = met and computed <= 1 and measured_false <= 3.5
+        met = met and computed <= 1 and measured_false <= 1
         print(
             f"{count} rows: caught {caught:.0f}; false: CO2 computed {computed:.1f}, CO2 measured {measured_false:.1f}"
         )

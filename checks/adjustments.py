@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from checks.rows import Rows, in_unit, number
 from checks.words import named, shown
+from physics.laws import CO2_MAX, O2_IN_AIR, dilution_tolerance
 from schemas.appliance import ApplianceFile, ScrewEffect
 from schemas.findings import Finding, Verdict
 from schemas.readings import Reading
@@ -33,8 +34,7 @@ def adjustment_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) ->
         if not condition.adjusted:
             continue
         co2, o2, co = (_pair(rows, quantity, condition.id) for quantity in ("co2", "o2", "co"))
-        same_way = co2 is not None and o2 is not None and _change(*co2) * _change(*o2) > 0
-        if co2 is not None and o2 is not None and same_way and min(abs(_change(*co2)), abs(_change(*o2))) >= _MOVED:
+        if co2 is not None and o2 is not None and _same_way(_change(*co2), _change(*o2)):
             way = "rose" if _change(*co2) > 0 else "fell"
             text = f"CO2 and O2 both {way} with the adjustment, which air alone cannot do; one of the four is wrong"
             yield _finding(sheet, "co2_and_o2_same_way", "conflicting", [*co2, *o2], text, _LINE)
@@ -63,6 +63,12 @@ def _value(reading: Reading) -> Decimal:
 
 def _change(before: Reading, after: Reading) -> Decimal:
     return _value(after) - _value(before)
+
+
+def _same_way(co2: Decimal, o2: Decimal) -> bool:
+    """Say whether two changes went the same way by more than two readings of each gas may be off."""
+    moved = min(abs(co2), abs(o2)) >= _MOVED and co2 * o2 > 0
+    return moved and abs(co2 + CO2_MAX["natural_gas"] / O2_IN_AIR * o2) >= dilution_tolerance()
 
 
 def _against_the_way_told(

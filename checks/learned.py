@@ -21,8 +21,8 @@ __all__ = ["FlueRow", "off_the_formula", "off_the_line"]
 
 # How far, in % CO2, a pair must lie off the line that so many other rows share, beyond what rounding explains. Rows of
 # an instrument that measures both gases share one by chance; with these figures a job raises a false "look again" in
-# at most 3 % of jobs with such an instrument and in none with one that computes: ``python -m bench.misreads``.
-_OFF_THE_LINE: dict[int, Decimal] = {3: Decimal("0.30"), 4: Decimal("0.25"), 5: Decimal("0.20"), 6: Decimal("0.15")}
+# at most 1 % of jobs with such an instrument and in none with one that computes: ``python -m bench.misreads``.
+_OFF_THE_LINE: dict[int, Decimal] = {3: Decimal("0.40"), 4: Decimal("0.35"), 5: Decimal("0.30"), 6: Decimal("0.25")}
 _MANY = max(_OFF_THE_LINE)
 # Other rows agree on a formula if it is off by the same bias in all of them: within rounding of temperatures and O2.
 _ONE_FORMULA = 0.4

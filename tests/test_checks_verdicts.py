@@ -406,12 +406,12 @@ def rows_on_one_line(last: str) -> list[Reading]:
 def test_a_pair_off_the_instrument_s_own_line_is_looked_at_again() -> None:
     rule = "co2_o2_line_of_the_instrument"
     assert rule not in rules(found(*rows_on_one_line("8.7")))
-    finding = only(found(*rows_on_one_line("9.2")), rule)
-    assert rule not in rules(found(*rows_on_one_line("9.0")))  # four rows leave that open
+    finding = only(found(*rows_on_one_line("9.3")), rule)
+    assert rule not in rules(found(*rows_on_one_line("9.1")))  # four rows leave that open
     assert finding.verdict == "look again"
-    assert finding.readings == ("co2/low_fire/after/9.2", "o2/low_fire/after/5.5")
-    assert "0.5 % CO2 off" in finding.text
-    assert rule not in rules(found(*rows_on_one_line("9.2")[2:]))  # three rows teach no line
+    assert finding.readings == ("co2/low_fire/after/9.3", "o2/low_fire/after/5.5")
+    assert "0.6 % CO2 off" in finding.text
+    assert rule not in rules(found(*rows_on_one_line("9.3")[2:]))  # three rows teach no line
     far = found(*rows_on_one_line("9.8"))
     assert "co2_o2_line" in rules(far)
     assert rule not in rules(far)
