@@ -166,15 +166,15 @@ def test_what_changed_is_found_with_what_there_is_to_say(store: Store, wording: 
 def test_a_corrected_value_that_still_stops_the_work_is_told_again(store: Store, wording: Wording, text: str) -> None:
     sheet = sheet_of(store, job_of(store, "t1").head)
 
-    def stops(text: str) -> list[str]:
+    def stops(text: str) -> list[tuple[str, bool]]:
         before, at = job_of(store, "t1"), place_now(store, job_of(store, "t1"), sheet)
         after = heard(store, text)
         news = news_of(before, after, sheet, wording, utterances=[], was_at=at, is_at=at, number=True)
-        return [rule for rule, _, _ in news.stops]
+        return [(rule, "everyone out" in words) for rule, words, _ in news.stops]
 
-    assert stops("Ambient CO is forty.") == ["ambient_co_35"]
+    assert stops("Ambient CO is forty.") == [("ambient_co_35", True)]
     assert stops("The weather is fine.") == []
-    assert stops(text) == ["ambient_co_35"]
+    assert stops(text) == [("ambient_co_35", False)]  # its name: what to do was said a moment ago
 
 
 def test_what_was_said_is_in_the_journal(store: Store, deeds: Deeds) -> None:

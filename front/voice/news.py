@@ -138,11 +138,15 @@ def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bo
     for rule in dict.fromkeys(alarm.stop for alarm in after.alarms if alarm not in before.alarms):
         if rule in words:
             yield rule, words[rule], True
-    known = {_source(one, before) for one in before.findings if one.verdict == "stop"}
+    standing = [one for one in before.findings if one.verdict == "stop"]
+    known, told_already = {_source(one, before) for one in standing}, {(one.rule, one.appliance) for one in standing}
     for one in after.findings:
         if one.verdict == "stop" and one.readings and _source(one, after) not in known:
             stop = stops.get(one.rule)
-            yield one.rule, f"{stop.name}. {stop.say}" if stop else one.text, False
+            if stop and (one.rule, one.appliance) in told_already:  # of a value put right: what to do was said before
+                yield one.rule, f"{stop.name}.", False
+            else:
+                yield one.rule, f"{stop.name}. {stop.say}" if stop else one.text, False
 
 
 def _source(one: Finding, job: Job) -> tuple[object, ...]:
