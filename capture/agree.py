@@ -201,8 +201,9 @@ def _without_inner_one(value: str) -> list[str]:
 
 
 def _surely_ours(value: str, views: list[View]) -> bool:
-    """Whether our reader holds a value very surely in every cut, and in even light too."""
-    return all(view.value == value and view.share > VERY_SURE for view in views if view.reader != "pp-ocr")
+    """Whether our reader holds a value in every cut, in even light too, and very surely in the first two."""
+    ours = [view for view in views if view.reader != "pp-ocr"]
+    return all(view.value == value for view in ours) and all(view.share > VERY_SURE for view in ours[:2])
 
 
 def _own_reasons(value: str, plain: list[View]) -> list[Doubt]:

@@ -158,6 +158,8 @@ def _hides(zone: NDArray[np.bool_]) -> bool:
     clear = np.where(near.any(axis=1), near.argmax(axis=1), near.shape[1]).astype(np.float64)
     lines = np.arange(len(clear))
     met = clear < near.shape[1]
+    if float(clear.min()) > _ROOM * _ROW:
+        return False  # a digit or a minus would be seen in what is clear
     if met.mean() < _MOST:
         return True
     slope, start = np.polyfit(lines[met], clear[met], 1)
@@ -168,6 +170,8 @@ def _hides(zone: NDArray[np.bool_]) -> bool:
 
 _MOST = 0.7
 """the share of the lines of a place that a frame crosses"""
+_ROOM = 0.8
+"""heights of a number in which its next place stands"""
 _STRAIGHT = 0.035
 """heights of a number by which a frame's edge may leave a straight line"""
 _SLOPE = 0.45

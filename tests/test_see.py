@@ -170,7 +170,7 @@ def test_a_difference_is_asked_about_with_the_other_kept(ours: list[str], second
 def test_a_one_between_digits_that_only_one_cut_of_the_second_reader_shows_is_a_stroke() -> None:
     assert verdict(views(["36.69"] * 7, ["316.69", "36.69"])).doubts == ()
     unsure = views(["36.69"] * 7, ["316.69", "36.69"])
-    unsure[2] = View("display reader", "widest", {"36.69": 0.7}, {"36.69": 0.7})
+    unsure[1] = View("display reader", "wider", {"36.69": 0.7}, {"36.69": 0.7})
     assert verdict(unsure).doubts
     assert verdict(views(["36.69"] * 7, ["136.69", "36.69"])).doubts
 
