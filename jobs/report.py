@@ -230,7 +230,8 @@ def _proofs(job: Job) -> tuple[Proof, ...]:
 
 
 def _note(job: Job, one: Filed) -> str:
-    notes = [] if one.read else ["not read to its end"]
+    notes = [f"“{said.text}”" for said in one.utterances if one.evidence.kind == "typed"]
+    notes += [] if one.read else ["not read to its end"]
     if job.closing is not None and one.seq > job.closing.seq:
         notes.append("added after the job was closed")
     if one.under is not None:

@@ -39,7 +39,8 @@ class Proof(Model):
     seconds: float | None
     sha256: Sha256
     note: str = ""
-    """That it was added after the job had been closed, or moved here from another job."""
+    """The words of a typed line; that it was not read to its end, came after the job had been closed, was filed under
+    an appliance, or was blanked in part."""
 
 
 class Value(Model):

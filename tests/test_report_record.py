@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,7 +20,7 @@ from jobs.decisions import close, edit, leave_out, stop_dealt_with
 from jobs.findings import check_job
 from jobs.fold import Job
 from jobs.report import report_of, value_words
-from jobs.report_data import Report, Value
+from jobs.report_data import Line, Report, Value
 from jobs.report_files import html_of, write_report
 from jobs.signing import sign
 from jobs.store import Store
@@ -123,7 +123,8 @@ def test_a_file_that_is_not_read_is_open(job: str, tmp_path: Path) -> None:
         report = report_again(store, replace(made, filed=(replace(made.filed[0], read=False), *made.filed[1:])))
     assert report.open == read.open + 1
     assert report.unread == (f"T1 {made.filed[0].evidence.name}",)
-    assert report.evidence[0].note == "not read to its end"
+    assert report.evidence[0].note.endswith("; not read to its end")
+    assert read.evidence[0].note == "“Gas on, burner off. Inlet static is seven point seven inches.”"
     assert read.unread == ()
 
 
@@ -220,7 +221,14 @@ def test_columns_without_a_value_are_left_out(job: str, tmp_path: Path) -> None:
     with Store(tmp_path / "store") as store:
         made, report = made_report(store, job)
         page = html_of(store, made, sheet_of(store, made.head), report)
+        tagged = {line.quantity for section in report.sections for line in section.lines if line.limit}
+        assert tagged == {"inlet_pressure", "co2", "o2", "co"}
+        bare = report.sections[0].model_copy(update={"lines": tuple(_no_limit(report))})
+        without = report.model_copy(update={"sections": (bare,)})
+        plain = html_of(store, made, sheet_of(store, made.head), without)
     assert "As found" not in page
+    assert ">Limit</th>" in page
+    assert ">Limit</th>" not in plain
     assert page.count('<table class="wide') == len([s for s in report.sections if s.lines])
 
 
@@ -271,3 +279,9 @@ def test_every_reading_of_the_job_is_in_the_report(sayback: Command, job: str, t
     assert len(values) + len(report.moves) == len(both.rows)
     assert "3, as it was said: no appliance of this job" in page
     assert "Not told what it is" in page
+
+
+def _no_limit(report: Report) -> Iterator[Line]:
+    for section in report.sections:
+        for line in section.lines:
+            yield line.model_copy(update={"limit": "", "limit_from": "", "verdict": "", "found": line.left})
