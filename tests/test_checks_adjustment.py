@@ -88,14 +88,6 @@ def test_the_way_told_by_the_maker() -> None:
     assert rule(name, *rose, moved("cw", "low_fire_screw"), file=with_screw("counterclockwise")) is None
 
 
-def test_no_wording_tells_anyone_to_turn() -> None:
-    finding = rule(
-        "co2_against_the_turn", *adjusted("co2", "8.8", "9.3"), moved("cw"), file=with_screw("counterclockwise")
-    )
-    assert finding is not None
-    assert not {"turn the", "back off", "adjust it", "should be turned"} & {finding.text.lower()}
-
-
 @pytest.mark.parametrize(
     ("before", "after", "told"), [("40", "80", True), ("40", "79", False), ("8", "18", False), ("0", "25", True)]
 )
