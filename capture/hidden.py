@@ -103,7 +103,7 @@ def _covered(patch: Pixels, ground: Pixels, dark: bool, row: tuple[slice, slice]
         none = light < min(0.35 * usual, full + 0.15 * (usual - full))
     else:
         full = float(np.percentile(ink, 92))
-        veiled = light > max(usual + 0.5 * (full - usual), 1.8 * usual)
+        veiled = light > max(usual + 0.25 * (full - usual), 1.8 * usual)
         bright = (veiled & ~_soft(light, veiled, full)) | ((least >= 249) & (common.min() < 250))
         none = light < 0.3 * float(np.percentile(light[row], 25))
     shares = (ground.astype(np.float32) + 6) / (ground.astype(np.float32) + 6).sum(axis=2, keepdims=True)
