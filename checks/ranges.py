@@ -28,13 +28,25 @@ _UNIT = "one number in two units of the same quantity; factors exact after NIST 
 def range_findings(rows: Rows, sheet: Sheet, others: Sequence[Finding]) -> Iterator[Finding]:
     """Yield a finding for each number that cannot be, or that is unusual, of which ``others`` say nothing yet."""
     said = {name for f in others if f.verdict in _SAID for name in f.readings}
+    grave = {name for f in others if f.verdict in ("stop", "caution") for name in f.readings}
+    kin = {(kin, *_place(r)) for r in rows.taken if r.id in grave for kin in _kin(sheet, r.quantity)}
     for reading in rows.taken:
         assert reading.quantity is not None
         quantity = sheet.quantity(reading.quantity)
         value = number(reading)
-        if value is None or quantity.kind == "text" or reading.id in said:
+        if value is None or quantity.kind == "text" or reading.id in said or (quantity.id, *_place(reading)) in kin:
             continue
         yield from _judged(rows, sheet, quantity, reading, value)
+
+
+def _place(reading: Reading) -> tuple[str | None, str, str | None]:
+    return reading.condition, reading.phase, reading.appliance
+
+
+def _kin(sheet: Sheet, quantity: str | None) -> set[str | None]:
+    """Return the quantities that a stop of the sheet is about together with this one: CO and CO air-free."""
+    groups = [{stop.quantity, *stop.also} for stop in sheet.stops]
+    return {name for group in groups if quantity in group for name in group}
 
 
 def _judged(rows: Rows, sheet: Sheet, quantity: Quantity, reading: Reading, value: Decimal) -> Iterator[Finding]:

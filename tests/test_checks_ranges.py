@@ -97,6 +97,14 @@ def test_what_is_said_of_a_reading_is_not_said_twice() -> None:
     assert finding.rule == "ambient_co_35"
 
 
+def test_a_high_co_is_told_once() -> None:
+    row = [reading("co", "high_fire", "290", "[ppm]"), reading("co_air_free", "high_fire", "367", "[ppm]")]
+    assert [
+        f.rule for f in check([*row, reading("o2", "high_fire", "4.4", "%")], SHEET) if f.verdict != "cannot tell"
+    ] == ["flue_co_100"]
+    assert [f.rule for f in judged(row[1])] == ["unusual"]
+
+
 def test_a_value_that_is_asked_about_is_not_judged() -> None:
     doubts = (Doubt(kind=DoubtKind.UNUSUAL),)
     assert judged(reading("flue_temp", "high_fire", "290", "[degF]", doubts=doubts)) == []
