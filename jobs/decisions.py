@@ -8,7 +8,7 @@ from typing import Literal
 
 from jobs.book import job_of, sheet_of
 from jobs.findings import check_job
-from jobs.fold import Job
+from jobs.fold import Job, fold
 from jobs.journal import (
     Answered,
     Body,
@@ -16,6 +16,8 @@ from jobs.journal import (
     DoesNotApply,
     Draft,
     Edited,
+    HeadChanged,
+    HeadFacts,
     LimitReadBack,
     Reopened,
     SentBack,
@@ -32,6 +34,7 @@ from schemas.base import decimal_of, is_value_text
 from schemas.doubts import DoubtKind
 from schemas.errors import BadInput, WrongUse
 from schemas.findings import NotApplicable
+from schemas.job import JobHead
 from schemas.questions import Answer, Candidate, Question
 from schemas.sheet import Quantity, Sheet
 from schemas.units import convert, show_unit
@@ -39,9 +42,11 @@ from schemas.units import convert, show_unit
 __all__ = [
     "answer",
     "can_be",
+    "change_head",
     "close",
     "does_not_apply",
     "edit",
+    "head_facts",
     "leave_out",
     "left_open",
     "read_back_limit",
@@ -197,6 +202,33 @@ def does_not_apply(store: Store, number: str, slot: NotApplicable, *, by: str, s
     return job_of(store, number)
 
 
+def change_head(store: Store, number: str, after: HeadFacts, *, by: str, why: str, seen_at: int) -> Job:
+    """Put site, customer or instruments right, with a reason, and return the job.
+
+    Raises:
+        WrongUse: no reason, nothing changed, or somebody else put them right since ``seen_at``.
+    """
+    if not why.strip():
+        raise WrongUse("A change needs a reason; say in a few words why.")
+    while True:
+        job = job_of(store, number)
+        before = head_facts(job.head)
+        if head_facts(fold([one for one in store.entries(number) if one.seq <= seen_at]).head) != before:
+            raise WrongUse("Somebody else changed site, customer or instruments meanwhile. Look again.")
+        if after == before:
+            raise WrongUse("Nothing was changed: site, customer and instruments are as they were.")
+        try:
+            store.append(number, [Draft(HeadChanged(before=before, after=after, why=why), by)], after=job.position)
+        except JournalMoved:
+            continue
+        return job_of(store, number)
+
+
+def head_facts(head: JobHead) -> HeadFacts:
+    """Return what of the head of a job a person can put right."""
+    return HeadFacts(site=head.site, customer=head.customer, instruments=head.instruments)
+
+
 def stop_dealt_with(store: Store, number: str, seen: Sequence[str], *, what: str, by: str) -> Job:
     """Record what a named person did about a stop. It takes nothing away: the stop stays in the record.
 
@@ -224,7 +256,7 @@ def undo(store: Store, number: str, seq: int, *, by: str, why: str = "") -> Job:
         WrongUse: no such entry, not one that a person can take back, or taken back already.
     """
     entries = {entry.seq: entry for entry in store.entries(number)}
-    kinds = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith)
+    kinds = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith, HeadChanged)
     if seq not in entries or not isinstance(entries[seq].body, kinds):
         raise WrongUse(f"Entry {seq} of job {number} is not an answer, an edit or the like; only those can be undone.")
     if any(isinstance(entry.body, Undone) and entry.body.seq == seq for entry in entries.values()):

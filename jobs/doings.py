@@ -15,6 +15,8 @@ from jobs.journal import (
     Edited,
     Entry,
     EvidenceAdded,
+    HeadChanged,
+    HeadFacts,
     Heard,
     HeardAll,
     LimitReadBack,
@@ -30,6 +32,7 @@ from jobs.journal import (
 )
 from jobs.show import name_of, place_of, say_note, say_reading, say_value
 from schemas.evidence import Evidence, Utterance
+from schemas.job import Instrument
 from schemas.questions import Candidate
 from schemas.readings import Reading
 from schemas.sheet import Sheet
@@ -91,6 +94,8 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
             return f"left out {whole(before, job, sheet)}: {why}"
         case Edited(before=before, after=Candidate() as after, why=why):
             return f"changed {whole(before, job, sheet)} to {_given(after, sheet)}: {why}"
+        case HeadChanged(before=before, after=after, why=why):
+            return f"{'; '.join(_put_right(before, after))}: {why}"
         case SentBack(to=to, text=text):
             return f"sent back to {to}: {text}"
         case DoesNotApply(slot=slot):
@@ -126,6 +131,23 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
             return f"had the record with hash {head[:16]} (entry {position}) signed{signer} for the {role}"
         case _:
             return ""
+
+
+def _put_right(before: HeadFacts, after: HeadFacts) -> Iterable[str]:
+    for name in ("site", "customer"):
+        was, now = getattr(before, name), getattr(after, name)
+        if was != now:
+            yield f"changed the {name} from {f'“{was}”' if was else 'nothing'} to {f'“{now}”' if now else 'nothing'}"
+    known, here = ([_instrument(one) for one in facts.instruments] for facts in (before, after))
+    if gone := [one for one in known if one not in here]:
+        yield f"took away {', '.join(gone)}"
+    if new := [one for one in here if one not in known]:
+        yield f"entered {', '.join(new)}"
+
+
+def _instrument(one: Instrument) -> str:
+    told = [one.serial, f"calibrated {one.calibrated}" if one.calibrated else "", f"due {one.due}" if one.due else ""]
+    return " ".join([f"the {one.kind if one.kind != 'other' else 'instrument'} {one.name}", *(p for p in told if p)])
 
 
 def _given(one: Candidate, sheet: Sheet) -> str:

@@ -20,6 +20,7 @@ from jobs.journal import (
     DoesNotApply,
     Entry,
     EvidenceAdded,
+    HeadChanged,
     Heard,
     HeardAll,
     JobOpened,
@@ -225,7 +226,7 @@ def _fold(entries: Sequence[Entry]) -> Job:
     checked = _last(told, Checked)
     closing, since = _closing(told)
     return Job(
-        head=entries[0].body.head,
+        head=_head(entries[0].body.head, told),
         position=entries[-1].seq,
         hash=entries[-1].hash,
         filed=tuple(filed.values()),
@@ -247,6 +248,12 @@ def _fold(entries: Sequence[Entry]) -> Job:
         since_closing=since,
         signed=tuple(e for e in told if isinstance(e.body, Signed)),
     )
+
+
+def _head(opened: JobHead, entries: Sequence[Entry]) -> JobHead:
+    """Return the head of a job as people put it right last."""
+    facts = next((one.body.after for one in reversed(entries) if isinstance(one.body, HeadChanged)), None)
+    return opened if facts is None else opened.model_copy(update=dict(facts))
 
 
 def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:

@@ -20,7 +20,7 @@ from schemas.base import Model, Name, Sha256, ValueText
 from schemas.errors import StoreFailed
 from schemas.evidence import Clock, Evidence, Look, Utterance
 from schemas.findings import Finding, NotApplicable
-from schemas.job import JobHead
+from schemas.job import Instrument, JobHead
 from schemas.questions import Answer, Candidate, Question
 from schemas.readings import Operation, Phase, Reading
 
@@ -40,6 +40,8 @@ __all__ = [
     "Edited",
     "Entry",
     "EvidenceAdded",
+    "HeadChanged",
+    "HeadFacts",
     "Heard",
     "HeardAll",
     "JobOpened",
@@ -353,6 +355,23 @@ class StopDealtWith(Model):
     covers: tuple[str, ...] = ()
 
 
+class HeadFacts(Model):
+    """What of the head of a job a person can put right: where, for whom, and with which instruments."""
+
+    site: str = Field(min_length=1)
+    customer: str = ""
+    instruments: tuple[Instrument, ...] = ()
+
+
+class HeadChanged(Model):
+    """A person puts the head of the job right; the head that it was opened with stays in the first entry."""
+
+    kind: Literal["head-changed"] = "head-changed"
+    before: HeadFacts
+    after: HeadFacts
+    why: str = Field(min_length=1)
+
+
 class Checked(Model):
     """What the checks said of the job as it stood after entry ``position``."""
 
@@ -417,6 +436,7 @@ Body = Annotated[
     | DoesNotApply
     | SentBack
     | StopDealtWith
+    | HeadChanged
     | Checked
     | Closed
     | Reopened

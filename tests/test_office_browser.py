@@ -284,7 +284,7 @@ def pages(page: Page) -> list[str]:
         found[part] = page.locator(f"main a[href*='{part}']").first.get_attribute("href") or ""
     page.goto("/job/job-1/transcript")
     found["/where/"] = page.locator("main a[href*='/where/']").first.get_attribute("href") or ""
-    fixed = ["", "/transcript", "/photos", "/history", "/close"]
+    fixed = ["", "/transcript", "/photos", "/history", "/close", "/head"]
     return [
         *("/", "/?q=nothing+at+all", "/keys", "/me", "/technicians", "/technician?name=Rowan+Ashby", "/job/none"),
         *(f"/job/job-1{one}" for one in fixed),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from urllib.parse import unquote
 
+from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
@@ -19,7 +21,7 @@ from starlette.types import Message
 from front.office.desk import Opened
 from front.office.guard import checked, must, who
 from front.office.people import ROLES, Person, named
-from front.office.read import next_place, question_then
+from front.office.read import INSTRUMENTS, MOST_INSTRUMENTS, next_place, question_then
 from front.office.read import routes as read_routes
 from front.office.rights import why_not
 from front.office.state import Office, done, office_of
@@ -29,12 +31,13 @@ from jobs import decisions, moving, signing
 from jobs.add import Typed, add
 from jobs.bundle import unpack
 from jobs.doings import whole
-from jobs.journal import Undone
+from jobs.journal import HeadFacts, Undone
 from jobs.reserve import Waiting, reserved_among, reserved_in, send_back, slot_of, typed_reserved
 from jobs.senses import senses
 from jobs.store import JournalMoved
 from schemas.errors import BadInput, WrongUse
 from schemas.findings import NotApplicable
+from schemas.job import Instrument
 from schemas.questions import Candidate, Question
 from schemas.readings import Phase
 
@@ -226,6 +229,37 @@ def change(request: Request, form: FormData) -> Response:
         )
     opened = office.desk.changed(number)
     return done(request, address(opened, "reading", key), done=_last(opened, person))
+
+
+def change_head(request: Request, form: FormData) -> Response:
+    """Put site, customer or instruments right, with a reason."""
+    office, person, number = office_of(request), who(request).person, str(request.path_params["number"])
+    _at_work(request)
+    site = _text(form, "site", 200)
+    if not site:
+        raise BadInput("Say where the job is.")
+    places = [str(n) for n in range(MOST_INSTRUMENTS) if _text(form, f"name-{n}", 100)]
+    facts = HeadFacts(
+        site=site,
+        customer=_text(form, "customer", 200),
+        instruments=tuple(_instrument(form, place) for place in places),
+    )
+    why = _text(form, "why", 500)
+    decisions.change_head(office.desk.store, number, facts, by=person.name, why=why, seen_at=_position(form))
+    opened = office.desk.changed(number)
+    return done(request, address(opened), done=_last(opened, person))
+
+
+def _instrument(form: FormData, place: str) -> Instrument:
+    kind = _text(form, f"kind-{place}", 20)
+    if kind not in INSTRUMENTS:
+        raise BadInput(f"An instrument is one of {', '.join(INSTRUMENTS)}.")
+    told = {"name": _text(form, f"name-{place}", 100), "kind": kind, "serial": _text(form, f"serial-{place}", 60)}
+    dates = {name: _text(form, f"{name}-{place}", 10) or None for name in ("calibrated", "due")}
+    try:
+        return Instrument.model_validate_json(json.dumps(told | dates))
+    except ValidationError as error:
+        raise BadInput(f"{told['name']}: a date is written like 2026-03-04.") from error
 
 
 def undo(request: Request, form: FormData) -> Response:
@@ -513,6 +547,7 @@ routes = [
     Route("/job/{number}/stop", _posted(dealt_with, "technician"), methods=["POST"]),
     Route("/job/{number}/where/{sha256}", _posted(move), methods=["POST"]),
     Route("/job/{number}/sign", _posted(sign), methods=["POST"]),
+    Route("/job/{number}/head", _posted(change_head), methods=["POST"]),
     Route("/job/{number}/close", _posted(close), methods=["POST"]),
     Route("/job/{number}/reopen", _posted(reopen), methods=["POST"]),
     Route("/job/{number}/line", _posted(line), methods=["POST"]),

@@ -16,7 +16,18 @@ from jobs.book import sheet_of
 from jobs.doings import names_in
 from jobs.findings import findings_of, keep_findings
 from jobs.fold import Job, fold, with_findings
-from jobs.journal import TOOL, Answered, DoesNotApply, Edited, Entry, LimitReadBack, SentBack, StopDealtWith, Undone
+from jobs.journal import (
+    TOOL,
+    Answered,
+    DoesNotApply,
+    Edited,
+    Entry,
+    HeadChanged,
+    LimitReadBack,
+    SentBack,
+    StopDealtWith,
+    Undone,
+)
 from jobs.moving import MOVES
 from jobs.questions import open_questions
 from jobs.reserve import Waiting, waiting_for
@@ -32,7 +43,7 @@ __all__ = ["Desk", "Opened"]
 
 _log = logging.getLogger("sayback.office")
 _KEPT = 64
-UNDOABLE = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith, *MOVES)
+UNDOABLE = (Answered, Edited, LimitReadBack, DoesNotApply, SentBack, StopDealtWith, HeadChanged, *MOVES)
 
 
 @dataclass(frozen=True)

@@ -24,16 +24,19 @@ from jobs.show import name_of
 from jobs.stops import stops_of, undealt
 from jobs.summary import Order
 from schemas.errors import SaybackError, WrongUse
+from schemas.job import Instrument
 from schemas.questions import Question
 from schemas.units import show_unit
 
-__all__ = ["routes", "technician_page"]
+__all__ = ["INSTRUMENTS", "MOST_INSTRUMENTS", "routes", "technician_page"]
 
 
 _TOLD = ("outside", "conflicting", "caution", "look again")
 """Verdicts of the findings that a job's page tells before its sheet."""
 
 
+INSTRUMENTS = get_args(Instrument.model_fields["kind"].annotation)
+MOST_INSTRUMENTS = 10
 _MOST_JOBS = 200
 """As many jobs stand on a technician's page; how many more there are is told below them."""
 
@@ -302,6 +305,21 @@ def history(request: Request) -> Response:
     return _page(request, "history.html", make, opened, (opened.job.hash, who(request).person.name), "History")
 
 
+def head(request: Request) -> Response:
+    """Site, customer and instruments, to be put right."""
+    opened = _opened(request)
+
+    def make() -> dict[str, Any]:
+        return {
+            "job": opened.job,
+            "at": view.address(opened),
+            "kinds": INSTRUMENTS,
+            "instruments": [*opened.job.head.instruments, None][:MOST_INSTRUMENTS],
+        }
+
+    return _page(request, "head.html", make, opened, (opened.job.hash,), "Site and instruments")
+
+
 def closing(request: Request) -> Response:
     """Close a job, or open it again."""
     opened = _opened(request)
@@ -427,5 +445,6 @@ routes = [
     Route("/job/{number}/photos", photos),
     Route("/job/{number}/history", history),
     Route("/job/{number}/close", closing),
+    Route("/job/{number}/head", head),
     Route("/job/{number}/state", state),
 ]
