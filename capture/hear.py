@@ -102,5 +102,6 @@ def _utterance(stretch: Stretch, sha256: Sha256, recogniser: Recogniser, go_on: 
         second_opinion=heard.second_opinion,
         snr_db=stretch.snr_db,
         clipped=stretch.clipped,
+        broken=stretch.broken,
         made_by=recogniser.made_by,
     )

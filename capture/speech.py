@@ -15,7 +15,7 @@ import numpy as np
 
 from capture.sound import RATE, Samples
 
-__all__ = ["Detector", "Stretch", "stretches"]
+__all__ = ["Detector", "Stretch", "breaks_off", "stretches"]
 
 _WINDOW = 512  # samples a step of the detector, 32 ms
 _CONTEXT = 64  # samples before a window that the detector sees with it
@@ -28,6 +28,10 @@ SHORTEST_S = 0.09
 LONGEST_S = 27.0
 """The recogniser sees 30 s with what is put around a stretch."""
 PAD_S = 0.3
+GAP_S = 0.015
+"""Nothing at all for so long, between loud sound on both sides, is a line that broke off: speech dies away first."""
+EDGE_S, LOUD = 0.005, 0.1
+"""The sound beside a gap that must be loud, and how loud: a share of the level of the whole stretch."""
 NOISE_S = 8.0
 """How much of the sound between stretches is remembered to know the noise."""
 
@@ -37,7 +41,8 @@ class Stretch:
     """One stretch of speech with a little of the sound around it.
 
     ``start`` and ``end`` are the seconds of the speech itself; ``sound`` begins at second ``sound_start``. ``snr_db``
-    is speech over noise in decibels, None where no noise could be heard beside the speech.
+    is speech over noise in decibels, None where no noise could be heard beside the speech; ``broken``: the line broke
+    off in it.
     """
 
     number: int
@@ -47,6 +52,7 @@ class Stretch:
     sound: Samples
     snr_db: float | None
     clipped: bool
+    broken: bool
 
 
 class Detector:
@@ -161,12 +167,31 @@ class _Endpointer:
             sound=sound,
             snr_db=_snr_db(spoken[chances >= SPEECH], list(self._noise)),
             clipped=bool(np.mean(np.abs(spoken) >= 0.98) > 0.001),
+            broken=breaks_off(sound),
         )
         self._count += 1
         return stretch
 
     def _window(self, number: int) -> Samples:
         return np.asarray(self._kept[number - self._kept_from])
+
+
+def breaks_off(sound: Samples) -> bool:
+    """Say whether a line broke off in a sound: gaps of nothing at all with loud sound right before and behind.
+
+    Where there is nothing at all around the speech either, it comes from a synthesiser or a gate, and says nothing.
+    """
+    there = np.flatnonzero(np.abs(sound) > 1e-4)
+    if len(there) < 2 or max(there[0], len(sound) - 1 - there[-1]) > GAP_S * RATE:
+        return False
+    level = LOUD * float(np.sqrt(np.mean(np.square(sound[there], dtype=np.float64))))
+    edge = round(EDGE_S * RATE)
+    for gap in np.flatnonzero(np.diff(there) > GAP_S * RATE):
+        before = sound[max(0, there[gap] + 1 - edge) : there[gap] + 1]
+        behind = sound[there[gap + 1] : there[gap + 1] + edge]
+        if min(_power(before), _power(behind)) > level**2:
+            return True
+    return False
 
 
 def _windows(seconds: float) -> int:

@@ -32,13 +32,14 @@ _TEEN = re.compile(rf"(?<![a-z'])({'|'.join(_STEMS)})[ -](?:team|teen|teams|teen
 
 
 _FIVE = re.compile(rf"\bhigh (?=point (?:{_BELOW_TEN})\b)", re.IGNORECASE)
+_TWO_CUBIC = re.compile(r"\b(?:to|too) (?=cubic\b)", re.IGNORECASE)
 _NUMBERED = {"to": "two", "won": "one", "for": "four"}
 
 
 def respelled(text: str, things: Collection[str] = ()) -> str:
     """Return a text with number words put together again of which the ending was heard as a word: "nine team".
 
-    "High point seven" is five point seven.
+    "High point seven" is five point seven, "to cubic feet" two.
     What sounds like a number behind one of ``things``, at the end or before "now", is its number: "on boiler to now".
     """
     if things:
@@ -49,7 +50,7 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
             text,
             flags=re.IGNORECASE,
         )
-    text = _FIVE.sub("five ", text)
+    text = _TWO_CUBIC.sub("two ", _FIVE.sub("five ", text))
     text = _TY.sub(lambda m: _STEMS[m[1].lower()] + "ty", text)
     return _TEEN.sub(lambda m: {"for": "four"}.get(stem := _STEMS[m[1].lower()], stem) + "teen", text)
 

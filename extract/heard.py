@@ -272,6 +272,8 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
         found = _misgiving(v, _words(heard, v), read, _certainty(utterance, heard, v), context, grammar)
         if found is None and astray:
             found = Misgiving("another firing rate was heard too")
+        if found is None and utterance.broken:
+            found = Misgiving("the line broke off in it")
         if found is not None:
             out[v.start] = found
     return out

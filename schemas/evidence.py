@@ -61,8 +61,8 @@ class Utterance(Model):
     """One stretch of speech: what it may have been, best first, and how well it could be heard.
 
     ``start`` and ``end`` are seconds from the start of the file. ``second_opinion`` is what another pass or another
-    recogniser wrote for the same stretch. ``snr_db`` is speech over noise in decibels. Typed text is an utterance of
-    one hypothesis of mass 1 at second 0.
+    recogniser wrote for the same stretch. ``snr_db`` is speech over noise in decibels; ``broken``: the line broke off
+    in it. Typed text is an utterance of one hypothesis of mass 1 at second 0.
     """
 
     evidence: Sha256
@@ -73,6 +73,7 @@ class Utterance(Model):
     second_opinion: str | None = None
     snr_db: float | None = None
     clipped: bool = False
+    broken: bool = False
     made_by: MadeBy
 
     @property

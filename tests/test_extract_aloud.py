@@ -124,3 +124,15 @@ def test_heard_negative_in_front_of_a_number_is_its_sign() -> None:
     for said in ("Offset negative point one five.", "The offset reads negative 0.15."):
         (reading,) = read(said, (said, 1.0), before="Low fire.")
         assert reading.value == "-0.15"
+
+
+def test_heard_a_value_where_the_line_broke_off_is_asked() -> None:
+    said = heard("High fire C O two nine point one.", 0, second="High fire CO2 9.1.")
+    for broken in (False, True):
+        context, _ = step(said.model_copy(update={"broken": broken}), 0.0, start(Setting(units="us")), grammar())
+        (co2,) = context.readings.values()
+        assert co2.taken is not broken
+
+
+def test_aloud_to_cubic_feet_are_two() -> None:
+    assert respelled("Clocked to cubic feet in 61 seconds.") == "Clocked two cubic feet in 61 seconds."

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from capture.sound import RATE
-from capture.speech import LONGEST_S, stretches
+from capture.speech import LONGEST_S, breaks_off, stretches
 from tests.sounds import Sound, roar, silence, spoken
 
 PHRASES = ("High fire, C O two is nine point one.", "Stack is one twenty one.")
@@ -89,3 +89,13 @@ def test_talk_without_a_pause_is_cut_and_nothing_is_lost() -> None:
     assert all(len(s.sound) <= 30 * RATE for s in found)
     assert all(b.start - a.end < 0.1 for a, b in pairwise(found) if b.start - a.end < 0.7)
     assert sum(s.end - s.start for s in found) > 0.9 * len(breathless) / RATE
+
+
+def test_a_line_that_breaks_off_is_told_from_a_pause() -> None:
+    loud = roar(1.0).astype(np.float32)
+    assert not breaks_off(loud)
+    faded = np.concatenate([loud * np.linspace(1, 0, RATE, dtype=np.float32), silence(0.1), loud]).astype(np.float32)
+    assert not breaks_off(faded)
+    broken = loud.copy()
+    broken[RATE // 2 : RATE // 2 + RATE // 20] = 0
+    assert breaks_off(broken)
