@@ -94,8 +94,7 @@ def test_talk_without_a_pause_is_cut_and_nothing_is_lost() -> None:
 def test_a_line_that_breaks_off_is_told_from_a_pause() -> None:
     loud = roar(1.0).astype(np.float32)
     assert not breaks_off(loud)
-    faded = np.concatenate([loud * np.linspace(1, 0, RATE, dtype=np.float32), silence(0.1), loud]).astype(np.float32)
-    assert not breaks_off(faded)
     broken = loud.copy()
     broken[RATE // 2 : RATE // 2 + RATE // 20] = 0
     assert breaks_off(broken)
+    assert not breaks_off(np.concatenate([silence(0.1), broken, silence(0.1)]).astype(np.float32))
