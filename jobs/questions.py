@@ -326,10 +326,15 @@ def _or(kind: DoubtKind, reading: Reading, candidates: Sequence[Candidate], shee
         words = [one.appliance for one in mine if one.appliance]
         nothing = "of which appliance"
     else:
-        words = [say_value(one.value, one.unit, sheet, one.quantity) for one in mine]
+        words = [_value(_as_answered(reading, one), sheet) for one in mine]
         nothing = "what is it"
     different = list(dict.fromkeys(words))
     return " or ".join(different) if len(different) > 1 or kind not in _WHICH else nothing
+
+
+def _as_answered(reading: Reading, one: Candidate) -> Reading:
+    note = reading.note if one.note is None else one.note
+    return reading.model_copy(update={"quantity": one.quantity, "value": one.value, "unit": one.unit, "note": note})
 
 
 _WHICH = (DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from jobs.questions import open_questions
 from jobs.senses import senses
 from jobs.store import Store
 from jobs.table import JobRow
+from schemas.doubts import Doubt, DoubtKind
 from schemas.errors import BadInput, WrongUse
 from schemas.questions import Candidate, Question
 from schemas.sheet import Sheet
@@ -105,4 +107,13 @@ def test_the_history_quotes_a_typed_line(tmp_path: Path) -> None:
     entries = store.entries("job-1")
     told = [words for one in entries if (words := decided(one, job, sheet, names_in(entries)))]
     assert told == ["added a typed line “High fire now. CO2 is nine point three.”"]
+    store.close()
+
+
+def test_a_turn_that_is_asked_about_its_amount_names_screw_and_way(tmp_path: Path) -> None:
+    store, job, sheet, _ = said(tmp_path, "High fire now. Quarter turn clockwise on the high fire screw.")
+    row = turn(job, sheet)
+    unclear = row.reading.model_copy(update={"doubts": (Doubt(kind=DoubtKind.HEARD_UNCLEARLY),)})
+    (question,) = open_questions(replace(job, rows={row.reading.id: replace(row, reading=unclear, how="open")}), sheet)
+    assert question.text == "High fire: Screw turned: 0.25 turn high-fire screw cw?"
     store.close()
