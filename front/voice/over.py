@@ -22,7 +22,9 @@ def alarm_beyond(utterance: Utterance, told: Sequence[str], grammar: extract.Gra
     own = {stop.id for stop in sheet.stops if any(stop.say in text for text in told)}
     own |= {stop for text in told for stop, _, _ in grammar.alarms.heard(text)}
     spoken = {word for text in told for word in _words(text)}
-    found = alarms_said(utterance, grammar.alarms)
+    # In its own voice, faint in a room, an unlikely way of hearing it is likelier wrong than an alarm.
+    likely = utterance.model_copy(update={"hypotheses": utterance.hypotheses[:1]})
+    found = alarms_said(likely, grammar.alarms)
     return any(one.stop not in own and not spoken.issuperset(_words(one.source.heard)) for one in found)
 
 
