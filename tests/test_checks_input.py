@@ -1,0 +1,130 @@
+"""The input by the clocked meter against the rating. Figures are worked by hand beside each check."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pytest
+
+from checks import check
+from schemas.appliance import ApplianceFile
+from schemas.findings import Finding
+from schemas.load import load_appliance, load_sheet
+from schemas.readings import Reading, Source
+
+SHEET, _ = load_sheet("gas-boiler-start-up")
+FILE, SHA256 = load_appliance("orrinvale-ov-240c")
+
+
+def reading(quantity: str, condition: str, value: str, unit: str = "", **more: Any) -> Reading:
+    """A taken reading; its id is what it says."""
+    unit = unit or {"inlet_pressure": "[in_i'H2O]"}.get(quantity, "")
+    more.setdefault("id", f"{quantity}/{condition}//{value}")
+    return Reading(
+        quantity=quantity, condition=condition, value=value, unit=unit, source=Source(evidence="0" * 64), **more
+    )
+
+
+def found(*readings: Reading, file: ApplianceFile | None = FILE) -> tuple[Finding, ...]:
+    return check(readings, SHEET, appliance=file, file_sha256=SHA256 if file else None)
+
+
+def only(findings: Sequence[Finding], rule: str) -> Finding:
+    (one,) = [f for f in findings if f.rule == rule]
+    return one
+
+
+def clocked(seconds: str, note: str = "5 [cft_i]", condition: str = "high_fire") -> Reading:
+    return reading("clock_time", condition, seconds, unit="s", note=note)
+
+
+HEAT = reading("heating_value", "", "1020", unit="[Btu_IT]/[cft_i]")
+
+
+def test_input_by_the_meter_by_hand() -> None:
+    # 5 ft³ in 77 s at 1,020 Btu/ft³: 5 · 3600 / 77 · 1020 = 238,442 Btu/h; the file says 240,000.
+    finding = only(found(clocked("77"), HEAT), "input_by_meter")
+    assert finding.verdict == "within"
+    assert "238000 Btu/h by the meter, 0.6 % below the rated 240000 Btu/h" in finding.text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "verdict"),
+    [
+        ("80", "within"),
+        ("81", "caution"),
+        ("84", "caution"),
+        ("86", "stop"),
+        ("74", "within"),
+        ("72", "caution"),
+        ("70", "caution"),
+        ("69", "stop"),
+    ],
+)
+def test_input_by_the_meter_beyond_five_and_ten_per_cent(seconds: str, verdict: str) -> None:
+    # 5 · 3600 / s · 1020 Btu/h against 240,000: 80 s are -4.4 %, 84 -8.9, 86 -11.0; 74 +3.4, 70 +9.3, 69 +10.9.
+    finding = only(found(clocked(seconds), HEAT), "input_by_meter")
+    assert finding.verdict == verdict
+    assert "not corrected: the pressure at the meter is not known" in finding.text
+
+
+# Volume factors to 60 °F and 14.73 psia by the ideal gas law, (gauge + barometer) / 14.73 psia: 7 in. w.c. (0.2529 psi)
+# make 1.0149 at 14.696 psia, 0.8473 at 12.228 psia (5,000 ft of the US Standard Atmosphere 1976).
+@pytest.mark.parametrize(("altitude", "factor"), [(None, 1.0149), ("5000", 0.8473)])
+def test_the_clocked_volume_is_corrected_for_pressure(altitude: str | None, factor: float) -> None:
+    rows = [clocked("77"), HEAT, reading("inlet_pressure", "high_fire", "7.0")]
+    rows += [reading("altitude", "", altitude, unit="[ft_i]")] if altitude else []
+    finding = only(found(*rows), "input_by_meter")
+    off = (238_442 * factor / 240_000 - 1) * 100
+    assert f"{abs(off):.1f} % {'above' if off > 0 else 'below'}" in finding.text
+    assert ("sea level and gas at 60 °F assumed" in finding.text) is (altitude is None)
+    assert "inlet_pressure/high_fire//7.0" in finding.readings
+    # 15.9 % below the plate's rating: at 5,000 ft the maker's rating is another one.
+    assert finding.verdict == ("within" if altitude is None else "cannot tell")
+
+
+def test_above_the_rating_is_told_at_any_altitude() -> None:
+    rows = [clocked("58"), HEAT, reading("inlet_pressure", "high_fire", "7.0")]
+    assert only(found(*rows, reading("altitude", "", "5000", unit="[ft_i]")), "input_by_meter").verdict == "stop"
+
+
+def test_at_low_fire_the_input_is_looked_at_again() -> None:
+    finding = only(found(clocked("250", condition="low_fire"), HEAT), "input_by_meter")
+    assert (finding.verdict, "22.4 % above" in finding.text) == ("look again", True)
+
+
+def test_a_dial_of_half_the_size_shows() -> None:
+    assert "50.3 % below" in only(found(clocked("77", "2.5 [cft_i]"), HEAT), "input_by_meter").text
+
+
+def test_metric_clocking() -> None:
+    # 0.088 m³ in 122 s at 10.76 kWh/m³: 27.94 kW, worked by hand.
+    heat = reading("heating_value", "", "10.76", unit="kW.h/m3")
+    plate = reading("input_max", "", "28.0", unit="kW")
+    finding = only(found(clocked("122", "0.088 m3"), heat, plate, file=None), "input_by_meter")
+    assert "27.9 kW by the meter, 0.2 % below the rated 28.0 kW" in finding.text
+
+
+def test_low_fire_is_held_against_the_lowest_rating() -> None:
+    finding = only(found(clocked("306", condition="low_fire"), HEAT), "input_by_meter")
+    assert (finding.verdict, "60000 Btu/h" in finding.text) == ("within", True)
+
+
+@pytest.mark.parametrize(
+    ("readings", "says"),
+    [
+        ([clocked("77")], "without the gas's heating value"),
+        ([clocked("77", ""), HEAT], "volume that was clocked is not known"),
+        ([clocked("77", "0 [cft_i]"), HEAT], "volume that was clocked is not known"),
+    ],
+)
+def test_input_that_cannot_be_told(readings: list[Reading], says: str) -> None:
+    finding = only(found(*readings), "input_by_meter")
+    assert finding.verdict == "cannot tell"
+    assert says in finding.text
+
+
+def test_input_without_a_rating() -> None:
+    finding = only(found(clocked("77"), HEAT, file=None), "input_by_meter")
+    assert "no rated input is known" in finding.text
