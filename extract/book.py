@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from extract.assign import Name
@@ -63,6 +64,11 @@ class Book:
 
     def emit(self, op: Operation) -> None:
         """Keep an operation and let it count at once."""
+        if isinstance(op, Relabel) and op.appliance is not None and (old := self.c.readings.get(op.target)) is not None:
+            doubts = old.doubts if op.doubts is None else op.doubts
+            new = self.placed(old.model_copy(update={"appliance": op.appliance, "doubts": doubts}))
+            if new.appliance is None:
+                op = op.model_copy(update={"appliance": None, "doubts": new.doubts})
         self.operations.append(op)
         self.c.readings = apply((op,), self.c.readings)
 
@@ -124,11 +130,38 @@ class Book:
         return tuple(a.tag for a in self.c.setting.appliances) or self.c.appliances
 
     def tag_of(self, said: str) -> str:
-        """The tag in this job's own spelling."""
-        for a in self.c.setting.appliances:
-            if said == a.tag or said in a.called or a.tag.lower().endswith(f" {said.lower()}"):
+        """The tag in this job's own spelling: a whole name, or the number that ends just one of them."""
+        known = self.c.setting.appliances
+        low = said.lower()
+        for a in known:
+            names = [name.lower() for name in (a.tag, *a.called)]
+            if low in names or any(name.endswith(f" {low}") for name in names):
                 return a.tag
-        return said
+        numbered = [a.tag for a in known if any(self._number_of(name) == low for name in (a.tag, *a.called))]
+        if len(numbered) == 1:
+            return numbered[0]
+        return known[0].tag if len(known) == 1 and low == "1" else said
+
+    def _number_of(self, name: str) -> str:
+        """The number that ends a name: 1 of ``B-1``, 2 of ``number two``; empty where none does."""
+        word = re.split(r"[^a-z0-9]+", name.lower())[-1]
+        digits = re.search(r"[0-9]+$", word)
+        return digits[0].lstrip("0") if digits else str(self.g.lang.digits.get(word, ""))
+
+    def placed(self, reading: Reading) -> Reading:
+        """A reading of an appliance that the job does not have, or of none of several, with that doubt."""
+        known = [a.tag for a in self.c.setting.appliances]
+        quantity = self.g.quantities[reading.quantity] if reading.quantity else None
+        remark = quantity is not None and quantity.kind == "text" and quantity.form == "words"
+        if not known or quantity is None or quantity.every_job or remark:
+            return reading
+        if reading.appliance is None and len(known) == 1:
+            return reading
+        if reading.appliance in known or any(d.kind == DoubtKind.APPLIANCE_UNCLEAR for d in reading.doubts):
+            return reading
+        told = f"the job has no “{reading.appliance}”" if reading.appliance else "it was not said which appliance"
+        doubts = (*reading.doubts, doubt(DoubtKind.APPLIANCE_UNCLEAR, told))
+        return reading.model_copy(update={"appliance": None, "doubts": doubts})
 
     def use_appliance(self, tag: str) -> None:
         """What is said from here on belongs to this appliance."""
@@ -167,6 +200,7 @@ class Book:
 
     def settle(self, reading: Reading, target: str | None, why: str) -> None:
         """Put the reading to the laws and record it."""
+        reading = self.placed(reading)
         alone = self.elsewhere and self.value_at not in self.shared
         misgiving = self.misgivings.get(self.value_at)
         if (alone or misgiving) and not any(d.kind == DoubtKind.HEARD_UNCLEARLY for d in reading.doubts):
