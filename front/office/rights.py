@@ -35,8 +35,9 @@ def why_not(entry: Entry, person: Person, opened: Opened, of_office: Callable[[s
         return "What was done about a stop is the technician's word; only the technician takes it back."
     if names := _reserved(entry, opened.sheet):
         return f"{', '.join(names)} can only be settled by the technician; send it back."
-    theirs = entry.author == opened.job.head.technician or not of_office(entry.author)
-    if entry.author != person.name and theirs:
+    if entry.author == person.name:
+        return ""
+    if entry.author == opened.job.head.technician or not of_office(entry.author):
         return f"{entry.author} said so; ask them, or send it back."
     return ""
 

@@ -19,7 +19,7 @@ from front.office.exports import Exports
 from front.office.guard import who
 from front.office.people import Accounts, Gate, Person
 from front.office.reader import Reader
-from front.office.rights import takes_back
+from front.office.rights import why_not
 from front.office.view import decided
 from jobs.journal import TOOL
 from jobs.show import signed, verdict_words
@@ -127,7 +127,8 @@ def _flash(request: Request) -> dict[str, Any] | None:
     entry = next((one for one in opened.entries if one.seq == int(seq)), None)
     if entry is None or entry.author == TOOL:
         return None
-    can = entry.seq in takes_back(who(request).person, opened, office.accounts)
+    stands = any(one.seq == entry.seq for one in opened.by_people)
+    can = stands and not why_not(entry, who(request).person, opened, office.accounts.of_office)
     told = decided(entry, opened)
     return {"number": number, "seq": entry.seq, "text": f"{entry.author} {told}", "undo": can} if told else None
 
