@@ -161,7 +161,7 @@ def export(request: Request) -> Response:
         data = office.exports.zip(number)
     elif kind == "xlsx":
         opened = office.desk.open(number)
-        data = workbook(opened.job, opened.sheet, opened.findings, verdicts(opened.findings))
+        data = workbook(opened.job, opened.sheet, opened.found, verdicts(opened.found))
     else:
         data = office.exports.report(number, kind, paper, beside)
     shown = "inline" if kind in ("html", "pdf") else "attachment"
