@@ -137,6 +137,9 @@ class Alarms:
 
     def begins_with_a_turn(self, text: str) -> bool:
         """Say whether a text begins by turning round what was said before it: "oh, wait, there is"."""
+        first = (word for word in _WORD.findall(text.lower()) if word not in self.words.one["fillers"])
+        if next(first, "") not in self.words.one["turns"]:
+            return False
         line = " ".join(token.low for token in tokenize(text) if token.low not in self.words.one["fillers"])
         return self.words.phrases["turned"].match(line) is not None
 
