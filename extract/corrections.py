@@ -16,6 +16,7 @@ from extract.numbers import Number
 from extract.parse import Parsed
 from extract.take import ANOTHER_NAME, NAMED_BEHIND, make_reading, quantity_of
 from extract.values import fit
+from schemas.base import is_value_text
 from schemas.doubts import DoubtKind
 from schemas.readings import (
     Alternative,
@@ -198,6 +199,8 @@ def relabels(b: Book, p: Parsed) -> bool:
 def relabel_quantity(b: Book, name: Name, group: Sequence[Reading], src: Source, conditions: Sequence[Item]) -> bool:
     q = name.ids[0]
     for r in group:
+        if not is_value_text(r.value):
+            continue  # a serial number, or over range: no value of another quantity
         value = Number(
             ((r.value.lstrip("-"), 0.0),), sign="-" if r.value.startswith("-") else "", exact=True, digits=r.value
         )

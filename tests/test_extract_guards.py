@@ -276,3 +276,12 @@ def test_guards_a_value_put_right_still_stands_against_the_one_before(texts: tup
     assert (first.value, second.value) == ("9.1", "9.5")
     assert (kinds(first), kinds(second)) == ({DoubtKind.CONFLICT}, {DoubtKind.CONFLICT})
     assert (first.asked_with, second.asked_with) == (second.id, first.id)
+
+
+@pytest.mark.parametrize("first", ["Serial number 9 B.", "High fire CO is pegged."])
+def test_guards_what_is_no_number_is_not_named_another_measured_quantity(first: str) -> None:
+    before, _ = talk(first)
+    after, _ = talk(first, "Sorry, that was the inlet pressure.")
+    (one,) = before.readings.values()
+    assert one.value in [r.value for r in after.readings.values()]
+    assert not any(r.quantity == "inlet_pressure" for r in after.readings.values())
