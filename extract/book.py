@@ -264,7 +264,7 @@ class Book:
         if left == partner.doubts:
             return new
         asked_with = partner.asked_with
-        if _slot(partner) == _slot(new) and partner.value != new.value:
+        if _slot(partner) == _slot(new) and (partner.value, partner.unit) != (new.value, new.unit):
             clash = doubt(DoubtKind.CONFLICT, f"{partner.value} was said before, {new.value} now")
             left, asked_with = (*left, clash), new.id
             others = tuple(d for d in new.doubts if d.kind is not DoubtKind.CONFLICT)
