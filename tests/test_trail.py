@@ -147,7 +147,7 @@ def test_a_turn_in_doubt_is_in_the_table_and_in_no_sum(sayback: Command, tuned: 
     assert "? 0.25 cw" in trail_svg(one, SHEET)
     printed = sayback("trail", tuned)[1]
     assert "? high-fire screw" in printed
-    assert "left out by Ines Pell" in " ".join(printed.replace("\n", " ").split())
+    assert "left out by Ines Pell" in " ".join(printed.split())
     with Store(tmp_path / "store") as store:
         _, report = made_report(store, tuned)
     assert [one.doubt for one in report.moves] == doubts
