@@ -30,9 +30,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from checks import check
-from checks.combustion import OFFSET_TOLERANCE
 from checks.learned import off_the_line
 from physics.arrays import co2_on_line, co_air_free, gross_efficiency
+from physics.laws import OFFSET_TOLERANCE
 from schemas.load import load_appliance, load_sheet
 from schemas.readings import Phase, Reading, Source
 

@@ -15,23 +15,20 @@ from checks.learned import FlueRow, off_the_formula, off_the_line
 from checks.possible import open_fuels, possible_values
 from checks.rows import Rows, in_unit, number
 from checks.words import named
-from physics.laws import CO2_MAX_BAND, O2_IN_AIR, dilution_gap, dilution_tolerance
+from physics.laws import CO2_MAX_BAND, O2_IN_AIR, OFFSET_TOLERANCE, dilution_gap, dilution_tolerance
 from schemas.appliance import ApplianceFile, Fuel
 from schemas.base import decimal_of
 from schemas.findings import Finding
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["OFFSET_TOLERANCE", "combustion_findings", "fuel_of"]
+__all__ = ["combustion_findings", "fuel_of"]
 
 _ROW = ("co2", "o2", "co", "co_air_free", "flue_temp", "efficiency")
 
 _LINE = "dilution of dry flue gas with air; fuel factor Fo of US EPA Method 3B (40 CFR 60, Appendix A-2)"
 _FORMULA = "one instrument counts by one formula (Siegert's, or a heat balance), with one bias; no source"
 _OFFSET = "common practice, no source: a zero or negative governor holds the offset at or below zero"
-
-# How far above zero an offset may read, Pa: one step of a common gauge (common practice, no source).
-OFFSET_TOLERANCE = Decimal(1)
 
 
 def fuel_of(rows: Rows, file: ApplianceFile | None) -> Fuel | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from extract.assign import Name
 from extract.context import LAST_KEPT, SILENCE, Context, apply
-from extract.doubt import TESTS, broken, doubt
+from extract.doubt import TESTS, against_governor, broken, doubt
 from extract.heard import misgivings
 from extract.lexicon import Grammar, Item
 from extract.parse import Heard
@@ -200,7 +200,7 @@ class Book:
 
     def settle(self, reading: Reading, target: str | None, why: str) -> None:
         """Put the reading to the laws and record it."""
-        reading = self.placed(reading)
+        reading = against_governor(self.placed(reading), self.c.setting)
         alone = self.elsewhere and self.value_at not in self.shared
         misgiving = self.misgivings.get(self.value_at)
         if (alone or misgiving) and not any(d.kind == DoubtKind.HEARD_UNCLEARLY for d in reading.doubts):

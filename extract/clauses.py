@@ -128,11 +128,13 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
                 close(".")
     close("")
     before: Sentence | None = None
-    for sentence in found:
+    for n, sentence in enumerate(found):
         for segment in sentence.segments:
             _features(segment, tokens)
         said = before is not None and any(s.has("i_said") for s in before.segments)
         sentence.corrects = said and any(s.has("ought") for s in sentence.segments[:1])
+        if n + 1 < len(found) and _bare(sentence) and _puts_right(found[n + 1]):
+            sentence.corrects = True
         _classify(sentence, tokens)
         if (
             sentence.continues
@@ -145,6 +147,17 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
                     segment.kind = before.segments[-1].kind
         before = sentence
     return found
+
+
+def _bare(s: Sentence) -> bool:
+    """Whether a sentence is a number and nothing that it could be of."""
+    things = [i for i in s.items if i.kind != "plain" and not any(map(i.role, ("reading", "now", "changed")))]
+    return {"number"} <= {i.kind for i in things} <= {"number", "unit"}
+
+
+def _puts_right(s: Sentence) -> bool:
+    """Whether a sentence is nothing but words that put right what stands before it: "nine three, sorry"."""
+    return s.continues and all(i.role("put_right") or i.kind == "plain" for i in s.items)
 
 
 def _complete(s: Segment) -> bool:

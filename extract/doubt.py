@@ -11,10 +11,10 @@ from physics import laws
 from schemas.appliance import Fuel
 from schemas.base import decimal_of
 from schemas.doubts import Doubt, DoubtKind
-from schemas.readings import Reading
+from schemas.readings import Alternative, Reading
 from schemas.units import convert, show_unit
 
-__all__ = ["FIT", "HEDGES", "TESTS", "broken", "doubt"]
+__all__ = ["FIT", "HEDGES", "TESTS", "against_governor", "broken", "doubt"]
 
 FIT = {
     "value": (DoubtKind.VALUE_UNCLEAR, "the digits can be read in more than one way"),
@@ -105,6 +105,23 @@ def broken(
             both = r.condition == new.condition and _one_row(new, r, grammar)
             return doubt(DoubtKind.RELATION, law.text), ((r.id,) if both else ())
     return None
+
+
+def against_governor(new: Reading, setting: Setting) -> Reading:
+    """Return ``new``, with a doubt and the minus as the other value if it is an offset that the governor cannot give.
+
+    Common practice, no source: a zero or negative governor holds the offset at or below zero. Where the appliance file
+    names one, even a plus that was said is asked about; it is never impossible.
+    """
+    if new.quantity != "outlet_pressure" or setting.governor != "zero or negative":
+        return new
+    pascal = _amount(new, "Pa")
+    unclear = any(d.kind == DoubtKind.SIGN_UNCLEAR for d in new.doubts)
+    if unclear or pascal is None or pascal <= laws.OFFSET_TOLERANCE:
+        return new
+    plus = doubt(DoubtKind.SIGN_UNCLEAR, "a zero or negative governor gives no plus")
+    minus = Alternative(value=f"-{new.value}", unit=new.unit, why=plus.detail)
+    return new.model_copy(update={"doubts": (*new.doubts, plus), "alternatives": (minus, *new.alternatives)})
 
 
 def _one_row(a: Reading, b: Reading, grammar: Grammar) -> bool:

@@ -9,7 +9,7 @@ from difflib import SequenceMatcher
 
 from extract.book import DISPLAY_SLACK, phase_at
 from extract.context import Context, Known
-from extract.doubt import TESTS, broken, doubt
+from extract.doubt import TESTS, against_governor, broken, doubt
 from extract.lexicon import Grammar
 from extract.numbers import Number
 from extract.values import fit
@@ -46,6 +46,7 @@ def bind_look(
             if _may_be_wanted(figure, look, grammar):
                 nameless.append(n)
             continue
+        reading = against_governor(reading, after.setting)
         found = None
         if reading.quantity is not None and reading.condition is not None and is_value_text(reading.value):
             found = broken(reading, made, grammar, after.setting)

@@ -294,6 +294,8 @@ def likely(b: Book, v: Value) -> list[str]:
     group = None
     if b.c.topic and b.c.topic.ids:
         group = b.g.quantities[b.c.topic.ids[0]].group
+    last = b.last_of()
+    again = last.quantity if last is not None and b.at - b.c.last_at < RECENT else None  # it may be said once more
     found = []
     for n, q in enumerate(b.g.sheet.quantities):
         if q.kind != "number" or not q.conditions or (condition and condition not in q.conditions) or q.noted_units:
@@ -301,7 +303,7 @@ def likely(b: Book, v: Value) -> list[str]:
         f = fit(v.number, v.unit, b.g.measures[q.id], b.c.setting.units)
         if f.cost > 0.8 or not f.choices[0].usual or "unit" in f.doubts:
             continue
-        filled = b.c.at_slot(q.id, condition, b.phase_for(condition), b.c.tag()) is not None
+        filled = q.id != again and b.c.at_slot(q.id, condition, b.phase_for(condition), b.c.tag()) is not None
         found.append((f.cost + (1.0 if filled else 0.0) - (0.3 if q.group == group else 0.0), n, q.id))
     found.sort()
     return [q for _, _, q in found[:3]]

@@ -21,6 +21,7 @@ __all__ = [
     "COMPUTED_TOLERANCE",
     "FLUE_BELOW_RETURN_TOLERANCE",
     "O2_IN_AIR",
+    "OFFSET_TOLERANCE",
     "PRESSURE_TOLERANCE",
     "air_free_gap",
     "air_free_mostly",
@@ -37,6 +38,10 @@ __all__ = [
 
 O2_IN_AIR = Decimal("20.9")
 """Oxygen in dry air as combustion instruments and US EPA Methods 3B and 19 take it, % by volume."""
+
+OFFSET_TOLERANCE = Decimal(1)
+"""How far above zero a zero or negative governor's offset may read, Pa: one step of a common gauge (common practice, no
+source)."""
 
 # Ends of what the fuel may be, % CO2 by volume dry, without excess air. The gases are computed from stoichiometry with
 # air of 20.9 % oxygen (tests/test_physics_flue.py does it again with cantera): methane 11.67; natural gas from nearly

@@ -98,6 +98,7 @@ def _job(rng: random.Random, *, announced: bool) -> tuple[list[str], list[tuple[
     return texts, true
 
 
+@pytest.mark.slow
 def test_generated_two_boilers_changeover_missing() -> None:
     """200 jobs on two identical boilers, the change-over unsaid in a quarter of them: at most 1 % of rows silently on
     the wrong boiler, at most one needless question a job."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
@@ -285,3 +286,46 @@ def test_guards_what_is_no_number_is_not_named_another_measured_quantity(first: 
     (one,) = before.readings.values()
     assert one.value in [r.value for r in after.readings.values()]
     assert not any(r.quantity == "inlet_pressure" for r in after.readings.values())
+
+
+GOVERNORS: tuple[tuple[Literal["zero or negative", "positive", "not said"], bool], ...] = (
+    ("zero or negative", False),
+    ("positive", True),
+    ("not said", True),
+)
+
+
+@pytest.mark.parametrize("said", ["offset plus point oh two", "offset minus point oh two. Plus point oh two, sorry"])
+@pytest.mark.parametrize(("governor", "taken"), GOVERNORS)
+def test_a_plus_that_the_governor_cannot_give_is_asked_with_the_minus_beside_it(
+    said: str, governor: Literal["zero or negative", "positive", "not said"], taken: bool
+) -> None:
+    """Common practice, no source: a zero or negative governor holds the offset at or below zero."""
+    setting = Setting(units="us", governor=governor)
+    context, _ = step(heard(f"Low fire, {said}.", 0), 0.0, start(setting), grammar())
+    (offset,) = [r for r in context.live() if r.quantity == "outlet_pressure"]
+    assert (offset.value, offset.taken) == ("0.02", taken)
+    if not taken:
+        assert DoubtKind.SIGN_UNCLEAR in kinds(offset)
+        assert offset.alternatives[0].value == "-0.02"
+
+
+@pytest.mark.parametrize("text", ["Low fire offset minus point oh two.", "High fire offset zero."])
+def test_a_zero_and_a_minus_at_a_zero_governor_are_not_asked(text: str) -> None:
+    setting = Setting(units="us", governor="zero or negative")
+    context, _ = step(heard(text, 0), 0.0, start(setting), grammar())
+    assert [r.taken for r in context.live()] == [True]
+
+
+@pytest.mark.parametrize("behind", ["sorry", "I mean", "correction", "rather", "my mistake"])
+def test_a_number_alone_with_words_of_correcting_behind_it_puts_right_what_stood_before(behind: str) -> None:
+    context, _ = talk("High fire CO2 nine one.", f"Nine three, {behind}.")
+    assert [(r.value, r.taken) for r in context.live()] == [("9.3", True)]
+    context, _ = talk("High fire CO2 nine one, O2 four six.", f"It's four four, {behind}.")
+    assert [(r.value, r.taken) for r in context.live()] == [("9.1", True), ("4.4", True)]
+
+
+def test_a_number_alone_that_may_be_the_last_quantity_once_more_is_asked_with_it() -> None:
+    context, _ = talk("High fire CO2 nine one.", "Nine three.")
+    assert not any(r.taken for r in context.live())
+    assert {r.quantity for r in context.live()} == {"co2"}

@@ -288,6 +288,7 @@ WORDS = st.sampled_from(
 )
 
 
+@pytest.mark.slow
 @given(st.lists(WORDS, max_size=25).map(" ".join))
 @settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow], deadline=None)
 def test_talk_no_words_raise(text: str) -> None:

@@ -86,6 +86,7 @@ def test_check_ends_with_1_while_anything_is_open_and_lists_what_is_missing(sayb
     assert "Carbon monoxide" in printed
 
 
+@pytest.mark.slow
 def test_report_is_written_in_four_forms_and_says_draft(sayback: Command, job: str, tmp_path: Path) -> None:
     code, printed, _ = sayback("report", job, "--to", tmp_path / "out", "--json")
     assert code == 0
@@ -194,6 +195,7 @@ def test_ready_names_the_models_and_their_hashes(sayback: Command) -> None:
     assert "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a" in speech["found"]
 
 
+@pytest.mark.slow
 def test_every_command_has_help_and_stands_in_the_readme(sayback: Command) -> None:
     readme = Path("README.md").read_text(encoding="utf-8")
     help_text = sayback("--help")[1]
@@ -208,6 +210,7 @@ def test_every_command_has_help_and_stands_in_the_readme(sayback: Command) -> No
         assert f"sayback {command}" in readme
 
 
+@pytest.mark.slow
 def test_closed_pipe_is_no_fault(job: str) -> None:
     line = [sys.executable, "-c", "from front.cli import main; main()", "show", job]
     with subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:

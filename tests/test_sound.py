@@ -51,6 +51,7 @@ def test_every_container_is_heard_at_16_kHz_whatever_its_name(
     assert np.sqrt(np.mean(heard**2)) == pytest.approx(0.3 / np.sqrt(2), rel=0.1)
 
 
+@pytest.mark.slow
 def test_a_long_sound_comes_in_blocks_with_nothing_lost_between(tmp_path: Path) -> None:
     path = write(tmp_path / "long.wav", tone(20, 100))
     blocks = list(samples(path))

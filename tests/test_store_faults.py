@@ -79,6 +79,7 @@ def test_order_that_makes_evidence_durable(given: list[Path], tmp_path: Path, mo
     assert happened[:7] == ["write", "fsync", "fsync_folder", "rename", "fsync_folder", "append", "hear"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("code", "forever"), [(errno.EIO, False), (errno.ENOSPC, True)])
 def test_each_step_of_keeping_fails_in_turn(
     given: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: int, forever: bool
