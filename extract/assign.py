@@ -187,6 +187,8 @@ def _hedges(
         # "sixty and change": the hedge takes its "and" along, so it stands right behind
         if i.role("inexact") and (laid.segment_of[m + 1] == v.segment) and tokens[i.start].low not in AHEAD_ONLY:
             v.hedge = "inexact"
+        elif tokens[i.start].low == "plus" and (m + 2 >= len(items) or laid.segment_of[m + 2] != v.segment):
+            v.hedge = "inexact"  # "a hundred plus", but not "forty plus O2 four four"
         elif i.role("approx") and laid.segment_of[m + 1] == v.segment and m + 2 >= len(items):
             v.approx = True
 

@@ -108,7 +108,8 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
         if low in ("but", "whereas", "while", "although", "though", "because", "so") and item.end == item.start + 1:
             current.append(Segment([item], low))
             continue
-        if item.role("and") and item.end == item.start + 1 and item.kind != "number":
+        ends = follows is None or follows.kind == "mark"  # "a hundred plus": more than that
+        if item.role("and") and item.end == item.start + 1 and item.kind != "number" and not (low == "plus" and ends):
             last = current[-1].items[-1] if current[-1].items else None
             if (
                 last is not None
@@ -352,13 +353,17 @@ def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[s
     cue.kind = kind
     named = bool(cue.quantities)
     for s in segments[at + 1 :]:
-        if s.has("now", "correct") or s.joint == "correct" or (s.has("reading") and not _cue(s, roles, tokens)):
+        if (
+            s.has("now", "correct", "changed")
+            or s.joint == "correct"
+            or (s.has("reading") and not _cue(s, roles, tokens))
+        ):
             break
         if not s.numbers or _cue(s, roles, tokens):
             s.kind = kind
             named = named or bool(s.quantities)
             continue
-        if kind == "limit" and s.quantities:
+        if kind == "limit" and s.quantities and not _ranged(s, tokens):
             same = {q.value for q in s.quantities} & {q.value for c in segments[: at + 1] for q in c.quantities}
             if s.says(COPULA, tokens) and (s.conditions or s.joint in (",", "but", "so")):
                 break
@@ -367,11 +372,18 @@ def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[s
             if same or not named or s.says(COPULA, tokens):
                 s.doubtful = "limit"
                 break
-        elif kind == "limit" and s.conditions and s.says(COPULA, tokens):
+        elif kind == "limit" and not s.quantities and s.conditions and s.says(COPULA, tokens):
             break
         if s.joint == "but":
             break
         s.kind = kind
+
+
+def _ranged(s: Segment, tokens: Sequence[Token]) -> bool:
+    """ "CO2 high fire, eight five to nine five": its only numbers are the ends of a range, none is a reading."""
+    first = s.numbers[0] if s.numbers else None
+    moved = first is not None and first.start > 0 and tokens[first.start - 1].low == "from"
+    return len(s.numbers) == 2 and s.has("range_to") and not s.has("changed", "change") and not moved
 
 
 def _points_back(s: Segment, tokens: Sequence[Token]) -> bool:

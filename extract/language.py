@@ -57,6 +57,8 @@ class Language(NamedTuple):
     """Words that a unit may begin with, but no small ones."""
     places: frozenset[str]
     others: frozenset[str]
+    documents: frozenset[str]
+    pages: frozenset[str]
     name_links: frozenset[str]
     name_passed: frozenset[str]
     name_trailing: frozenset[str]
@@ -107,6 +109,8 @@ def language(code: str = "en") -> Language:
         unit_starts=frozenset(_unit_starts(raw["units"])),
         places=frozenset(raw["words"]["places"]),
         others=frozenset(raw["words"]["others"]),
+        documents=frozenset(raw["words"]["documents"]),
+        pages=frozenset(raw["words"]["pages"]),
         name_links=frozenset(raw["names"]["links"]),
         name_passed=frozenset(raw["names"]["passed"]),
         name_trailing=frozenset(raw["names"]["trailing"]),

@@ -219,9 +219,34 @@ class Grammar:
                 here.extend(self._all_of_them(lows, i))
             elif w in lang.places or w in lang.others:
                 here.extend(self._placed(lows, i))
+            elif w in lang.documents or w in lang.pages:
+                here.extend(self._paged(tokens, i))
             here.extend(self._numbers(tokens, i, likes))
             edges.append(here)
         return [_merged(_longest(here, likes, edges)) for here in edges]
+
+    def _paged(self, tokens: Sequence[Token], i: int) -> Iterator[Item]:
+        """ "Book, page 34", "page thirty four of the manual": a limit's place; the number is no value."""
+        lang = self.lang
+        lows = [t.low for t in tokens[i : i + 10]]
+        behind = lows[0] in lang.pages
+        j = 0 if behind else 1
+        while not behind and lows[j : j + 1] and lows[j] in (",", "on", "at", "the"):
+            j += 1
+        if j >= len(lows) or lows[j] not in lang.pages:
+            return
+        j += 1
+        tens = lows[j : j + 1] and lows[j] in lang.tens and lows[j + 1 : j + 2] and lows[j + 1] in lang.digits
+        if not (lows[j : j + 1] and (lows[j].isdigit() or lows[j] in {**lang.digits, **lang.teens, **lang.tens})):
+            return
+        j += 2 if tens else 1
+        if behind:
+            while lows[j : j + 1] and lows[j] in (",", "of", "in", "from", "the"):
+                j += 1
+            if j >= len(lows) or lows[j] not in lang.documents:
+                return
+            j += 1
+        yield Item("cue", i, i + j, frozenset(("report",)), KNOWN)
 
     def _is_sign(self, tokens: Sequence[Token], i: int, likes: Sequence[bool]) -> bool:
         """ "Offset negative point one" says no to nothing; "negative nine three" alone may."""

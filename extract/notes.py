@@ -263,13 +263,32 @@ def ought_to_be(b: Book, p: Parsed) -> None:
         b.settle(new, r.id, text.detail)
 
 
+def _limited(b: Book, v: Value) -> tuple[str | None, str | None]:
+    """The quantity and condition that a quoted limit is of; a range without a name is of what was spoken of last."""
+    condition = v.condition if v.condition and "|" not in v.condition else None
+    if v.name is not None:
+        known = len(v.name.ids) == 1 and not v.name.implied
+        return (v.name.ids[0] if known else None), condition
+    if v.hedge != "range":
+        return None, None
+    last = b.last_of()
+    announced = b.c.pending or b.c.topic
+    if announced is not None and b.at - announced.at < RECENT and len(announced.ids) == 1:
+        return announced.ids[0], condition or announced.condition or b.c.state
+    if last is not None and last.quantity is not None and b.measured(last) and b.at - b.c.last_at < RECENT:
+        return last.quantity, condition or last.condition
+    return None, None
+
+
 def quote_limits(b: Book, p: Parsed) -> None:
     """A limit that was quoted: the job's own once it is read back."""
     for v in p.values:
         s = p.sentence.segments[v.segment]
-        if s.kind != "limit" or v.name is None or len(v.name.ids) != 1 or v.name.implied:
+        if s.kind != "limit":
             continue
-        quantity = v.name.ids[0]
+        quantity, condition = _limited(b, v)
+        if quantity is None:
+            continue
         f = fit(v.number, v.unit, b.g.measures[quantity], b.c.setting.units)
         if f.cost >= 3 or "value" in f.doubts or "unit" in f.doubts:
             continue
@@ -286,7 +305,6 @@ def quote_limits(b: Book, p: Parsed) -> None:
             low = f.choices[0].value
         else:
             continue
-        condition = v.condition if v.condition and "|" not in v.condition else None
         if condition not in b.g.quantities[quantity].conditions:
             condition = None
         b.emit(

@@ -15,6 +15,7 @@ from bench.extract import predict, scorer
 from extract import Setting, start, step
 from extract.tokens import tokenize
 from schemas.doubts import DoubtKind
+from schemas.readings import QuotedLimit
 from tests.test_extract_talk import grammar, heard, kinds, talk
 
 TALK = Path(__file__).parent / "data" / "talk.jsonl"
@@ -329,3 +330,40 @@ def test_a_number_alone_that_may_be_the_last_quantity_once_more_is_asked_with_it
     context, _ = talk("High fire CO2 nine one.", "Nine three.")
     assert not any(r.taken for r in context.live())
     assert {r.quantity for r in context.live()} == {"co2"}
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["a couple of hundred", "couple hundred", "a few hundred", "several hundred", "a hundred plus",
+     "a hundred and something", "barely forty", "three figures"],
+)  # fmt: skip
+def test_an_amount_that_is_no_figure_is_asked(said: str) -> None:
+    context, _ = talk(f"High fire CO {said}.")
+    assert context.readings
+    assert not any(r.taken for r in context.live())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "High fire CO2. Book, page 34: eight five to nine five.",
+        "CO2 high fire, page thirty four of the manual, eight five to nine five.",
+        "Book page 34, high fire CO2 eight five to nine five.",
+    ],
+)
+def test_a_range_from_a_page_of_the_book_is_a_limit(text: str) -> None:
+    context, operations = talk(text)
+    assert not context.readings
+    (limit,) = [o for o in operations if isinstance(o, QuotedLimit)]
+    assert (limit.quantity, limit.condition, limit.low, limit.high) == ("co2", "high_fire", "8.5", "9.5")
+
+
+def test_a_page_of_the_analyser_is_no_book() -> None:
+    context, operations = talk("On page two CO is forty at high fire.")
+    assert [(r.value, r.taken) for r in context.live()] == [("40", True)]
+    assert not any(isinstance(o, QuotedLimit) for o in operations)
+
+
+def test_what_is_told_as_read_behind_a_limit_is_a_reading() -> None:
+    context, _ = talk("High fire CO2 limit eight five, O2 went to four three.")
+    assert [(r.quantity, r.value) for r in context.live()] == [("o2", "4.3")]
