@@ -367,3 +367,9 @@ def test_a_page_of_the_analyser_is_no_book() -> None:
 def test_what_is_told_as_read_behind_a_limit_is_a_reading() -> None:
     context, _ = talk("High fire CO2 limit eight five, O2 went to four three.")
     assert [(r.quantity, r.value) for r in context.live()] == [("o2", "4.3")]
+
+
+@pytest.mark.parametrize("name", ["CO to CO2 ratio", "CO over CO2", "CO2 ratio", "ratio"])
+def test_a_ratio_of_co_to_co2_is_neither_of_the_two(name: str) -> None:
+    context, _ = talk(f"High fire {name} is point zero zero zero eight.")
+    assert [(r.quantity, r.value, r.taken) for r in context.live()] == [("co_ratio", "0.0008", True)]
