@@ -39,13 +39,16 @@ def stop_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None, limits: 
     read = list(possible_values(rows))
     values = [*read, *possible_air_free(read, open_fuels(read, sheet, file)), *possible_ratio(read)]
     passed: dict[Row, tuple[Decimal, Finding]] = {}
+    own = {r.id: r.quantity for r in rows.all}
     for stop in sheet.stops:
         names = (stop.quantity, *stop.also)
         worst: dict[Row, Possible] = {}
         for value in values:
+            if stop.below_limit and any(own.get(r) != value.quantity for r in value.readings):
+                continue  # a small number that is not known to be this quantity: nearly all are below some limit
             if value.quantity in names and _is_passed(stop, value, file, limits):
                 row = _row(value)
-                worst[row] = _worse(worst.get(row), value, stop.unit)
+                worst[row] = _worse(worst.get(row), value, stop)
         for row, value in worst.items():
             finding = _finding(rows, sheet, stop, value)
             threshold = stop.at or stop.above
@@ -69,6 +72,9 @@ def _is_passed(stop: Stop, value: Possible, file: ApplianceFile | None, limits: 
     if stop.above_limit:
         highs = [(lim.high, lim.unit) for lim in applicable(value.quantity, value.condition, limits) if lim.high]
         return any(_beyond(value, high, unit, at_too=False) for high, unit in highs)
+    if stop.below_limit:
+        lows = [(lim.low, lim.unit) for lim in applicable(value.quantity, value.condition, limits) if lim.low]
+        return any(_under(value, low, unit) for low, unit in lows)
     if stop.unless_limit and any(lim.high for lim in applicable(value.quantity, value.condition, limits)):
         return False
     return _beyond(value, stop.at or stop.above or "0", stop.unit, at_too=stop.at is not None)
@@ -83,14 +89,20 @@ def _beyond(value: Possible, threshold: str, unit: str, *, at_too: bool) -> bool
     return measured >= Decimal(threshold) if at_too else measured > Decimal(threshold)
 
 
-def _worse(a: Possible | None, b: Possible, unit: str) -> Possible:
+def _under(value: Possible, threshold: str, unit: str) -> bool:
+    measured = None if value.over_range else value.measured(unit)
+    return measured is not None and measured < Decimal(threshold)
+
+
+def _worse(a: Possible | None, b: Possible, stop: Stop) -> Possible:
     """Return the worse of two values that both pass the stop; of equals the settled and directly read one."""
     if a is None:
         return b
+    unit, turned = stop.unit, -1 if stop.below_limit else 1
 
     def rank(value: Possible) -> tuple[bool, bool, Decimal, bool]:
         measured = None if value.over_range else value.measured(unit or value.unit)
-        return value.settled, value.over_range, measured or Decimal(0), len(value.readings) == 1
+        return value.settled, value.over_range, turned * (measured or Decimal(0)), len(value.readings) == 1
 
     return max(a, b, key=rank)
 

@@ -12,7 +12,7 @@ from extract.context import Context, Known
 from extract.doubt import TESTS, against_governor, broken, doubt
 from extract.lexicon import Grammar
 from extract.numbers import Number
-from extract.values import fit
+from extract.values import basis_named, fit
 from schemas.base import is_value_text
 from schemas.displays import display_labels, label_key, spelled_out
 from schemas.doubts import Doubt, DoubtKind
@@ -171,6 +171,7 @@ def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, gra
         value=value,
         unit=unit,
         appliance=appliance,
+        note=basis_named(q, figure.label) if q is not None else "",
         source=Source(evidence=look.evidence, box=figure.box, heard=figure.value),
         alternatives=tuple(alternatives),
         doubts=tuple(doubts),

@@ -14,7 +14,7 @@ from extract.guards import contradicted, not_understood, two_conditions
 from extract.numbers import Number
 from extract.parse import Parsed, best_fit
 from extract.place import place
-from extract.values import Fit, fit
+from extract.values import Fit, basis_named, fit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
     Alternative,
@@ -399,13 +399,21 @@ def make_reading(
     last = max([v.end, *([v.name.end] if v.name and v.name.end else [])])
     reading = Reading(
         id=b.new_id(), quantity=quantity, condition=condition, phase=phase, value=value, unit=unit,
-        appliance=appliance, approx=v.approx, note=v.noted, source=source or b.source(first, last),
+        appliance=appliance, approx=v.approx, note=v.noted or (basis_named(q, _around(b, s, p)) if q.bases else ""),
+        source=source or b.source(first, last),
         alternatives=tuple(alternatives), doubts=tuple(doubts),
     )  # fmt: skip
     if takes_place_of is not None:
         b.settle(reading, takes_place_of.id, "named afterwards")
         return
     place(b, reading, v, p, target)
+
+
+def _around(b: Book, s: Segment, p: Parsed) -> str:
+    """The words of a value's clause, and of the next one if that has no number and no name of its own."""
+    k = p.sentence.segments.index(s)
+    behind = [x for x in p.sentence.segments[k + 1 : k + 2] if not (x.numbers or x.quantities)]
+    return " ".join(b.tokens[n].low for x in (s, *behind) for i in x.items for n in range(i.start, i.end))
 
 
 def _with_two(b: Book, quantity: str, v: Value) -> str:

@@ -121,6 +121,13 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
     return Fit(found, tuple(doubts), best.cost)
 
 
+def basis_named(q: Quantity, words: str) -> str:
+    """Return the basis that ``words`` name for a quantity that may be reckoned on several; empty where not one is."""
+    plain = f" {' '.join(words.lower().replace('(', ' ').replace(')', ' ').split())} "
+    named = [basis for basis, ways in q.bases.items() if any(f" {way} " in plain for way in ways)]
+    return named[0] if len(named) == 1 else ""
+
+
 def unit_said(unit: str) -> bool:
     """Whether a unit was said."""
     return unit not in ("", "deg")

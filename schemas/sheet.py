@@ -96,6 +96,8 @@ class Quantity(Model):
     """The maker sets limits for it: without any, the verdict is "cannot tell"."""
     in_file: Literal["", "maker", "model", "fuel", "input_high", "input_low"] = ""
     """Where the appliance file tells it too: a plate that says the same needs no question, another is asked about."""
+    bases: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    """What it may be reckoned on (efficiency on the net or the gross heating value), and the words for it: its note."""
     lowest_of: Name | None = None
     """A plate value: the lowest that this other quantity may be."""
     highest_of: Name | None = None
@@ -198,10 +200,11 @@ class Stop(Model):
     their forms): ``smell/whiff`` is either word, ``the?`` may be left out, ``..`` is up to six other words of the
     sentence, ``...`` up to nine that may run into the next; a wording that ends with ``!`` stands whatever it looks
     like. Denials, questions, stories and suppositions are the language's, not the sheet's (``en-alarms.toml``).
-    With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``) above the
-    highest that maker or plate allow; a check or choice in one of ``states``; or (``unlike_file``) a choice that
-    differs from the appliance file. ``also`` are other quantities that it holds for in the same way. With
-    ``unless_limit`` it gives way to a highest value that maker, plate or the job's own limits name for the quantity.
+    With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``,
+    ``below_limit``) above the highest or below the lowest that maker or plate allow; a check or choice in one of
+    ``states``; or (``unlike_file``) a choice that differs from the appliance file. ``also`` are other quantities that
+    it holds for in the same way. With ``unless_limit`` it gives way to a highest value that maker, plate or the job's
+    own limits name for the quantity.
     """
 
     id: Name
@@ -217,6 +220,7 @@ class Stop(Model):
     at: ValueText | None = None
     above: ValueText | None = None
     above_limit: bool = False
+    below_limit: bool = False
     states: tuple[str, ...] = ()
     unlike_file: bool = False
     unless_limit: bool = False
@@ -227,11 +231,13 @@ class Stop(Model):
 
     @model_validator(mode="after")
     def _is_complete(self) -> Stop:
-        measured = [self.at is not None, self.above is not None, self.above_limit, bool(self.states), self.unlike_file]
+        limited = (self.above_limit, self.below_limit)
+        measured = [self.at is not None, self.above is not None, *limited, bool(self.states), self.unlike_file]
         if self.quantity is None and (any(measured) or not self.said):
             raise ValueError(f"{self.id}: a stop is said (it needs said) or measured (it needs a quantity)")
         if self.quantity is not None and sum(measured) != 1:
-            raise ValueError(f"{self.id}: a measured stop needs one of at, above, above_limit, states, unlike_file")
+            ways = "at, above, above_limit, below_limit, states, unlike_file"
+            raise ValueError(f"{self.id}: a measured stop needs one of {ways}")
         return self
 
 

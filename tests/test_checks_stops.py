@@ -279,6 +279,20 @@ def test_inlet_pressure_above_plate_or_file() -> None:
     assert names(plate, reading("inlet_pressure", "static", "27", "mbar"), file=None) == ["inlet_pressure_too_high"]
 
 
+def test_inlet_pressure_below_plate_or_file() -> None:
+    """Part C.9 of the trade report (common practice, no source): outside the plate stops."""
+    plate = reading("inlet_pressure_min", "", "3.5", "[in_i'H2O]")
+    assert names(plate, reading("inlet_pressure", "high_fire", "3.4", "[in_i'H2O]"), file=None) == [
+        "inlet_pressure_too_low"
+    ]
+    assert names(plate, reading("inlet_pressure", "high_fire", "3.5", "[in_i'H2O]"), file=None) == []
+    assert names(plate, reading("inlet_pressure", "high_fire", "8", "mbar"), file=None) == ["inlet_pressure_too_low"]
+    open_still = doubtful("inlet_pressure", "high_fire", "4.4", "[in_i'H2O]", Alternative(value="3.4"))
+    assert names(plate, open_still, file=None) == ["inlet_pressure_too_low"]
+    oxygen = doubtful("o2", "high_fire", "3.4", "%", Alternative(quantity="inlet_pressure", unit="[in_i'H2O]"))
+    assert "inlet_pressure_too_low" not in names(plate, oxygen, file=None)
+
+
 def test_what_was_said_stops_in_the_order_it_was_said() -> None:
     alarms = [Alarm(stop="gas_smell", source=HEARD), Alarm(stop="someone_unwell", source=HEARD)]
     first, second = said_stops(alarms, SHEET)

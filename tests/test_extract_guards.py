@@ -373,3 +373,18 @@ def test_what_is_told_as_read_behind_a_limit_is_a_reading() -> None:
 def test_a_ratio_of_co_to_co2_is_neither_of_the_two(name: str) -> None:
     context, _ = talk(f"High fire {name} is point zero zero zero eight.")
     assert [(r.quantity, r.value, r.taken) for r in context.live()] == [("co_ratio", "0.0008", True)]
+
+
+@pytest.mark.parametrize(
+    ("text", "note"),
+    [
+        ("High fire efficiency ninety three net.", "net"),
+        ("High fire gross efficiency is eighty nine.", "gross"),
+        ("High fire efficiency ninety three, net.", "net"),
+        ("High fire efficiency ninety three, net flue temp fifty.", ""),
+        ("High fire efficiency ninety three.", ""),
+    ],
+)
+def test_what_an_efficiency_is_reckoned_on_is_its_note(text: str, note: str) -> None:
+    context, _ = talk(text)
+    assert [r.note for r in context.live() if r.quantity == "efficiency"] == [note]

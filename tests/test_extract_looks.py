@@ -194,3 +194,10 @@ def test_looks_are_pure() -> None:
     picture = look(figure("CO2", "9.3", "%"))
     assert bind_look(picture, 6.0, context, grammar()) == bind_look(picture, 6.0, context, grammar())
     assert not context.readings
+
+
+def test_looks_the_basis_beside_a_label_is_the_note() -> None:
+    gross, plain = bound(
+        look(figure("Efficiency (gross)", "88.4", "%"), figure("CO2", "9.3", "%")), 6.0, after("High fire.")
+    )
+    assert (gross.note, plain.note) == ("gross", "")

@@ -180,7 +180,7 @@ BROKEN_SHEETS = {
     "slots": ("", "'within' needs two slots, not 1"),
     "amount": ("", "'within' needs an amount"),
     "ratio": ("", "'ratio' needs low, high or both"),
-    "stop": ("", "a measured stop needs one of at, above, above_limit, states, unlike_file"),
+    "stop": ("", "a measured stop needs one of at, above, above_limit, below_limit, states, unlike_file"),
     "stop of nothing": ("", "a stop is said (it needs said) or measured (it needs a quantity)"),
     "stop elsewhere": ("", "'oil_pressure' is named by a rule but is not on this sheet"),
     "value": ("", "'1e3' is not a decimal in plain notation"),
