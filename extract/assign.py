@@ -7,7 +7,7 @@ assignment with the least sum is taken; ``second`` tells how far the next one is
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from extract.clauses import Segment, Sentence
@@ -193,6 +193,7 @@ def _hedges(
             v.approx = True
 
 
+_ARTICLES = frozenset(("the", "a", "my"))
 AHEAD_ONLY = frozenset(("over", "under", "above", "below", "in", "low", "high", "mid", "upper", "lower", "at", "a"))
 
 
@@ -317,6 +318,10 @@ def names_of(
             vague = tuple(q for q in mention.vague if grammar.quantities[q].kind == "number")
             if not ids and out and out[-1].place == n - 1 and out[-1].ids and set(out[-1].ids) <= set(vague):
                 out[-1].place, out[-1].end = n, item.end  # "manifold" with "pressure" behind it
+                continue
+            between = [t.low for t in tokens[out[-1].end : item.start] if t.low not in _ARTICLES] if out else []
+            if between in (["minus"], ["less"]) and out[-1].segment == laid.segment_of[n]:
+                out[-1] = replace(out[-1], ids=(), vague=(), place=n, end=item.end)  # "flue minus ambient": neither
                 continue
             out.append(Name(ids, vague, n, laid.segment_of[n], start=item.start, end=item.end))
         elif item.kind == "other" or (

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from extract.lexicon import Item
 from extract.tokens import Token
@@ -240,6 +241,9 @@ def _classify(sentence: Sentence, tokens: Sequence[Token]) -> None:
     for s in segments:
         if s.kind == "reading" and s.has("future") and not s.says(PAST, tokens):
             s.kind = "future"
+    for s, behind in pairwise(segments):
+        if s.kind == "future" and not s.numbers and not behind.quantities and tokens[behind.items[0].start].low == "be":
+            behind.kind = "future"  # "CO2 would | then be nine two"
 
 
 def _is_noise(sentence: Sentence, tokens: Sequence[Token]) -> bool:

@@ -221,7 +221,8 @@ def topics(b: Book, p: Parsed) -> None:
     wondered = kind == "question" and not asks_itself(b, p) and not p.sentence.segments[last.segment].has("limit")
     open_ = not last.used and not (last.implied and p.values)
     b.c.pending = None
-    if open_ and (kind == "reading" or asks_itself(b, p) or (wondered and not p.values)):
+    choice = any(v.hedge == "or" for v in p.values)  # "was it twelve or twenty one? Twenty one."
+    if (wondered and choice) or (open_ and (kind == "reading" or asks_itself(b, p) or (wondered and not p.values))):
         b.c.pending = Topic(last_ids, condition, b.at, asked=wondered)
 
 

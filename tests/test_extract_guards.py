@@ -388,3 +388,25 @@ def test_a_ratio_of_co_to_co2_is_neither_of_the_two(name: str) -> None:
 def test_what_an_efficiency_is_reckoned_on_is_its_note(text: str, note: str) -> None:
     context, _ = talk(text)
     assert [r.note for r in context.live() if r.quantity == "efficiency"] == [note]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Flue minus ambient is forty nine at high fire.", "Supply less the return is twenty at high fire.",
+     "High fire O2 four four, CO2 would then be nine two."],
+)  # fmt: skip
+def test_what_was_reckoned_is_no_reading(text: str) -> None:
+    context, _ = talk(text)
+    assert not {r.quantity for r in context.live()} & {"ambient_temp", "flue_temp", "return_temp", "supply_temp", "co2"}
+
+
+def test_the_answer_to_ones_own_question_is_asked_about() -> None:
+    context, _ = talk("High fire.", "Was the CO twelve or twenty one? Twenty one.")
+    assert [(r.quantity or r.alternatives[0].quantity, r.value, r.taken) for r in context.live()] == [
+        ("co", "21", False)
+    ]
+
+
+def test_a_value_on_average_is_a_reading() -> None:
+    context, _ = talk("High fire CO2 nine one on average.")
+    assert [(r.value, r.taken) for r in context.live()] == [("9.1", True)]
