@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from extract.assign import Laid, Value
 from extract.clauses import Sentence
-from extract.lexicon import Grammar
+from extract.lexicon import Grammar, Item
 from extract.tokens import Token
 
 __all__ = ["Move", "moves_of"]
@@ -16,7 +16,11 @@ TURN = "{turn}"
 
 
 class Move(NamedTuple):
-    """One turn of a screw. ``value``: the amount, None if not said; ``direction``: cw, ccw or empty."""
+    """One turn of a screw.
+
+    ``value``: the amount, None if not said; ``direction``: cw, ccw, back (against the last turn of that screw) or
+    empty. ``stands``: it may be how far out a screw is, not how far it was turned.
+    """
 
     value: Value | None
     direction: str
@@ -25,6 +29,7 @@ class Move(NamedTuple):
     start: int
     end: int
     intended: bool
+    stands: bool
 
 
 def moves_of(
@@ -45,7 +50,7 @@ def moves_of(
     worded = turned or any(s.has("turn_words") for s in sentence.segments)
     if amounts and directions:
         amounts = sorted([*amounts, *shares], key=lambda v: v.place)
-    elif len(shares) == 1 and (
+    elif (len(shares) == 1 or (len(shares) == len(values) == len(directions))) and (
         any(s.has("same_way", "again") for s in sentence.segments)
         or (directions and (screws or short or len(values) == 1))
         or (turned and (screws or short))
@@ -66,7 +71,8 @@ def moves_of(
             if v in values:
                 values.remove(v)
         return []  # "might give it a quarter in": nothing was turned
-    named = screws or short
+    several = len(amounts) > 1 and screws and short  # "a quarter in on the throttle and an eighth out on the offset"
+    named = sorted([*screws, *short], key=lambda found: found[0]) if several else screws or short
     out: list[Move] = []
     for k, v in enumerate(amounts):
         screw = _nearest(named, v, len(amounts), k)
@@ -80,10 +86,12 @@ def moves_of(
         intended = s.kind in ("instruction", "future", "limit")
         item = laid.items[screw] if screw is not None else None
         name = None if item is None else item.get("screw") or item.get("short screw")
-        way = "" if direction is None else ("cw" if laid.items[direction].role("in_words") else "ccw")
+        way = "" if direction is None else _way(laid.items[direction])
+        again = again or way == "back"
+        stands = s.has("from_stop") or (v.start > 0 and tokens[v.start - 1].low in ("at", "stands", "sits"))
         ends = [v.end, *(laid.items[x].end for x in (screw, direction) if x is not None)]
         starts = [v.start, *(laid.items[x].start for x in (screw, direction) if x is not None)]
-        out.append(Move(v, way, name, again, min(starts), max(ends), intended))
+        out.append(Move(v, way, name, again, min(starts), max(ends), intended, stands))
     return out
 
 
@@ -99,6 +107,10 @@ def _directions(
     """Words for a direction; "in", "out", "left", "right" only where they stand like one."""
     out: list[tuple[int, object]] = []
     for n, i in enumerate(laid.items):
+        if i.role("back_words") and not (i.role("in_words") or i.role("out_words")):
+            if _turns_back(laid, n, tokens):
+                out.append((n, i))
+            continue
         if not (i.role("in_words") or i.role("out_words")):
             continue
         w = tokens[i.start].low
@@ -120,6 +132,24 @@ def _directions(
                 continue
         out.append((n, i))
     return out
+
+
+def _turns_back(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
+    """Whether "back" stands beside an amount and no word for a direction: "then back an eighth", "an eighth back"."""
+    before = laid.items[n - 1] if n else None
+    nxt = laid.items[n + 1] if n + 1 < len(laid.items) else None
+    if nxt is not None and (nxt.role("in_words") or nxt.role("out_words")):
+        return False
+    last = nxt is None or laid.segment_of[n + 1] != laid.segment_of[n] or tokens[nxt.start].low in ("on", "of")
+    behind = before is not None and (before.kind in ("number", "unit") or before.role("turn_words"))
+    same = nxt is not None and laid.segment_of[n + 1] == laid.segment_of[n]
+    return (nxt is not None and same and nxt.kind == "number") or (behind and last)
+
+
+def _way(item: Item) -> str:
+    if item.role("in_words"):
+        return "cw"
+    return "ccw" if item.role("out_words") else "back"
 
 
 def _nearest(found: Sequence[tuple[int, object]], v: Value, amounts: int, k: int) -> int | None:

@@ -190,6 +190,8 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
     words = old.note.split() if old is not None else []
     screw = m.screw or (words[0] if len(words) > 1 else None)
     direction = m.direction or (words[-1] if len(words) > 1 else "")
+    if direction == "back":
+        direction = _against_the_last(b, screw or b.c.screw)
     if not direction and any(s.has("same_way") for s in p.sentence.segments):
         before = [r.note.split() for r in b.c.live() if r.quantity == b.g.move and r.appliance == b.c.tag()]
         direction = before[-1][-1] if before and len(before[-1]) > 1 else ""
@@ -201,6 +203,8 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
         doubts.append(doubt(DoubtKind.DIRECTION_UNCLEAR, "which way was not said"))
     if m.intended:
         doubts.append(doubt(DoubtKind.TO_CONFIRM, "was it turned, or is it still to be?"))
+    if m.stands:
+        doubts.append(doubt(DoubtKind.TO_CONFIRM, "was it turned so far, or is that where the screw stands?"))
     strange = unknown_within(b, p, m.start, m.end)
     if strange:
         doubts.append(doubt(DoubtKind.TO_CONFIRM, f"“{strange}” beside it is not known"))
@@ -241,6 +245,13 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
     b.settle(reading, old.id if old is not None else None, "corrected" if old is not None else "")
     if screw is not None:
         b.c.screw, b.c.screw_at = screw, b.at
+
+
+def _against_the_last(b: Book, screw: str | None) -> str:
+    """The way against the last turn of a screw; empty where none is known."""
+    turns = [r.note.split() for r in b.c.live() if r.quantity == b.g.move and r.appliance == b.c.tag()]
+    last = next((words[-1] for words in reversed(turns) if len(words) > 1 and words[0] == screw), "")
+    return {"cw": "ccw", "ccw": "cw"}.get(last, "")
 
 
 def ought_to_be(b: Book, p: Parsed) -> None:

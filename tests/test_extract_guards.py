@@ -410,3 +410,34 @@ def test_the_answer_to_ones_own_question_is_asked_about() -> None:
 def test_a_value_on_average_is_a_reading() -> None:
     context, _ = talk("High fire CO2 nine one on average.")
     assert [(r.value, r.taken) for r in context.live()] == [("9.1", True)]
+
+
+def turns(*texts: str) -> list[tuple[str, str, bool]]:
+    context, _ = talk(*texts)
+    return [(r.value, r.note, r.taken) for r in context.live() if r.quantity == "valve_move"]
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [("Throttle in a quarter turn, then back an eighth.",), ("Throttle in a quarter.", "Back an eighth."),
+     ("Throttle in a quarter, then the other way an eighth.",)],
+)  # fmt: skip
+def test_back_is_against_the_last_turn_of_that_screw(texts: tuple[str, ...]) -> None:
+    assert turns(*texts) == [("0.25", "high_fire_screw cw", True), ("0.125", "high_fire_screw ccw", True)]
+
+
+def test_back_after_no_turn_is_asked() -> None:
+    assert turns("Throttle back an eighth of a turn.") == [("0.125", "high_fire_screw", False)]
+
+
+def test_two_turns_of_one_sentence_have_each_its_own_screw() -> None:
+    assert turns("A quarter turn in on the throttle and an eighth out on the offset.") == [
+        ("0.25", "high_fire_screw cw", True), ("0.125", "low_fire_screw ccw", True),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "text", ["The throttle is at one and a half turns out.", "Throttle one and a half turns out from closed."]
+)
+def test_where_a_screw_stands_is_asked_about(text: str) -> None:
+    assert turns(text) == [("1.5", "high_fire_screw ccw", False)]
