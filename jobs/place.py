@@ -5,7 +5,7 @@ borne out: by a value said there, or by another picture of the job that repeats 
 without a trusted time, has not: it belongs to the row of spoken values that it repeats, or it is asked, once a picture.
 A picture that contradicts the row of its moment (the change to low fire was never said), or whose clock is known to be
 off, is asked too, with all its values, also those that nobody spoke of. A slip's own printed time tells two rows of the
-same values apart once its clock is known to go.
+same values apart once its clock is known to go; two slips that repeat one row otherwise are asked.
 """
 
 from __future__ import annotations
@@ -33,19 +33,19 @@ _LABELS = (DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR)
 
 @dataclass(frozen=True)
 class _Match:
-    """How many values of a picture are as said in a row, no further apart than readings drift, and apart."""
+    """The quantities of a picture that are as said in a row, no further apart than readings drift, and apart."""
 
-    same: int = 0
-    within: int = 0
-    apart: int = 0
+    same: frozenset[str] = frozenset()
+    within: frozenset[str] = frozenset()
+    apart: frozenset[str] = frozenset()
 
     @property
     def fits(self) -> bool:
-        return self.same >= _ENOUGH and self.same > self.within and not self.apart
+        return len(self.same) >= _ENOUGH and len(self.same) > len(self.within) and not self.apart
 
     @property
     def contradicts(self) -> bool:
-        return self.apart > self.same
+        return len(self.apart) > len(self.same)
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,18 @@ class _Picture:
     def fits(self) -> tuple[Place, ...]:
         return tuple(place for place, match in self.matches.items() if match.fits)
 
+    @property
+    def repeated(self) -> Place | None:
+        """The one row that its values say it belongs to; none where another row has said what this one nearly has."""
+        if len(self.fits) != 1:
+            return None
+        (at,) = self.fits
+        mine = self.matches[at]
+        rest = [self.matches.get(place, _Match()) for place in self.possible if place != at]
+        if any(mine.within & other.same and not other.apart for other in rest):
+            return None
+        return at if len(mine.same) >= _PLENTY or all(other.apart for other in rest) else None
+
 
 def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet) -> Iterator[Placed]:
     """Yield what can be said of the place of each picture whose place is not known from its moment.
@@ -80,10 +92,28 @@ def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: 
     """
     pictures, spans = _compared(readings, filed, sheet)
     clocks = _clocks(pictures, spans)
+    twins = _twins(pictures)
     for one in pictures:
-        found = _place_of(one, spans, clocks[one.whose], sheet)
+        found = _place_of(one, spans, clocks[one.whose], sheet, one.filed.sha256 in twins)
         if found is not None:
             yield found
+
+
+def _twins(pictures: Iterable[_Picture]) -> frozenset[str]:
+    """Return the slips that repeat one row with another slip, but were not known to be printed at one time with it.
+
+    One of them may be of a row of which nothing was said.
+    """
+    slips: dict[Place, list[_Picture]] = {}
+    for one in pictures:
+        if one.slip and one.repeated is not None:
+            slips.setdefault(one.repeated, []).append(one)
+    twins: set[str] = set()
+    for alike in slips.values():
+        moments = [one.moment for one in alike if one.moment is not None]
+        if len(alike) > 1 and (len(moments) < len(alike) or max(moments) - min(moments) > GOES):
+            twins.update(one.filed.sha256 for one in alike)
+    return frozenset(twins)
 
 
 def photos_differ(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet) -> tuple[float, ...]:
@@ -97,10 +127,12 @@ def _compared(
     """Return every picture as it compares with the rows that were said, and when each row was said."""
     spoken = [one for one in readings if one.source.utterance is not None and one.source.evidence in filed]
     rows = _rows(spoken)
+    shown_in = [(filed[sha256], shown) for sha256, shown in _pictures(readings, sheet)]
+    for picture, shown in shown_in:
+        if (here := _one_place(shown)) is not None and not _is_slip(picture):
+            rows.setdefault(here, {})  # a row of the work, though nothing that was said there is known
     spans = {place: _span(row.values(), filed) for place, row in rows.items()}
-    pictures = [
-        _picture(shown, filed[sha256], rows, spoken, filed, sheet) for sha256, shown in _pictures(readings, sheet)
-    ]
+    pictures = [_picture(shown, picture, rows, spoken, filed, sheet) for picture, shown in shown_in]
     return pictures, spans
 
 
@@ -108,16 +140,21 @@ def _clocks(pictures: Sequence[_Picture], spans: Mapping[Place, Span | None]) ->
     return {whose: steady(_differences(whose, pictures, spans)) for whose in ("the photos", "the slips")}
 
 
-def _place_of(one: _Picture, spans: Mapping[Place, Span | None], clock: float | None, sheet: Sheet) -> Placed | None:
-    """Return the place of a picture that its moment does not give, or the question for it; None where it has one."""
+def _place_of(
+    one: _Picture, spans: Mapping[Place, Span | None], clock: float | None, sheet: Sheet, twin: bool
+) -> Placed | None:
+    """Return the place of a picture that its moment does not give, or the question for it; None where it has one.
+
+    ``twin``: another slip repeats the same row.
+    """
     here = one.matches.get(one.here, _Match()) if one.here else _Match()
     off = clock is not None and clock != 0.0
-    contradicts = not one.slip and one.here is not None and _speaks_against(one, here, clock, len(spans))
+    contradicts = not one.slip and one.here is not None and _speaks_against(one, here, clock, len(one.matches))
     if not one.slip and one.here is not None and not contradicts:
         return None
     if len(one.shown) < _ENOUGH and not (off and contradicts):
         return None
-    at = None if contradicts else _sure_place(one, spans, clock)
+    at = None if contradicts or twin else _sure_place(one, spans, clock)
     if at is not None:
         ids = tuple(r.id for r in one.shown if at.condition in _conditions(r, sheet))
         return Placed(evidence=one.filed.sha256, readings=ids, at=at, why="its values are those that were said there")
@@ -126,6 +163,7 @@ def _place_of(one: _Picture, spans: Mapping[Place, Span | None], clock: float | 
     if not ids or not (likely or one.slip):
         return None
     why = "it shows other values than were said there" if here.apart else "what was said does not tell where"
+    why = "another slip shows the same values" if twin else why
     if off and clock is not None:
         why = f"{why}; {told(clock, one.whose)}"
     return Placed(evidence=one.filed.sha256, readings=ids, at=None, others=likely, why=why)
@@ -134,25 +172,22 @@ def _place_of(one: _Picture, spans: Mapping[Place, Span | None], clock: float | 
 def _speaks_against(one: _Picture, here: _Match, clock: float | None, rows: int) -> bool:
     """Say whether what was said speaks against the row of a picture's moment.
 
-    A clock that is known to go is believed until more values are apart than the same; another only where enough values
-    are as they were said, few are not, and no other row has as many.
+    A clock that is known to go is believed until more values are apart than the same; another only where the picture
+    repeats the row, as one without a moment would have to.
     """
-    elsewhere = max((match.same for place, match in one.matches.items() if place != one.here and match.fits), default=0)
-    if here.contradicts or elsewhere > here.same:
+    others = [match for place, match in one.matches.items() if place != one.here]
+    if here.contradicts or any(match.fits and len(match.same) > len(here.same) for match in others):
         return True
     known_off = clock is not None and clock != 0.0
     unproved = clock is None and len(one.shown) >= _ENOUGH and rows >= _ENOUGH
-    unsure = here.same < _ENOUGH or 2 * here.apart >= here.same or elsewhere >= here.same
-    return (known_off or unproved) and unsure
+    return (known_off or unproved) and one.repeated != one.here
 
 
 def _sure_place(one: _Picture, spans: Mapping[Place, Span | None], clock: float | None) -> Place | None:
     """Return the one row that a picture repeats; of several the one that was said when it was printed, by a clock that
     is known to go."""
     if len(one.fits) == 1:
-        (at,) = one.fits
-        rest = [one.matches.get(place, _Match()) for place in one.possible if place != at]
-        return at if one.matches[at].same >= _PLENTY or all(match.apart for match in rest) else None
+        return one.repeated
     if not one.slip or one.moment is None or clock is None:
         return None
     known = [(place, span) for place in one.fits if (span := spans[place]) is not None]
@@ -172,7 +207,7 @@ def _likely(one: _Picture, spans: Mapping[Place, Span | None], clock: float | No
     def order(place: Place) -> tuple[int, int, float]:
         match, span = one.matches[place], spans[place]
         far = abs(_beyond(one, span, clock)) if one.moment is not None and span is not None else float("inf")
-        return match.apart, -match.same, far
+        return len(match.apart), -len(match.same), far
 
     nearest = sorted(one.matches, key=order)
     first = sorted(one.fits, key=order)
@@ -220,16 +255,24 @@ def _picture(
     evidence: Mapping[str, Filed],
     sheet: Sheet,
 ) -> _Picture:
-    slip = filed.look is not None and filed.look.display == "slip"
-    known = {_place(one) for one in shown}
+    slip = _is_slip(filed)
     said = next((evidence[one.source.evidence] for one in spoken), None)
     if slip:
         moment = printed_at(filed.look, said) if filed.look and said else None
     else:
         moment = filed.at.timestamp() if filed.at else None
     matches = {place: _match(shown, row, sheet) for place, row in rows.items()}
-    here = next(iter(known)) if len(known) == 1 else None
-    return _Picture(filed, tuple(shown), slip, here, matches, _possible(shown, rows, sheet), moment)
+    return _Picture(filed, tuple(shown), slip, _one_place(shown), matches, _possible(shown, rows, sheet), moment)
+
+
+def _is_slip(picture: Filed) -> bool:
+    return picture.look is not None and picture.look.display == "slip"
+
+
+def _one_place(shown: Sequence[Reading]) -> Place | None:
+    """Return the place that all readings of a picture have; None where they have none, or several."""
+    known = {_place(one) for one in shown}
+    return next(iter(known)) if len(known) == 1 else None
 
 
 def _possible(shown: Sequence[Reading], rows: Mapping[Place, object], sheet: Sheet) -> tuple[Place, ...]:
@@ -283,9 +326,8 @@ def _place(reading: Reading) -> Place | None:
 
 def _match(shown: Sequence[Reading], row: Mapping[str, Reading], sheet: Sheet) -> _Match:
     """Return how the values of a picture compare with those said in a row."""
-    outcomes = [
-        compare(row[one.quantity], one, sheet.quantity(one.quantity)).outcome
-        for one in shown
-        if one.quantity and one.quantity in row
-    ]
-    return _Match(outcomes.count("same"), outcomes.count("within"), outcomes.count("apart"))
+    outcomes: dict[str, set[str]] = {"same": set(), "within": set(), "apart": set()}
+    for one in shown:
+        if one.quantity and one.quantity in row:
+            outcomes[compare(row[one.quantity], one, sheet.quantity(one.quantity)).outcome].add(one.quantity)
+    return _Match(*(frozenset(outcomes[name]) for name in ("same", "within", "apart")))
