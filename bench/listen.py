@@ -22,6 +22,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import statistics
 import sys
 import tempfile
@@ -230,6 +231,16 @@ def _sounds(item: dict[str, Any], folder: Path) -> tuple[list[Sound], Sound]:
     return said, np.tile(np.concatenate([noise, noise[::-1]]), 1 + 20 * RATE // len(noise))
 
 
+def _words(item: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return each utterance, and the tag of the appliance that it is said at; empty where none was named yet."""
+    words, at = [], ""
+    for text in item["said"]:
+        found = re.findall(r"\b(?:boiler|number) (one|two)\b", text.lower())
+        at = {"one": "1", "two": "2"}[found[-1]] if found else at
+        words.append((text.lower(), at))
+    return words
+
+
 def _level(item: dict[str, Any]) -> str:
     snr = item["snr_db"]
     return LEVELS[0] if snr is None or snr >= 15 else LEVELS[1] if snr >= 7.5 else LEVELS[2]
@@ -252,7 +263,7 @@ def technician(bench: Bench, items: Sequence[dict[str, Any]], folder: Path, mani
         tags = sorted({one["appliance"] for one in item["readings"] if one.get("appliance")})
         appliances = [NewAppliance(tag, (f"boiler {tag}",)) for tag in ("1", "2")] if tags else [NewAppliance("boiler")]
         place = bench.home / f"technician-{bench.count}"
-        with Apart(place, said, item["readings"], background, SHEET) as person:
+        with Apart(place, said, _words(item), item["readings"], background, SHEET) as person:
             session, job = bench.run(person, units=item["units"], speakers=FolderSpeakers(place), appliances=appliances)
         prediction = _prediction(item, job.readings, grammar)
         found, log = score.score_item(item, prediction)

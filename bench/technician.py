@@ -48,6 +48,7 @@ MOST_ANSWERS = 12
 _TOLD = (
     "limit_right",
     "limit_again",
+    "offer",
     "right",
     "say_value",
     "what_is_it",
@@ -60,7 +61,12 @@ _TOLD = (
 
 
 class Mind:
-    """Understands what the tool says, and knows what is true. ``gold`` are true readings, in the corpus' words."""
+    """Understands what the tool says, and knows what is true. ``gold`` are true readings, in the corpus' words.
+
+    ``at`` is the appliance that he works at, empty where there is but one, ``just`` the words that he said last.
+    """
+
+    at = just = ""
 
     def __init__(self, gold: Sequence[dict[str, Any]], sheet: Sheet) -> None:
         self._sheet = sheet
@@ -68,7 +74,7 @@ class Mind:
         self._quantities = {spelled(one.name): one.id for one in sheet.quantities}
         self._conditions = {one.name: one.id for one in sheet.conditions}
         self._phrases = {name: _pattern(spoken().phrases[name]) for name in (*_TOLD, "said_back", "row", "again")}
-        self._last = ""
+        self._last = self._placed = ""
 
     def answer(self, text: str) -> str | None:
         """Return what is said to something that the tool said; None: nothing."""
@@ -87,6 +93,8 @@ class Mind:
             return "yes" if name == "limit_right" else None
         if name == "limit_again":
             return "skip"
+        if name == "offer":
+            return "yes" if told["place"] == self._placed else self._placed.replace("1", "one").replace("2", "two")
         if name == "was":
             return self._back(told["what"], told["value"])
         if name == "stands":
@@ -94,6 +102,8 @@ class Mind:
         if name == "either" and _number(told["what"].partition(", ")[0]):  # a value, and of what it is
             return self._place(told["what"], f"{told['value']}, {spoken().phrases['or']} {told['other']}")
         self._last = told.get("what", self._last)
+        if name != "what_is_it" and self._is_elsewhere(self._last, told.get("value", "")):
+            return f"no, boiler {_in_words(self.at)}"
         true = self._true(self._last)
         if not true:
             return "skip"
@@ -104,10 +114,19 @@ class Mind:
         if ":" in what or self._slot(what) is None:  # a list of what is missing
             return None
         self._last = what
+        if self._is_elsewhere(what, value):
+            return f"no, boiler {_in_words(self.at)}"
         true = self._true(what)
         if not true:
             return "take that back"
         return None if _is_said(value, true) else f"no, {_in_words(true[-1])}"
+
+    def _is_elsewhere(self, what: str, value: str) -> bool:
+        """Say whether the tool puts what he has just said to another appliance than the one he is at."""
+        where, _, rest = what.partition(", ")
+        if not (self.at and where.isdecimal() and where != self.at):
+            return False
+        return _is_said(value, self._true(f"{self.at}, {rest}")) and _number(value).replace("-", " ") in self.just
 
     def _row(self, where: str, values: str) -> str | None:
         for one in values.split(", "):
@@ -131,21 +150,25 @@ class Mind:
         """Name the quantity or the condition that a value is of."""
         value, _, common = told.partition(", ")
         slot, common = self._slot(common), common.partition(", ")[0]
-        for gold in self._gold:
+        for gold in sorted(self._gold, key=lambda one: one.get("appliance") != self.at):
             mine = slot is not None and gold["quantity"] == slot[0] and gold["condition"].startswith(slot[1])
             if mine and gold.get("appliance") in re.split(r"\W+", places) and _is_said(value, [gold["value"]]):
+                self._placed = f"boiler {gold['appliance']}"
                 return f"boiler {_in_words(gold['appliance'])}"
-        for place in re.split(rf", {spoken().phrases['or']} |, ", places):
+        for offered in re.split(rf", {spoken().phrases['or']} |, ", places):
+            named = re.match(r"boiler (\d+) (.*)", offered)
+            tag, place = (named[1], named[2]) if named else ("", offered)
             name = next((one for one in sorted(self._quantities, key=len, reverse=True) if one in (place, common)), "")
             name = name or next((one for one in self._quantities if place.startswith(f"{one} ")), "")
             condition = next((one for one in self._conditions if place.endswith(one)), "")
             for gold in self._gold:
                 same = not name or gold["quantity"] == self._quantities[name]
+                same = same and tag in ("", gold.get("appliance"))
                 there = not condition or gold["condition"].partition("/")[0] == self._conditions[condition]
                 if same and there and _is_said(value, [gold["value"]]):
-                    return (
-                        self._sheet.condition(self._conditions[condition]).said[0] if condition else self._short(name)
-                    )
+                    told = self._sheet.condition(self._conditions[condition]).said[0] if condition else ""
+                    told = told or (self._short(name) if name else "skip")
+                    return f"boiler {_in_words(tag)} {told}" if tag else told
         return "skip"
 
     def _slot(self, what: str) -> tuple[str, str, str] | None:
@@ -161,7 +184,8 @@ class Mind:
         if slot is None:
             return []
         found = [g for g in self._gold if (g["quantity"], g["condition"].partition("/")[0]) == slot[:2]]
-        found = [g for g in found if not g.get("appliance") or g["appliance"] in parts or not parts[0].isdecimal()]
+        where = parts[0] if parts[0].isdecimal() else self.at
+        found = [g for g in found if not (g.get("appliance") and where) or g["appliance"] == where]
         return [g["value"] for g in found if slot[2] in ("", g["condition"].partition("/")[2])]
 
     def _named(self, text: str) -> tuple[str, str]:
@@ -236,7 +260,8 @@ def voice(text: str) -> Sound:
 class _Person:
     """Plays a script, listens and answers. Times are seconds of the session."""
 
-    utterances: deque[Sound]
+    utterances: deque[tuple[Sound, str, str]]
+    """What he says, as sound and as words, and the appliance that he is at with it."""
     noise: Sound
     mind: Mind
     said: Path
@@ -245,10 +270,10 @@ class _Person:
 
     def work(self) -> None:
         """Play all of it, with answers in between."""
-        loud = float(np.sqrt(np.mean(np.square(np.concatenate([*self.utterances])))))
+        loud = float(np.sqrt(np.mean(np.square(np.concatenate([sound for sound, _, _ in self.utterances])))))
         self._play(np.zeros(RATE, np.float32))
         while self.utterances:
-            utterance = self.utterances.popleft()
+            utterance, self.mind.just, self.mind.at = self.utterances.popleft()
             self._play(utterance)
             if "nothing kept" in self._listen(loud):  # a number was heard, and nothing kept
                 self._play(utterance)
@@ -297,20 +322,32 @@ class _Person:
 class Apart:
     """A microphone that hears a technician who works in a process of his own. Use it with ``with``.
 
-    ``folder`` is where the tool plays to; what the technician speaks is kept there as sound files.
+    ``folder`` is where the tool plays to; what the technician speaks is kept there as sound files. ``words`` are
+    the words of each utterance, and the appliance that he is at.
     """
 
     name = "technician"
 
     def __init__(
-        self, folder: Path, utterances: Sequence[Sound], gold: Sequence[dict[str, Any]], noise: Sound, sheet: str
+        self,
+        folder: Path,
+        utterances: Sequence[Sound],
+        words: Sequence[tuple[str, str]],
+        gold: Sequence[dict[str, Any]],
+        noise: Sound,
+        sheet: str,
     ) -> None:
         (folder / "script").mkdir(parents=True)
         names = []
         for n, sound in enumerate((noise, *utterances)):
             names.append(f"script/{n:02}.wav")
             (folder / names[-1]).write_bytes(wav(sound))
-        script = {"noise": names[0], "utterances": names[1:], "gold": list(gold), "sheet": sheet}
+        script: dict[str, Any] = {
+            "noise": names[0],
+            "utterances": [(name, *told) for name, told in zip(names[1:], words, strict=True)],
+            "gold": list(gold),
+        }
+        script["sheet"] = sheet
         (folder / "script.json").write_text(json.dumps(script), "utf-8")
         self._folder = folder
         self._answers = (folder / "answers.txt").open("w", encoding="utf-8")
@@ -367,7 +404,7 @@ def main(arguments: Sequence[str]) -> int:
         return np.concatenate([*samples(folder / name)])
 
     mind = Mind(script["gold"], load_sheet(script["sheet"])[0])
-    utterances = deque(sound(one) for one in script["utterances"])
+    utterances = deque((sound(name), text, place) for name, text, place in script["utterances"])
     try:
         _Person(utterances, sound(script["noise"]), mind, folder / "said.jsonl").work()
     except BrokenPipeError:

@@ -1,6 +1,6 @@
 """Evidence in, candidate readings out: numbers, units, phrases, running context, corrections, doubts."""
 
-from extract.context import AGAIN, CHANGED, Context, Known, Setting, apply
+from extract.context import AGAIN, CHANGED, Context, Known, Setting, apply, at_appliance
 from extract.lexicon import Grammar, compile_sheet
 from extract.looks import bind_look
 from extract.step import start, step
@@ -13,6 +13,7 @@ __all__ = [
     "Known",
     "Setting",
     "apply",
+    "at_appliance",
     "bind_look",
     "compile_sheet",
     "start",

@@ -11,7 +11,7 @@ from schemas.appliance import Fuel
 from schemas.job import JobAppliance
 from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Relabel, Remove, Source
 
-__all__ = ["Context", "Known", "Setting", "Topic", "apply"]
+__all__ = ["Context", "Known", "Setting", "Topic", "apply", "at_appliance"]
 
 SILENCE = 1800.0  # seconds after which a firing rate said before is no longer taken for granted
 RECENT = 60.0  # seconds within which "it" still means the quantity named last
@@ -137,6 +137,13 @@ class Context:
             ):
                 found = r
         return found
+
+
+def at_appliance(context: Context, tag: str) -> Context:
+    """Return the context of work that is at an appliance, as a person said when asked; where it was known it stays."""
+    if context.appliance is not None and not context.appliance_lost:
+        return context
+    return replace(context, appliance=tag, appliance_lost=False, since_appliance=())
 
 
 def apply(operations: Iterable[Operation], readings: Mapping[str, Reading]) -> dict[str, Reading]:

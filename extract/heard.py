@@ -121,10 +121,10 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
     if not rivals:
         return Chosen(utterance, heard)
     first = best = _sense(heard, context, grammar)
-    if first.whole:
-        return Chosen(utterance, heard)
     found: tuple[Way, Heard] | None = None
     again = respelled(utterance.text, things)
+    if first.whole:  # every word of it is known, "to cubic feet" too
+        rivals = [way for way in rivals if way.text == again][:1]  # the second opinion may have it too
     for rival in rivals:
         other = parse(rival.text, context, grammar)
         sense = _sense(other, context, grammar)

@@ -20,11 +20,11 @@ def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | 
     A number takes the unit that was asked about unless another is typed behind it: ``9.3``, ``22.5 mbar``.
 
     Raises:
-        WrongUse: it is no such value, nothing is known that it could be of, the question is where a picture belongs,
-            or it is about several quantities and none is named: ``o2 4.6``.
+        WrongUse: it is no such value, nothing is known that it could be of, the question is where several readings
+            belong, or it is about several quantities and none is named: ``o2 4.6``.
     """
     if question.alike:
-        raise WrongUse("The question is where the picture belongs; choose one of the answers, or edit a single value.")
+        raise WrongUse("The question is where the readings belong; choose one of the answers, or edit a single value.")
     if reading is None and len({one.quantity for one in question.candidates}) > 1:
         reading, said = _named(question, said, sheet)
     mine = [one for one in question.candidates if one.reading == (reading or question.readings[0])]

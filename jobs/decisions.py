@@ -67,7 +67,7 @@ def settled_by(question: Question, chosen: Candidate) -> tuple[Candidate, ...]:
 
     Of two sources or two values of one slot, only the chosen one stands. In a pair that cannot both be right, choosing
     what was heard for one says that the other is wrong; choosing another value for one lets the other stand as heard.
-    Of a picture whose place is asked, the one chosen gives the place of all (:func:`answer` sees to it).
+    Of readings whose place is asked together, the one chosen gives the place of all (:func:`answer` sees to it).
     """
     if question.alike:
         return (chosen,)
@@ -107,7 +107,7 @@ def answer(
             raise WrongUse(_what_changed(job, question, asked_at, sheet))
         if not {one.reading for one in settled} <= set(question.readings):
             raise WrongUse("The answer is about a reading that the question does not name; answer that one by itself.")
-        whole = _all_of_picture(question, settled[0], job, sheet) if question.alike and settled else tuple(settled)
+        whole = _all_alike(question, settled[0], job, sheet) if question.alike and settled else tuple(settled)
         for one in whole:
             _check(one, job, sheet, sure)
         given = Answer(question=question.id, by=by, how=how, at=store.clock(), settled=whole)
@@ -120,16 +120,20 @@ def answer(
         return job_of(store, number)
 
 
-def _all_of_picture(question: Question, chosen: Candidate, job: Job, sheet: Sheet) -> tuple[Candidate, ...]:
-    """Return the answer for every reading of a picture: each keeps its value, and all are where the chosen one is.
+def _all_alike(question: Question, chosen: Candidate, job: Job, sheet: Sheet) -> tuple[Candidate, ...]:
+    """Return the answer for every reading whose place is asked: each keeps its value, and all are where the chosen is.
 
-    One that is not read in that condition is not in the answer, and so is dropped.
+    What was said with its condition keeps that too. One that is not read in the condition is not in the answer.
     """
-    place = {"appliance": chosen.appliance, "condition": chosen.condition, "phase": chosen.phase}
+    with_condition = question.source.box is None and DoubtKind.CONDITION_UNCLEAR not in {
+        doubt.kind for doubt in question.doubts
+    }
     whole = []
     for key in question.readings:
         one = job.rows[key].reading
-        if one.quantity is not None and chosen.condition in sheet.quantity(one.quantity).conditions:
+        at = one if with_condition else chosen
+        place = {"appliance": chosen.appliance, "condition": at.condition or "", "phase": at.phase}
+        if one.quantity is not None and (with_condition or at.condition in sheet.quantity(one.quantity).conditions):
             given = {"reading": key, "quantity": one.quantity, "value": one.value, "unit": one.unit, "why": chosen.why}
             whole.append(Candidate.model_validate(given | place))
     return tuple(whole)

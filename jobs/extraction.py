@@ -137,13 +137,17 @@ def _steps(job: Job, grammar: extract.Grammar, setting: extract.Setting) -> list
     context = extract.start(setting)
     steps = []
     for moment in in_order(job.filed):
-        if moment.number in moment.filed.aside:
+        if moment.number in moment.filed.aside and _named(moment) is None:
             continue
         if len(steps) < len(known) and _alike(known[len(steps)].moment, moment):
             steps.append(known[len(steps)]._replace(moment=moment))
             context = steps[-1].after
             continue
         known = []
+        if (tag := _named(moment)) is not None:
+            context = extract.at_appliance(context, tag)
+            steps.append(_Step(moment, context, ()))
+            continue
         before, context = context, _seen_from(moment.filed, context)
         if isinstance(moment.found, Utterance):
             assert moment.at is not None
@@ -159,8 +163,13 @@ def _steps(job: Job, grammar: extract.Grammar, setting: extract.Setting) -> list
 
 def _alike(one: Moment, other: Moment) -> bool:
     """Say whether extraction can see no difference between two moments."""
-    same = one.at == other.at and one.found == other.found
+    same = one.at == other.at and one.found == other.found and _named(one) == _named(other)
     return same and (one.filed.under, one.filed.called) == (other.filed.under, other.filed.called)
+
+
+def _named(moment: Moment) -> str | None:
+    """Return the appliance that an utterance named in answer to a question; None: it is no such answer."""
+    return None if moment.number is None else moment.filed.named.get(moment.number)
 
 
 def _seen_from(filed: Filed, context: extract.Context) -> extract.Context:

@@ -294,8 +294,10 @@ def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:
             case Heard(utterance=utterance):
                 one = filed[utterance.evidence]
                 filed[utterance.evidence] = replace(one, utterances=(*one.utterances, utterance))
-            case SetAside(evidence=sha256, number=number):
-                filed[sha256] = replace(filed[sha256], aside=filed[sha256].aside | {number})
+            case SetAside(evidence=sha256, number=number, appliance=appliance):
+                one = filed[sha256]
+                named = one.named if appliance is None else {**one.named, number: appliance}
+                filed[sha256] = replace(one, aside=one.aside | {number}, named=named)
             case HeardAll(evidence=sha256):
                 filed[sha256] = replace(filed[sha256], read=True)
             case Seen(look=look):

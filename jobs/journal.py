@@ -205,6 +205,7 @@ class SetAside(Model):
     """An utterance is no talk about the work: it was part of the conversation with the tool, or the tool's own voice.
 
     Extraction passes it over. ``question`` is the one that it answers; ``note`` is the text of a dictated note.
+    ``appliance`` is the one that it named in answer: where it was not known, the work is there from then on.
     """
 
     kind: Literal["set-aside"] = "set-aside"
@@ -213,6 +214,7 @@ class SetAside(Model):
     what: Literal["answer", "command", "note", "own voice", "stray"]
     question: str | None = None
     note: str = ""
+    appliance: str | None = None
 
 
 class Seen(Model):

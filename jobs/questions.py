@@ -98,30 +98,79 @@ _SEVERAL = {
 def open_questions(job: Job, sheet: Sheet) -> tuple[Question, ...]:
     """Return what is open, in the order of the work. Each names at most three readings."""
     several = len(job.appliances) > 1
-    groups = [*_pictures(job), *_groups(job)]
+    alike = _alike(job, sheet)
+    groups = [*((group, True) for group in alike), *((group, False) for group in _groups(job, alike))]
     place = {key: n for n, key in enumerate(job.rows)}
-    groups.sort(key=lambda group: place[group[0].reading.id])
-    return tuple(_question(group, job, sheet, several) for group in groups)
+    groups.sort(key=lambda one: place[one[0][0].reading.id])
+    return tuple(_question(group, job, sheet, several, alike=is_alike) for group, is_alike in groups)
 
 
 def _is_unplaced(row: JobRow) -> bool:
-    """Say whether a photo's reading lacks nothing but its place in the work."""
+    """Say whether a reading lacks nothing but its place in the work."""
     doubts = {doubt.kind for doubt in row.reading.doubts}
-    return row.how == "open" and row.reading.source.box is not None and bool(doubts) and doubts <= _PLACE
+    return row.how == "open" and bool(doubts) and doubts <= _PLACE
 
 
-def _pictures(job: Job) -> list[list[JobRow]]:
-    """Return the readings of each picture whose place is asked in one question: more than one that lack only that."""
+def _alike(job: Job, sheet: Sheet) -> list[list[JobRow]]:
+    """Return the readings whose place is asked in one question: more than one that lack the same, and only that."""
+    return [rows for rows in (*_pictures(job), *_spoken(job, sheet)) if len(rows) > 1]
+
+
+def _pictures(job: Job) -> Iterator[list[JobRow]]:
+    """Yield the readings of each picture that lack their place."""
     pictures: dict[str, list[JobRow]] = {}
     for row in job.rows.values():
-        if _is_unplaced(row):
+        if _is_unplaced(row) and row.reading.source.box is not None:
             pictures.setdefault(row.reading.source.evidence, []).append(row)
-    return [rows for rows in pictures.values() if len(rows) > 1]
+    yield from pictures.values()
 
 
-def _groups(job: Job) -> Iterator[list[JobRow]]:
+def _spoken(job: Job, sheet: Sheet) -> Iterator[list[JobRow]]:
+    """Yield what was said one after the other of the same appliance, whichever, and in one breath of one condition.
+
+    A second value for the same may be the next appliance's, and one with its place may be where the work went on: what
+    comes after either is another question.
+    """
+    group: list[JobRow] = []
+    for row in job.rows.values():
+        if row.reading.source.box is not None:
+            continue
+        lacks = _is_unplaced(row) and row.reading.quantity is not None
+        if group and not (lacks and _together(group, row, sheet)) and (lacks or row.reading.appliance is not None):
+            yield group
+            group = []
+        if lacks:
+            group.append(row)
+    yield group
+
+
+def _together(group: Sequence[JobRow], row: JobRow, sheet: Sheet) -> bool:
+    """Say whether one answer places a reading together with those before it."""
+    first, one = group[0].reading, row.reading
+    if any(_slot(other.reading) == _slot(one) for other in group):
+        return False
+    kinds = {doubt.kind for doubt in one.doubts}
+    if kinds != {doubt.kind for doubt in first.doubts}:
+        return False
+    if DoubtKind.CONDITION_UNCLEAR not in kinds:
+        return True
+    same = (first.source.evidence, first.source.utterance) == (one.source.evidence, one.source.utterance)
+    return same and _conditions(first, sheet) == _conditions(one, sheet)
+
+
+def _slot(one: Reading) -> tuple[str | None, str | None, str]:
+    return one.quantity, one.condition, one.phase
+
+
+def _conditions(one: Reading, sheet: Sheet) -> tuple[object, ...]:
+    """Return the conditions that a reading may be of: as it was heard, the likeliest, and all it is read in."""
+    known = sheet.quantity(one.quantity).conditions if one.quantity is not None else ()
+    return one.condition, tuple((way.condition, way.phase) for way in one.alternatives), known
+
+
+def _groups(job: Job, alike: Sequence[Sequence[JobRow]]) -> Iterator[list[JobRow]]:
     """Yield the rows of each question: an open row with those that are asked about with it."""
-    together = {row.reading.id for rows in _pictures(job) for row in rows}
+    together = {row.reading.id for rows in alike for row in rows}
     free = {key: row for key, row in job.rows.items() if row.how in _ASKABLE and key not in together}
     partners: dict[str, list[str]] = {key: [] for key in free}
     for key, row in free.items():
@@ -155,22 +204,20 @@ def _one_question(one: Reading, other: Reading) -> bool:
     return not apart or one.quantity == other.quantity
 
 
-def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool) -> Question:
+def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool, *, alike: bool) -> Question:
     readings = [row.reading for row in group]
     first = readings[0]
-    alike = len(group) > 1 and all(_is_unplaced(row) for row in group)
     asked = readings[:1] if alike else readings
     candidates = _mix([list(_candidates(one, job, sheet)) for one in asked])
-    names = dict.fromkeys(one.quantity for one in readings if one.quantity)
+    names = list(dict.fromkeys(one.quantity for one in readings if one.quantity))
+    names.sort(key=lambda name: alike and not sheet.quantity(name).reserved)  # of many, no reserved one goes unnamed
     return Question(
         id=_id(readings),
         readings=tuple(one.id for one in readings),
         appliance=first.appliance,
-        quantities=tuple(names)[:_MOST_READINGS],
+        quantities=tuple(names[:_MOST_READINGS]),
         condition=first.condition,
-        text=_text_of_picture(readings, candidates, job, sheet)
-        if alike
-        else _text(readings, candidates, sheet, several),
+        text=_text_of_place(readings, candidates, job, sheet) if alike else _text(readings, candidates, sheet, several),
         doubts=tuple(dict.fromkeys(doubt for one in readings for doubt in one.doubts)),
         candidates=tuple(candidates),
         source=first.source,
@@ -178,13 +225,20 @@ def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool) ->
     )
 
 
-def _text_of_picture(readings: Sequence[Reading], candidates: Sequence[Candidate], job: Job, sheet: Sheet) -> str:
-    names = {one.sha256: one.evidence.name for one in job.filed}
-    told = _and([_named(one, sheet, "") for one in readings[:2]])
-    more = ", …" if len(readings) > 2 else ""
-    places = [_place_words(one, sheet, several=len(job.appliances) > 1) for one in candidates[:3]]
-    where = " or ".join(dict.fromkeys(places)) if len(places) > 1 else "where in the work was it taken"
-    return f"{names[readings[0].source.evidence]} ({told}{more}): {where}?"
+def _text_of_place(readings: Sequence[Reading], candidates: Sequence[Candidate], job: Job, sheet: Sheet) -> str:
+    first, several = readings[0], len(job.appliances) > 1
+    if first.source.box is not None:
+        names = {one.sha256: one.evidence.name for one in job.filed}
+        told = _and([_named(one, sheet, "") for one in readings[:2]])
+        more = ", …" if len(readings) > 2 else ""
+        places = [_place_words(one, sheet, several=several) for one in candidates[:3]]
+        where = " or ".join(dict.fromkeys(places)) if len(places) > 1 else "where in the work was it taken"
+        return f"{names[first.source.evidence]} ({told}{more}): {where}?"
+    named = [_named(one, sheet, place_of(one, sheet, appliance=False)) for one in readings[:2]]
+    named += [f"{len(readings) - 2} more"] if len(readings) > 2 else []
+    kind, _ = _main_doubt(readings)
+    text = f"{_and(named)}: {_or(kind, first, candidates, sheet)}?"
+    return text[0].upper() + text[1:]
 
 
 def _place_words(one: Candidate, sheet: Sheet, *, several: bool) -> str:

@@ -5,8 +5,8 @@ A piece whose time is known stands at that time. One without follows whatever wa
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -42,6 +42,8 @@ class Filed:
     """Names that appliances had in the job that it was moved from."""
     aside: frozenset[int] = frozenset()
     """Utterances that are no talk about the work: part of the conversation with the tool."""
+    named: Mapping[int, str] = field(default_factory=dict)
+    """Of these utterances, those that named an appliance in answer to a question, and which."""
     blanked: tuple[Blanked, ...] = ()
     """What was taken off the record, in that order."""
 

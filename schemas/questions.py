@@ -37,8 +37,8 @@ class Question(Model):
     """What a person is asked about one reading, or about two or three that hang together.
 
     It names at most three quantities, and its first candidate is the value heard or seen. ``alike``: all its readings,
-    which may be more, are of one picture and lack the same label; each candidate gives appliance, condition and phase
-    for all of them, and they keep their values.
+    which may be more, are of one picture, or were said one after the other, and lack the same label; each candidate
+    gives it for all of them (of a picture: appliance, condition and phase), and they keep their values.
     """
 
     id: str

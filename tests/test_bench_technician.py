@@ -45,11 +45,27 @@ MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
         ("Limit, C O two, high fire, eight to nine, right?", "yes"),
         ("Missing at high fire: O two, C O, and 5 more.", None),
         ("Taken back: C O, high fire, seventy-six.", None),
-        ("one hundred twenty-one degrees, Flue temperature, low fire: 1, or 2?", "boiler two"),
-        ("one hundred thirty-one degrees, Flue temperature, low fire: 1, or 2?", "skip"),
+        ("one hundred thirty-one degrees, Flue temperature, low fire: boiler 1, or boiler 2?", "skip"),
+        ("one hundred twenty-one degrees, Flue temperature, and 2 more: boiler 1, or boiler 2?", "boiler two"),
+        ("That was boiler 2, right?", "yes"),
+        ("That was boiler 1, right?", "boiler two"),
         ("Fuel, natural gas, right?", "yes"),
         ("Later.", None),
     ],
 )
 def test_he_answers_what_is_true(told: str, answer: str | None) -> None:
     assert MIND.answer(told) == answer
+
+
+def test_he_says_where_he_is_when_what_he_just_said_is_put_elsewhere() -> None:
+    gold = [
+        {"quantity": "co", "condition": "high_fire", "value": n, "appliance": tag} for n, tag in ((62, "1"), (55, "2"))
+    ]
+    mind = Mind(gold, load_sheet("gas-boiler-start-up")[0])
+    mind.at, mind.just = "2", "high fire. c o fifty five."
+    assert mind.answer("1, C O, high fire, fifty-five, right?") == "no, boiler two"
+    assert mind.answer("1, C O, high fire, fifty-five.") == "no, boiler two"
+    assert mind.answer("1, C O, high fire, sixty-two, right?") == "yes"  # what was left open at the other one
+    assert mind.answer("2, C O, high fire, fifty-five, right?") == "yes"
+    assert mind.answer("fifty-five: boiler 1 C O two, or boiler 1 Draft?") == "skip"
+    assert mind.answer("fifty-five: boiler 1 C O two, or boiler 2 C O?") == "boiler two C O"

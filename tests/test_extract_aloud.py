@@ -134,5 +134,11 @@ def test_heard_a_value_where_the_line_broke_off_is_asked() -> None:
         assert co2.taken is not broken
 
 
+def test_aloud_a_volume_that_was_heard_as_a_small_word_is_kept_with_its_time() -> None:
+    ways = (("Clocked to cubic feet in 61 seconds.", 0.5), ("Clocked two cubic feet in 61 seconds", 0.4))
+    (time,) = read("Clocked two cubic feet in 61 seconds.", *ways, before="High fire.")
+    assert (time.value, time.note, time.taken) == ("61", "2 [cft_i]", True)
+
+
 def test_aloud_to_cubic_feet_are_two() -> None:
     assert respelled("Clocked to cubic feet in 61 seconds.") == "Clocked two cubic feet in 61 seconds."

@@ -226,6 +226,53 @@ def test_the_appliance_is_named_where_there_are_several(store: Store, monkeypatc
     assert [c.appliance for c in second.candidates] == [None, "number one", "number two"]
 
 
+def lacking(key: str, quantity: str, value: str, **changes: Any) -> Reading:
+    unit = "[degF]" if quantity == "flue_temp" else "%"
+    kinds = {"doubts": doubt(DoubtKind.APPLIANCE_UNCLEAR), "quantity": quantity, "value": value, "unit": unit}
+    return reading(key, **(kinds | changes))
+
+
+def test_whose_readings_are_is_asked_once_and_each_keeps_its_condition(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    low = lacking("r4", "co2", "8.4", condition="low_fire")
+    readings = [lacking("r1", "co2", "9.2"), lacking("r2", "o2", "4.6"), lacking("r3", "flue_temp", "130"), low]
+    say(store, readings, monkeypatch, "job-2")
+    (one,) = questions(store, "job-2")
+    assert one.text == "High fire CO2 9.2 %, high fire O2 4.6 % and 2 more: number one or number two?"
+    second = next(c for c in one.candidates if c.appliance == "number two")
+    settled = decisions.settled_by(one, second)
+    job = decisions.answer(store, "job-2", one, asked_at=0, by="Ada", how="spoken", settled=settled)
+    stand = {(r.reading.quantity, r.reading.condition, r.reading.value) for r in job.rows.values()}
+    assert stand == {(one.quantity, one.condition, one.value) for one in readings}
+    assert {(row.reading.appliance, row.how) for row in job.rows.values()} == {("number two", "answered")}
+
+
+def test_a_second_value_or_a_known_appliance_between_begins_another_question(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    known = reading("r3", quantity="o2", value="4.6", appliance="number one")
+    readings = [lacking("r1", "co2", "9.2"), lacking("r2", "o2", "4.6"), known, lacking("r4", "flue_temp", "130")]
+    say(store, [*readings, lacking("r5", "flue_temp", "135"), lacking("r6", "co2", "9.0")], monkeypatch, "job-2")
+    assert [one.readings for one in questions(store, "job-2")] == [("r1", "r2"), ("r4",), ("r5", "r6")]
+
+
+def test_what_was_said_in_one_breath_is_asked_once_for_its_condition(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    unclear = {"doubts": doubt(DoubtKind.CONDITION_UNCLEAR), "condition": None}
+    another = {"source": Source(evidence="0" * 64, utterance=1, start=3.0, end=4.0, heard="one thirty")}
+    readings = [lacking("r1", "co2", "9.2", **unclear), lacking("r2", "o2", "4.6", **unclear)]
+    say(store, [*readings, lacking("r3", "flue_temp", "130", **unclear, **another)], monkeypatch)
+    both, alone = questions(store)
+    assert (both.readings, alone.readings) == (("r1", "r2"), ("r3",))
+    assert both.text == "CO2 9.2 % and O2 4.6 %: high fire or low fire?"
+    low = next(c for c in both.candidates if c.condition == "low_fire")
+    job = decisions.answer(store, "job-1", both, asked_at=0, by="Ada", how="chosen", settled=[low])
+    stand = [(row.reading.quantity, row.reading.condition, row.reading.value) for row in job.rows.values()]
+    assert stand[:2] == [("co2", "low_fire", "9.2"), ("o2", "low_fire", "4.6")]
+
+
 def test_three_readings_at_most_in_one_question(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     chain = [reading(f"r{i}", doubts=doubt(DoubtKind.CONFLICT), asked_with=f"r{i + 1}") for i in range(5)]
     say(store, chain, monkeypatch)

@@ -15,7 +15,7 @@ from front.voice.news import news_of, row_of
 from front.voice.talk import Talk
 from front.voice.wording import Asked, Wording
 from jobs.add import Typed, add
-from jobs.book import job_of, sheet_of
+from jobs.book import NewAppliance, job_of, new_job, sheet_of
 from jobs.decisions import edit
 from jobs.extraction import bring_up_to_date, place_now
 from jobs.fold import Job
@@ -127,6 +127,37 @@ def test_what_is_set_aside_is_passed_over_by_extraction(store: Store, deeds: Dee
     bring_up_to_date(store, "t1", sheet_of(store, job.head))
     assert "9.9" not in {row.reading.value for row in job_of(store, "t1").rows.values()}
     assert sum(isinstance(one.body, SetAside) for one in store.entries("t1")) == 1
+
+
+def test_an_appliance_named_in_answer_is_where_the_work_goes_on_unless_another_was_known(tmp_path: Path) -> None:
+    with Store(tmp_path / "two") as store:
+        boilers = [NewAppliance("1", ("boiler 1",)), NewAppliance("2", ("boiler 2",))]
+        kind = "gas-boiler-start-up"
+        new_job(store, sheet=kind, site="Mill", technician="Ada", units="us", appliances=boilers, number="t1")
+        sheet = sheet_of(store, job_of(store, "t1").head)
+        deeds = Deeds(store, "t1", sheet, Wording(sheet, several=True), "Ada")
+
+        def answered(text: str, tag: str) -> None:
+            deeds.set_aside(heard(store, text).utterances[-1], events.Mark("answer", appliance=tag))
+            bring_up_to_date(store, "t1", sheet)
+
+        heard(store, "High fire, CO2 nine point one percent.")
+        answered("two", "2")
+        heard(store, "O2 is four point six percent.")
+        answered("one", "1")  # about something before: it is known where the work is
+        job = heard(store, "Flue temperature is one hundred and thirty five degrees.")
+        rows = [(row.reading.quantity, row.reading.appliance) for row in job.rows.values()]
+        assert rows == [("co2", None), ("o2", "2"), ("flue_temp", "2")]
+
+
+def test_what_is_of_an_appliance_that_the_job_does_not_have_is_shown_and_not_asked_aloud(
+    store: Store, wording: Wording
+) -> None:
+    before, sheet = job_of(store, "t1"), sheet_of(store, job_of(store, "t1").head)
+    after = heard(store, "Now boiler two. High fire. CO2 is nine point nine percent.")
+    news = news_of(before, after, sheet, wording, utterances=[], was_at=(None, None), is_at=(None, None), number=True)
+    assert [text for text in news.shown if "CO2 9.9 %" in text]
+    assert not [asked for asked in news.questions if asked.candidates[0].value == "9.9"]
 
 
 def test_what_changed_is_found_with_what_there_is_to_say(store: Store, wording: Wording) -> None:

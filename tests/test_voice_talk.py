@@ -62,6 +62,7 @@ def question(*candidates: Candidate, wants: Literal["yes", "value", "choice"] = 
 
 
 ASKED = question(candidate())
+OFFER = Asked("That was boiler 2, right?", "offer", (candidate(),))
 RESERVED = question(candidate("76", quantity="co"), wants="value")
 
 
@@ -168,6 +169,19 @@ def test_a_choice_that_begins_with_a_no_is_asked_back() -> None:
         reply = Reply("choice", asked.candidates[n], clear=True, denies=True)
         _, actions = run(said(asked), Heard(13.0, 14.0, None, reply, asked), Tick(14.7))
         assert [type(one) for one in actions] == [Mark, Say]
+
+
+def test_a_yes_to_an_appliance_that_was_offered_settles_it_and_says_where_the_work_is() -> None:
+    one, two = (candidate().model_copy(update={"appliance": tag}) for tag in ("1", "2"))
+    asked = question(one, two, wants="choice")
+    _, actions = run(said(asked), Heard(13.0, 14.0, None, Reply("choice", two, clear=False), OFFER), Tick(14.7))
+    assert [one for one in actions if not isinstance(one, Say)] == [Mark("answer", "q-1")]
+    assert saying(actions).about == OFFER
+    offered = question(two, one)
+    offered = replace(offered, wants="offer")
+    assert answers(said(offered), 13.0, "yes") == [Mark("answer", "q-1", appliance="2"), Settle(offered, two)]
+    clear = Reply("choice", one, clear=True)
+    assert answers(said(asked), 13.0, None, clear) == [Mark("answer", "q-1", appliance="1"), Settle(asked, one)]
 
 
 def test_no_and_then_the_same_value_is_not_taken() -> None:

@@ -365,7 +365,9 @@ def test_a_choice_is_not_taken_from_words_that_deny_or_doubt_it(text: str) -> No
     assert REPLIES.understand(heard("high fire", second=text), asked) is None
 
 
-@pytest.mark.parametrize(("text", "tag"), [("boiler one", "1"), ("number two", "2"), ("It's boiler two.", "2")])
+@pytest.mark.parametrize(
+    ("text", "tag"), [("boiler one", "1"), ("number two", "2"), ("It's boiler two.", "2"), ("Two.", "2")]
+)
 def test_an_appliance_is_chosen_by_its_name(text: str, tag: str) -> None:
     appliances = (JobAppliance(tag="1", called=("boiler one",)), JobAppliance(tag="2", called=("boiler two",)))
     replies = Replies(SHEET, GRAMMAR, extract.Setting(units="us", appliances=appliances))
@@ -373,7 +375,17 @@ def test_an_appliance_is_chosen_by_its_name(text: str, tag: str) -> None:
     reply = replies.understand(heard(text, second=text), Asked("nine point three: 1, or 2?", "choice", (one, two)))
     assert reply is not None
     assert (reply.kind, reply.candidate.appliance) == ("choice", tag)
-    assert replies.understand(heard("not boiler two", second="boiler two"), Asked("?", "choice", (one, two))) is None
+    faint = replies.understand(heard("Oh, either one.", second="Oh, either one."), Asked("?", "choice", (one, two)))
+    assert faint is not None
+    assert (faint.candidate.appliance, faint.clear) == ("1", False)
+    asked_back = WORDING.back(Asked("?", "choice", (one, two)), faint.candidate)
+    assert (asked_back.text, asked_back.wants) == ("That was boiler 1, right?", "offer")
+    for text in ("nine point one", "CO2 nine point one", "that one there is stuck again and the fan is humming along"):
+        other = replies.understand(heard(text, second=text), Asked("?", "choice", (one, two)))
+        assert other is None or other.kind != "choice"
+    denied = replies.understand(heard("not boiler two", second="boiler two"), Asked("?", "choice", (one, two)))
+    assert denied is not None
+    assert not denied.clear
 
 
 # -- wording -----------------------------------------------------------------------------------------------------------
@@ -435,7 +447,7 @@ def test_co_signs_and_serials_must_be_answered_with_their_value() -> None:
                 *(about("62", "co", unit="[ppm]").model_copy(update={"appliance": tag}) for tag in ("1", "2")),
             ),
             DoubtKind.APPLIANCE_UNCLEAR,
-            "sixty-two, C O, high fire: 1, or 2?",
+            "sixty-two, C O, high fire: boiler 1, or boiler 2?",
             "choice",
         ),
     ],

@@ -42,6 +42,7 @@ class Deeds:
             what=mark.what,
             question=mark.question,
             note=mark.note,
+            appliance=mark.appliance,
         )
         key = f"set-aside/{utterance.evidence}/{utterance.number}"
         self._store.append(self._number, [Draft(body, self._by, key)])

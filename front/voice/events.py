@@ -85,7 +85,8 @@ class News:
 
     ``taken``: ids of readings that now stand, ``said_back`` those of them to be said back. ``replaced`` and ``gone``
     are whole sentences. ``questions``: what is open and can be asked aloud, in the order of the work; ``new`` the ids
-    of readings that these are about for the first time. ``stops``: (rule, words, whether it was said aloud), new ones.
+    of readings that are asked about for the first time, ``shown`` the questions of these that are not asked aloud.
+    ``stops``: (rule, words, whether it was said aloud), new ones.
     ``limits``: limits that were quoted, each with the keys of those that say the same. ``number``: a number was said.
     ``left``: what there is to say of the place that was left, None if it was not.
     """
@@ -96,6 +97,7 @@ class News:
     gone: tuple[str, ...] = ()
     questions: tuple[Asked, ...] = ()
     new: frozenset[str] = frozenset()
+    shown: tuple[str, ...] = ()
     stops: tuple[tuple[str, str, bool], ...] = ()
     limits: tuple[tuple[Asked, frozenset[str]], ...] = ()
     number: bool = False
@@ -197,6 +199,8 @@ class Mark:
     what: Literal["answer", "command", "note", "own voice", "stray"]
     question: str | None = None
     note: str = ""
+    appliance: str | None = None
+    """The one that it names, where that was asked."""
 
 
 @dataclass(frozen=True)

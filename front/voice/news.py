@@ -40,7 +40,9 @@ def news_of(
     standing = [row for row in fresh if row.how not in ("open", "left out")]
     faint = any(one.snr_db is not None and one.snr_db < FAINT_DB for one in utterances)
     replaced = list(_replaced(fresh, wording))
-    questions = tuple(asked for one in open_questions(after, sheet) if (asked := wording.question(one)) is not None)
+    opened = [(one, wording.question(one)) for one in open_questions(after, sheet)]
+    questions = tuple(asked for _, asked in opened if asked is not None)
+    new = frozenset(row.reading.id for row in fresh if row.how == "open")
     told = {asked.candidates[0].reading for asked in replaced}
     return News(
         taken=tuple(row.reading.id for row in standing),
@@ -52,7 +54,8 @@ def news_of(
         replaced=tuple(replaced),
         gone=tuple(_gone(before, after, fresh, wording)),
         questions=questions,
-        new=frozenset(row.reading.id for row in fresh if row.how == "open"),
+        new=new,
+        shown=tuple(one.text for one, asked in opened if asked is None and new & set(one.readings)),
         stops=tuple(_stops(before, after, sheet)),
         limits=tuple(_limits(before, after, wording)),
         number=number,
@@ -133,7 +136,11 @@ def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bo
     stops = {stop.id: stop for stop in sheet.stops}
     aloud = {alarm.stop for alarm in after.alarms}
     told = {one.rule: one.text for one in after.findings if one.verdict == "stop" and one.rule in aloud}
-    words = {rule: f"{stops[rule].name}. {stops[rule].say}" if rule in stops else text for rule, text in told.items()}
+    sure = {alarm.stop for alarm in after.alarms if alarm.sure and alarm not in before.alarms}
+    words = {
+        rule: f"{stops[rule].name}. {stops[rule].say}" if rule in stops and rule in sure else text
+        for rule, text in told.items()
+    }
     # Findings do not tell the same words said twice apart; alarms do.
     for rule in dict.fromkeys(alarm.stop for alarm in after.alarms if alarm not in before.alarms):
         if rule in words:
@@ -160,8 +167,11 @@ def _left(was: Place, now: Place) -> bool:
 
 
 def _leaving(job: Job, wording: Wording, questions: Sequence[Asked], place: Place) -> Leaving:
+    rows = {key: (row.reading.appliance, row.reading.condition or None) for key, row in job.rows.items()}
     here = [
-        asked for asked in questions if (asked.candidates[0].appliance, asked.candidates[0].condition or None) == place
+        asked
+        for asked in questions
+        if asked.question and any(rows.get(reading) == place for reading in asked.question.readings)
     ]
     missing = [
         one

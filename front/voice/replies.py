@@ -13,7 +13,7 @@ from typing import Literal
 import extract
 from extract.parse import parse
 from extract.tokens import tokenize
-from front.voice.wording import Asked
+from front.voice.wording import Asked, say_number
 from front.voice.words import Said, plain, spoken
 from schemas.doubts import DoubtKind
 from schemas.evidence import Hypothesis, Utterance
@@ -68,6 +68,9 @@ class Replies:
         self._grammar = grammar
         self._setting = setting
         self._said = said or spoken()
+        saying = self._said.saying
+        small = (saying[name] for name in ("minus", "point", "hundred", "thousand"))
+        self._number_words = frozenset((*saying["digits"], *saying["tens"], *small))
 
     def understand(self, utterance: Utterance, asked: Asked, here: Place | None = None) -> Reply | None:
         """Return what an utterance answers to ``asked``; None if it is no answer that carries anything.
@@ -79,6 +82,9 @@ class Replies:
         chosen = self._choice(utterance, asked)
         if chosen is not None:
             return Reply("choice", chosen, clear=True, denies=denies)
+        likely = self._likely(utterance, asked, here)
+        if likely is not None:
+            return Reply("choice", likely, clear=False, denies=denies)
         # A bare value is an answer only where there is one thing that it can be of.
         alone = len({(one.appliance, one.quantity, one.condition) for one in asked.candidates}) == 1
         for candidate in {one.quantity: one for one in reversed(asked.candidates)}.values():
@@ -101,14 +107,18 @@ class Replies:
         return None
 
     def _is_bare_number(self, utterance: Utterance, asked: Asked, here: Place | None) -> bool:
-        """Say whether a number was said and nothing that makes it more than an answer: no other quantity, no place."""
+        """Say whether a number was said and nothing that makes it more than an answer."""
+        heard = parse(utterance.text, extract.start(self._setting), self._grammar)
+        return any(one.values or one.clock for one in heard.sentences) and self._is_short(utterance, asked, here)
+
+    def _is_short(self, utterance: Utterance, asked: Asked, here: Place | None) -> bool:
+        """Say whether nothing makes an utterance more than an answer: no other quantity, no condition, few words."""
         mine = {one.quantity for one in asked.candidates if not _elsewhere(one, here)}
         heard = parse(utterance.text, extract.start(self._setting), self._grammar)
-        numbers = any(one.values or one.clock for one in heard.sentences)
         names = {name for one in heard.sentences for found in one.names for name in (*found.ids, *found.vague)}
         places = any(segment.conditions for one in heard.sentences for segment in one.sentence.segments)
         words = len(plain(utterance.text).split())
-        return numbers and names <= mine and not places and words <= MOST_WORDS
+        return names <= mine and not places and words <= MOST_WORDS
 
     def _stands_alone(
         self, text: str, kinds: frozenset[str] = _OF_A_VALUE, names: frozenset[str] = frozenset()
@@ -151,16 +161,33 @@ class Replies:
 
     def _choice(self, utterance: Utterance, asked: Asked) -> Candidate | None:
         """Return the one candidate that is named by what tells it from the others, both ways that it was heard."""
-        if asked.wants != "choice":
+        if asked.wants not in ("choice", "offer"):
             return None
         heard = [self._named(text, asked) for text in self._texts(utterance)[:2]]
         found = {one for one in heard if one is not None}
         return found.pop() if len(found) == 1 and None not in heard else None
 
+    def _likely(self, utterance: Utterance, asked: Asked, here: Place | None) -> Candidate | None:
+        """Return the only appliance that somebody heard in a short answer to which one it is: it is asked back."""
+        if not asked.which_appliance or not self._is_short(utterance, asked, here):
+            return None
+        named = {tag for text in self._texts(utterance)[:2] for tag in self._appliances(text) | self._tags(text)}
+        fitting = [one for one in asked.candidates if one.appliance in named]
+        return fitting[0] if len({one.appliance for one in fitting}) == 1 else None
+
+    def _tags(self, text: str) -> set[str]:
+        """Return the appliance whose tag is a word of a text, and the only number in it."""
+        words = set(plain(text).split())
+        if len([word for word in words if word in self._number_words or word.isdecimal()]) > 1:
+            return set()
+        tags = [one.tag for one in self._setting.appliances]
+        return {tag for tag in tags if {tag.lower(), say_number(tag, self._said) if tag.isdecimal() else tag} & words}
+
     def _named(self, text: str, asked: Asked) -> Candidate | None:
         """Return the one candidate that is named, with nothing but small words beside its name."""
         words, fitting = plain(self._split(text)[1]), []
-        appliances, known = self._appliances(text), set[str]()
+        alone = asked.which_appliance and len(words.split()) == 1  # "two"; but "that one" is none
+        appliances, known = self._tags(text) if alone else self._appliances(text), set[str]()
         for one in asked.candidates:
             told = [self._sheet.quantity(one.quantity).said] if _differ(asked, "quantity") else []
             if _differ(asked, "condition") and one.condition:
@@ -171,7 +198,7 @@ class Replies:
                 fitting.append(one)
                 known.update(word for names in found for name in names for word in plain(name).split())
         distinct = {(one.quantity, one.condition, one.appliance): one for one in reversed(fitting)}
-        alone = self._stands_alone(text, _OF_A_NAME, frozenset(known))
+        alone = alone or self._stands_alone(text, _OF_A_NAME, frozenset(known))
         return next(iter(distinct.values())) if len(distinct) == 1 and alone else None
 
     def _appliances(self, text: str) -> set[str]:

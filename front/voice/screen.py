@@ -16,7 +16,7 @@ from front.screen import clock
 
 __all__ = ["Screen"]
 
-_MARKS = {"heard": "  ", "kept": "= ", "tone": "♪ ", "said": "» ", "warning": "! "}
+_MARKS = {"heard": "  ", "kept": "= ", "open": "? ", "tone": "♪ ", "said": "» ", "warning": "! "}
 _LINES = 12
 _QUIETEST = -60.0
 

@@ -79,7 +79,7 @@ class Watcher(Protocol):
     """Somebody who looks at what happens: the screen, a bench."""
 
     def line(self, kind: str, text: str, at: float) -> None:
-        """Something happened: ``heard``, ``kept``, ``tone``, ``said``, ``warning``."""
+        """Something happened: ``heard``, ``kept``, ``open``, ``tone``, ``said``, ``warning``."""
         ...
 
     def level(self, decibels: float, speaking: bool) -> None:
@@ -415,6 +415,8 @@ class Session:
         self._place = place
         start = min((self._offset + one.start for one in self._filing), default=self._now)
         end = max((self._offset + one.end for one in self._filing), default=self._now)
+        for text in news.shown:
+            self.watcher.line("open", text, self._now)
         for key in news.taken:
             self.watcher.line("kept", self._wording.shown(job.rows[key].reading), self._now)
         self._step(events.Changed(start, end, news, answered))

@@ -34,6 +34,7 @@ from front.voice.events import (
 )
 from front.voice.replies import Reply
 from front.voice.wording import LIMIT, Asked
+from schemas.questions import Candidate
 
 __all__ = ["Talk", "step"]
 
@@ -148,9 +149,9 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
         return _on_limit(talk, asked, event, bare=bare)
     match event.command:
         case "yes" if bare and asked is not None and asked.question is not None:
-            if asked.wants == "yes":
+            if asked.wants in ("yes", "offer"):
                 done = replace(talk, asked=None)
-                return done, (Mark("answer", question), Settle(asked, asked.candidates[0]))
+                return done, (_answer(asked, asked.candidates[0]), Settle(asked, asked.candidates[0]))
             again = replace(talk, asked_until=1e9)
             return _queue(again, Say(asked.text, 1, asked)), (Mark("command", question),)
         case "no" if asked is not None and asked.question is None and len(asked.readings) == 1:
@@ -234,7 +235,6 @@ def _take_back(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Ta
 
 def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, tuple[Action, ...]]:
     """Take an answer that carries a value or names a candidate."""
-    question = asked.question.id if asked.question else None
     first = next(one for one in asked.candidates if one.reading == reply.candidate.reading)
     same = (first.value, first.unit) == (reply.candidate.value, reply.candidate.unit)
     denied = reply.denies and (same or reply.kind == "choice")
@@ -245,13 +245,18 @@ def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, t
     )
     again_faintly = same and reply.faint and asked.wants == "yes" and offered
     if denied or not (reply.clear or again_faintly):
-        return _ask_back(talk, asked, reply, asked if same else back)
+        return _ask_back(talk, asked, reply, asked if same and reply.kind != "choice" else back)
     talk = replace(talk, asked=None, last_taken=(reply.candidate.reading,), last_taken_at=talk.now)
     if asked.question is not None:
-        return talk, (Mark("answer", question), Settle(asked, reply.candidate))
+        return talk, (_answer(asked, reply.candidate), Settle(asked, reply.candidate))
     if same and reply.candidate.reading not in talk.denied:
         return talk, (Mark("answer"), Play("taken"))
     return replace(talk, denied=talk.denied - {reply.candidate.reading}), (Mark("answer"), Edit(reply.candidate))
+
+
+def _answer(asked: Asked, given: Candidate) -> Mark:
+    question = asked.question.id if asked.question else None
+    return Mark("answer", question, appliance=given.appliance if asked.which_appliance else None)
 
 
 def _ask_back(talk: Talk, asked: Asked, reply: Reply, again: Asked) -> tuple[Talk, tuple[Action, ...]]:
@@ -288,7 +293,7 @@ def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
     if news.taken:
         talk = replace(talk, last_taken=news.taken[-1:], last_taken_at=max(talk.now, event.end))
         actions.append(Play("taken"))
-    elif news.number and not (news.new or news.gone or news.replaced or news.limits or event.answered):
+    elif news.number and not (_asked_aloud(news) or news.gone or news.replaced or news.limits or event.answered):
         actions.append(Play("nothing kept"))
     for limit, alike in news.limits:
         if talk.asked is not None and talk.asked.limit in alike and event.start >= talk.asked_until:
@@ -308,6 +313,10 @@ def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
         talk = _queue(talk, Say(news.left.missing, 4)) if news.left.missing else talk
         talk = _queue(talk, Say(news.left.row.text, 4, news.left.row, row=True)) if news.left.row else talk
     return talk, tuple(actions)
+
+
+def _asked_aloud(news: News) -> bool:
+    return any(news.new & set(asked.readings) for asked in news.questions)
 
 
 def _ask(talk: Talk, asked: Asked, *, again: bool = False) -> Talk:

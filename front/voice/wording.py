@@ -33,12 +33,13 @@ class Asked:
     """Something said that an answer may be about: a question, or values said back.
 
     ``wants``: ``yes`` takes yes, no or a value; ``value`` only an answer that carries the value; ``choice`` only one
-    that names one of the candidates. ``candidates`` are the complete answers, what was heard first. ``limit`` is the
-    key of a limit that was quoted: a yes, or the limit said again, lets it bind.
+    that names one of the candidates; ``offer`` a yes to the first of them, too. ``candidates`` are the complete
+    answers, what was heard first. ``limit`` is the key of a limit that was quoted: a yes, or the limit said again, lets
+    it bind.
     """
 
     text: str
-    wants: Literal["yes", "value", "choice"]
+    wants: Literal["yes", "value", "choice", "offer"]
     candidates: tuple[Candidate, ...]
     question: Question | None = None
     limit: str = ""
@@ -46,7 +47,14 @@ class Asked:
     @property
     def readings(self) -> tuple[str, ...]:
         """What it is about."""
+        if self.question is not None and self.question.alike:
+            return self.question.readings
         return tuple(dict.fromkeys(one.reading for one in self.candidates))
+
+    @property
+    def which_appliance(self) -> bool:
+        """Whether it is asked which appliance something is of."""
+        return self.wants in ("choice", "offer") and len({one.appliance for one in self.candidates}) > 1
 
     @property
     def slot(self) -> tuple[str, ...]:
@@ -157,9 +165,11 @@ class Wording:
     def question(self, question: Question) -> Asked | None:
         """Return a question as it is spoken.
 
-        None for what is better shown: where a picture belongs, how a screw was turned, and names, which no recogniser
-        spells as they are.
+        None for what is better shown: where a picture belongs, how a screw was turned, names, which no recogniser
+        spells as they are, and what is of an appliance that the job does not have.
         """
+        if question.alike and question.source.box is None:
+            return self._which(question, question.candidates)
         if question.alike or not question.candidates or any(self._is_shown(one) for one in question.candidates):
             return None
         first, kinds = question.candidates[0], {doubt.kind for doubt in question.doubts}
@@ -175,6 +185,8 @@ class Wording:
             link = self.phrase("and")
             values = f" {link} ".join(f"{self._name(one.quantity)} {self.of(one)}" for one in heard)
             return Asked(self.phrase("stands", values=values), "choice", question.candidates, question)
+        if DoubtKind.APPLIANCE_UNCLEAR in kinds and len({one.appliance for one in mine if one.appliance}) < 2:
+            return None
         if kinds & _LABEL and len(mine) > 1:
             return self._which(question, mine)
         quantity = self._sheet.quantity(first.quantity)
@@ -199,6 +211,7 @@ class Wording:
         one_condition = same and len({one.condition for one in placed}) == 1 and first.condition
         told = [self.of(first) if same else self._bare(first), self._name(first.quantity) if same else ""]
         told.append(self._sheet.condition(first.condition).name if one_condition else "")
+        told.append(self.phrase("more", count=len(question.readings) - 1) if question.alike else "")
         text = self.phrase(
             "place",
             value=", ".join(part for part in told if part),
@@ -208,6 +221,10 @@ class Wording:
 
     def back(self, asked: Asked, candidate: Candidate) -> Asked:
         """Return an answer that was not heard clearly, asked back: what it is about stays the same."""
+        if asked.wants in ("choice", "offer") and candidate in asked.candidates:
+            place = self._difference(candidate, asked.candidates)
+            others = (one for one in asked.candidates if one != candidate)
+            return Asked(self.phrase("offer", place=place), "offer", (candidate, *others), asked.question)
         wants: Literal["yes", "value"] = "value" if self.must_carry_value(candidate) else "yes"
         phrase = "say_value" if wants == "value" else "right"
         text = self.phrase(phrase, what=self.what(candidate), value=self.of(candidate))
@@ -277,7 +294,7 @@ class Wording:
         """Return what tells a candidate from the others: its quantity, appliance, condition or value."""
         parts = []
         if len({other.appliance for other in among}) > 1:
-            parts.append(one.appliance or "")
+            parts.append(self._called(one.appliance or ""))
         if len({other.quantity for other in among}) > 1:
             parts.append(self._name(one.quantity))
         if len({other.condition for other in among}) > 1 and one.condition:
@@ -285,6 +302,11 @@ class Wording:
         if len({other.value for other in among}) > 1:
             parts.append(self._bare(one))
         return " ".join(part for part in parts if part)
+
+    def _called(self, tag: str) -> str:
+        """Return an appliance's tag with what it is, where it is no more than a number or a letter."""
+        what = self._sheet.appliance_words[:1] if len(tag) == 1 or tag.isdecimal() else ()
+        return " ".join((*what, tag))
 
     def _bare(self, one: Candidate) -> str:
         """Return a value without its unit, which another quantity would not have."""
