@@ -99,23 +99,22 @@ def doubted(b: Book, p: Parsed) -> bool:
 
 
 def goes_on(b: Book, p: Parsed) -> bool:
-    """ "CO2 nine." "Point one."; "nine point one." "Or nine point four.": it belongs to what was just said."""
-    first = b.tokens[0].low
+    """ "CO2 nine." "Point one."; "nine one." "Or nine four.", "Negative nine four.": it is of what was just said."""
     r = b.last_of()
-    if r is None or not r.taken or not b.measured(r) or len(p.values) != 1 or p.values[0].start > 1:
+    if r is None or not r.taken or not b.measured(r) or len(p.values) != 1:
+        return False
+    begin = p.laid.items[0].start
+    if p.values[0].start > begin + 1:
         return False
     if b.at - b.c.times.get(r.id, float("-inf")) > GOES_ON or any(n.ids for n in p.names):
         return False
-    v = p.values[0]
-    if (
-        first in b.g.lang.points
-        and "." not in r.value
-        and 0 not in b.g.measures[str(r.quantity)].decimals.get(r.unit, ())
-    ):
+    v, measure = p.values[0], b.g.measures[str(r.quantity)]
+    signed, bare = (fit(v.number._replace(sign=sign), v.unit, measure, b.c.setting.units) for sign in ("-", ""))
+    denied = v.number.sign == "-" and "impossible" in signed.doubts and not bare.doubts and bare.choices[0].usual
+    if b.tokens[begin].low in b.g.lang.points and "." not in r.value and 0 not in measure.decimals.get(r.unit, ()):
         value, why = f"{r.value}.{v.number.first.partition('.')[2]}", doubt(DoubtKind.CUT_OFF, "it went on behind it")
-    elif p.laid.items[0].role("or"):
-        f = fit(v.number, v.unit, b.g.measures[str(r.quantity)], b.c.setting.units)
-        value, why = f.choices[0].value, doubt(DoubtKind.VALUE_UNCLEAR, "another value was offered behind it")
+    elif p.laid.items[0].role("or") or denied:  # nothing is less than none of it: "negative" may be a no
+        value, why = bare.choices[0].value, doubt(DoubtKind.VALUE_UNCLEAR, "another value was offered behind it")
     else:
         return False
     other = Alternative(value=value, unit=r.unit, why="said behind it")

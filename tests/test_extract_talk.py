@@ -333,3 +333,23 @@ def test_talk_predictions_name_at_most_three_quantities() -> None:
     (ask,) = rows(context.readings.values(), grammar())["asks"]
     assert 1 <= len(ask["quantity"]) <= 3
     assert ask["value"] == "9.1"
+
+
+@pytest.mark.parametrize(
+    ("texts", "values"),
+    [
+        (("High fire. CO2 nine one. Negative nine three.",), {"9.1": "9.3"}),
+        (("High fire. CO is seventy.", "Minus seventy two."), {"70": "72"}),
+        (("High fire. CO2 nine one.", "Or nine four."), {"9.1": "9.4"}),
+        # a draft may well be less than none: it is another reading, and the CO2 stands
+        (("High fire. CO2 nine one. Negative point oh two.",), {"9.1": "", "-0.02": ""}),
+    ],
+)
+def test_talk_what_cannot_be_negative_is_denied_by_a_negative(texts: tuple[str, ...], values: dict[str, str]) -> None:
+    context, _ = talk(*texts)
+    found = {r.value: r for r in context.readings.values()}
+    assert found.keys() == values.keys()
+    for value, other in values.items():
+        if other:
+            assert not found[value].taken
+            assert [a.value for a in found[value].alternatives][:1] == [other]
