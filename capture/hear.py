@@ -100,6 +100,7 @@ def _utterance(stretch: Stretch, sha256: Sha256, recogniser: Recogniser, go_on: 
         end=stretch.end,
         hypotheses=heard.hypotheses,
         second_opinion=heard.second_opinion,
+        perhaps=heard.perhaps,
         snr_db=stretch.snr_db,
         clipped=stretch.clipped,
         broken=stretch.broken,

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from schemas.sheet import Quantity, Sheet
 from schemas.units import unit_of
 
-__all__ = ["NUMBERS", "leaks", "prompt_of", "sentences_of", "spelled", "words_of"]
+__all__ = ["NUMBERS", "leaks", "prompt_of", "prompts_of_alarms", "sentences_of", "spelled", "words_of"]
 
 NUMBERS = (
     "nine thousand and one",
@@ -33,8 +33,9 @@ _DIGITS = dict(enumerate(("oh", "one", "two", "three", "four", "five", "six", "s
 def words_of(sheet: Sheet) -> tuple[str, ...]:
     """Return what a recogniser should expect on a sheet, the most important last: see ``_by_importance``.
 
-    A name whose words all stand in more important names is left out. In front stand sentences, with a full stop, for
-    what stops the work: they are for the second opinion (``sentences_of``).
+    A name whose words all stand in more important names is left out. In front stand sentences for what stops the work:
+    those with an exclamation mark are for the passes that listen for nothing else (``prompts_of_alarms``), those with a
+    full stop for the second opinion (``sentences_of``).
     """
     known: set[str] = set()
     kept: list[str] = []
@@ -42,12 +43,25 @@ def words_of(sheet: Sheet) -> tuple[str, ...]:
         if not known.issuperset(name.split()):
             kept.append(name)
             known.update(name.split())
-    return (*(stop.expect for stop in sheet.stops if stop.expect), *reversed(kept))
+    wordings = (stop.wordings for stop in sheet.stops if stop.wordings)
+    return (*wordings, *(stop.expect for stop in sheet.stops if stop.expect), *reversed(kept))
 
 
 def sentences_of(words: Sequence[str]) -> str:
-    """Return the sentences among what is to be expected, as one text."""
+    """Return the sentences for the second opinion among what is to be expected, as one text."""
     return " ".join(word for word in words if word.endswith("."))
+
+
+def prompts_of_alarms(words: Sequence[str], fits: Callable[[str], bool]) -> list[str]:
+    """Return prompts with all wordings of what stops the work; ``fits`` says whether a text is short enough for one."""
+    prompts: list[str] = []
+    for wording in (word for word in words if word.endswith("!")):
+        longer = f"{prompts[-1]} {wording}" if prompts else ""
+        if longer and fits(longer):
+            prompts[-1] = longer
+        else:
+            prompts.append(wording)
+    return prompts
 
 
 def _by_importance(sheet: Sheet) -> Iterator[str]:
@@ -80,7 +94,7 @@ def prompt_of(words: Sequence[str], fits: Callable[[str], bool]) -> str:
     ``words`` are names as people say them, the most important last; ``fits`` says whether a text is short enough.
     """
     prompt = _listed([])
-    names = [spelled(word) for word in words if not word.endswith(".")]
+    names = [spelled(word) for word in words if not word.endswith((".", "!"))]
     for first in range(len(names) - 1, -1, -1):
         longer = _listed(names[first:])
         if not fits(longer):

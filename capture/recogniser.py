@@ -1,8 +1,9 @@
 """Whisper: what a stretch of sound may have said, with scores, and a second opinion that was told of no numbers.
 
 The sound is heard twice, as it is in a long window and slowed down in a short one: two views that err in different
-places, so that the share of the hypotheses which agree on a number says how sure it is. Beam search at temperature 0
-only, so the same sound gives the same words.
+places, so that the share of the hypotheses which agree on a number says how sure it is. Where noise leaves it unclear,
+it is listened to for what stops the work as well. Beam search at temperature 0 only, so the same sound gives the same
+words.
 """
 
 from __future__ import annotations
@@ -19,8 +20,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.hiss import is_noisy, without_hiss
 from capture.models import SpeechModel
-from capture.prompt import leaks, prompt_of, sentences_of
+from capture.prompt import leaks, prompt_of, prompts_of_alarms, sentences_of
 from capture.sound import RATE, Samples
 from schemas.evidence import Hypothesis, MadeBy, Word
 
@@ -37,6 +39,8 @@ LONGEST_PROMPT = 180
 """Tokens; the model takes 223."""
 LONGEST_TEXT = 200
 """Tokens of one stretch; only a loop is longer."""
+CLEAR = 0.75
+"""The mass from which on the best hypothesis is clear, and nothing more is listened for."""
 LEAST_LOGPROB = -1.0
 SURE_LOGPROB = -0.5
 NO_SPEECH = 0.6
@@ -48,11 +52,12 @@ LOOP_RATIO = 2.4
 
 @dataclass(frozen=True)
 class Heard:
-    """What one stretch may have said, best first, and what the pass without numbers in its prompt wrote (None where it
-    failed)."""
+    """What one stretch may have said, best first; what the pass without numbers in its prompt wrote (None where it
+    failed); and the hypotheses of each pass that listens for what stops the work."""
 
     hypotheses: tuple[Hypothesis, ...]
     second_opinion: str | None
+    perhaps: tuple[tuple[Hypothesis, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -93,16 +98,16 @@ class Recogniser:
         self._tokenizer: Any = Tokenizer(
             self._model.hf_tokenizer, multilingual, task="transcribe" if multilingual else None, language="en"
         )
-        prompt = prompt_of(words, lambda text: len(self._tokenizer.encode(" " + text)) <= LONGEST_PROMPT)
+
+        def fits(text: str) -> bool:
+            return len(self._tokenizer.encode(" " + text)) <= LONGEST_PROMPT
+
+        prompt = prompt_of(words, fits)
         self._start = [*self._tokenizer.sot_sequence, self._tokenizer.no_timestamps]
         self._after_prompt = [self._tokenizer.sot_prev, *self._tokenizer.encode(" " + prompt), *self._start]
         self._stops = sentences_of(words)
-        told = (
-            [self._tokenizer.sot_prev, *self._tokenizer.encode(" " + self._stops)[-LONGEST_PROMPT:]]
-            if self._stops
-            else []
-        )
-        self._after_stops = [*told, *self._start]
+        self._after_stops = self._after(self._stops)
+        self._alarms = prompts_of_alarms(words, fits)
         self.made_by = MadeBy(
             reader=f"whisper {model.name}",
             version=f"faster-whisper {faster_whisper.__version__}, ctranslate2 {ctranslate2.__version__}",
@@ -112,6 +117,7 @@ class Recogniser:
                 ("compute", "int8"),
                 ("prompt", prompt),
                 ("second prompt", self._stops),
+                *((f"prompt of alarms {n}", told) for n, told in enumerate(self._alarms, 1)),
                 ("temperature", "0"),
                 ("views", f"as it is in {WINDOWS_S[-1]} s, at {SLOWED} of its speed in {WINDOWS_S[0]} s"),
             ),
@@ -130,7 +136,9 @@ class Recogniser:
             views = [self._view(encoded, go_on), slowed.result()]
             other = told.result()
         go_on()
-        second = next((s for s in self._spoken(other) if s.text and not s.doubtful and not self._repeats(s)), None)
+        second = next(
+            (s for s in self._spoken(other) if s.text and not s.doubtful and not self._repeats(s, self._stops)), None
+        )
         clear = [spoken for spoken, _ in views if spoken and not spoken[0].doubtful]
         noise = min(no_speech for _, no_speech in views) > NO_SPEECH
         if (not clear and second is None) or (noise and second is None):
@@ -140,14 +148,37 @@ class Recogniser:
         likely = _together(clear)
         best = likely[0][0]
         words = self._words(encoded, best, len(sound) / RATE, starts_at)
+        unclear = bool(self._alarms) and likely[0][1] < CLEAR and is_noisy(sound)
         return Heard(
             tuple(Hypothesis(text=s.text, mass=mass, words=words if s is best else ()) for s, mass in likely),
             second.text if second else None,
+            self._perhaps(sound, encoded, go_on) if unclear else (),
         )
 
-    def _repeats(self, spoken: _Spoken) -> bool:
-        """Whether a text only repeats what the second prompt says, without being sure of it."""
-        return not spoken.surely and same_words(spoken.text) in same_words(self._stops)
+    def _perhaps(self, sound: Samples, encoded: Any, go_on: Callable[[], None]) -> tuple[tuple[Hypothesis, ...], ...]:
+        """Return what a sound may have said to whoever listens for what stops the work, its noise taken out or not."""
+        with ThreadPoolExecutor(1) as pool:
+            quieter = pool.submit(lambda: self._listen(self._encode(without_hiss(sound), WINDOWS_S), go_on))
+            return tuple(heard for heard in (*self._listen(encoded, go_on), *quieter.result()) if heard)
+
+    def _listen(self, encoded: Any, go_on: Callable[[], None]) -> list[tuple[Hypothesis, ...]]:
+        passes = []
+        for told in self._alarms:
+            go_on()
+            found = self._spoken(self._generate(encoded, self._after(told), hypotheses=BEAM))
+            clear = [s for s in found if s.text and not s.doubtful and not self._repeats(s, told)]
+            passes.append(tuple(Hypothesis(text=s.text, mass=mass) for s, mass in _together([clear])))
+        return passes
+
+    def _after(self, told: str) -> list[int]:
+        """Return the tokens to begin with after a text, those of ``LONGEST_PROMPT`` that come last."""
+        before = self._tokenizer.encode(" " + told)[-LONGEST_PROMPT:] if told else []
+        return [*([self._tokenizer.sot_prev] if before else []), *before, *self._start]
+
+    @staticmethod
+    def _repeats(spoken: _Spoken, told: str) -> bool:
+        """Whether a text only repeats what a prompt says, without being sure of it."""
+        return not spoken.surely and same_words(spoken.text) in same_words(told)
 
     def _view(self, encoded: Any, go_on: Callable[[], None]) -> tuple[list[_Spoken], float]:
         """Return what the prompt makes of encoded sound, and the chance that nobody speaks in it."""

@@ -31,6 +31,10 @@ def _said(alarm: Alarm, stop: Stop | None) -> Finding:
         text = f"Something that stops the work was said{heard}. This sheet has no words for it; treat it as the worst."
         return Finding(rule=alarm.stop, verdict="stop", text=text, said=alarm.source)
     text = f"{stop.name}{heard}. {stop.say}"
+    if not alarm.sure:
+        text = (
+            f"{stop.name}? It may have been said{heard}; it counts until somebody has dealt with it. If so: {stop.say}"
+        )
     return Finding(rule=stop.id, verdict=stop.level, text=text, basis=stop.basis, said=alarm.source)
 
 

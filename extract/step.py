@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from extract.alarms import alarms_said
+from extract.alarms import alarms_perhaps, alarms_said
 from extract.assign import Name, Value
 from extract.book import Book
 from extract.circumstances import appliances, phases, states
@@ -61,7 +61,8 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     book = Book(after, grammar, utterance, at, heard)
     book.elsewhere, book.shared = chosen.who, chosen.shared
     before = context.before if at - context.at < JUST_SAID else ""
-    for alarm in alarms_said(utterance, grammar.alarms, heard.tokens, before):
+    said = alarms_said(utterance, grammar.alarms, heard.tokens, before)
+    for alarm in (*said, *alarms_perhaps(utterance, grammar.alarms, {one.stop for one in said})):
         book.emit(alarm)
     after.before = utterance.text
     for parsed in heard.sentences:

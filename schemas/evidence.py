@@ -61,8 +61,10 @@ class Utterance(Model):
     """One stretch of speech: what it may have been, best first, and how well it could be heard.
 
     ``start`` and ``end`` are seconds from the start of the file. ``second_opinion`` is what another pass or another
-    recogniser wrote for the same stretch. ``snr_db`` is speech over noise in decibels; ``broken``: the line broke off
-    in it. Typed text is an utterance of one hypothesis of mass 1 at second 0.
+    recogniser wrote for the same stretch. ``perhaps`` are the hypotheses of passes that listen for what stops the work
+    and for nothing else, pass by pass with their shares in it; there are none where the speech was clear. ``snr_db`` is
+    speech over noise in decibels; ``broken``: the line broke off in it. Typed text is an utterance of one hypothesis of
+    mass 1 at second 0.
     """
 
     evidence: Sha256
@@ -71,6 +73,7 @@ class Utterance(Model):
     end: float
     hypotheses: tuple[Hypothesis, ...] = Field(min_length=1)
     second_opinion: str | None = None
+    perhaps: tuple[tuple[Hypothesis, ...], ...] = ()
     snr_db: float | None = None
     clipped: bool = False
     broken: bool = False

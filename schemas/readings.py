@@ -150,10 +150,14 @@ class QuotedLimit(Model):
 
 
 class Alarm(Model):
-    """Something said that stops the work: gas smelt, an alarm sounding, someone unwell. ``stop`` is the sheet's."""
+    """Something said that stops the work: gas smelt, an alarm sounding, someone unwell. ``stop`` is the sheet's.
+
+    One that is not ``sure`` was said in one way of hearing it and not in another: it stands, and is asked about.
+    """
 
     op: Literal["alarm"] = "alarm"
     stop: Name
+    sure: bool = True
     source: Source
 
 

@@ -214,6 +214,9 @@ class Stop(Model):
     """What recognisers write instead, in the same notation."""
     expect: str = ""
     """One or two sentences that a recogniser is told to expect."""
+    wordings: str = Field(default="", pattern=r"^$|!$")
+    """Sentences with more of the words for it, the last with an exclamation mark: for a pass over unclear speech that
+    listens for what stops the work."""
     look_alikes: tuple[str, ...] = ()
     quantity: Name | None = None
     also: tuple[Name, ...] = ()

@@ -293,6 +293,15 @@ def test_inlet_pressure_below_plate_or_file() -> None:
     assert "inlet_pressure_too_low" not in names(plate, oxygen, file=None)
 
 
+def test_what_may_have_been_said_stops_as_well_and_is_asked() -> None:
+    (sure,) = said_stops([Alarm(stop="gas_smell", source=HEARD)], SHEET)
+    (asked,) = said_stops([Alarm(stop="gas_smell", sure=False, source=HEARD)], SHEET)
+    assert (asked.rule, asked.verdict, asked.said) == ("gas_smell", "stop", HEARD)
+    assert asked.text.startswith('Gas smell? It may have been said (heard: "smells of gas down here")')
+    assert "If so: Gas was smelt." in asked.text
+    assert "?" not in sure.text
+
+
 def test_what_was_said_stops_in_the_order_it_was_said() -> None:
     alarms = [Alarm(stop="gas_smell", source=HEARD), Alarm(stop="someone_unwell", source=HEARD)]
     first, second = said_stops(alarms, SHEET)

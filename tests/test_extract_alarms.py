@@ -6,6 +6,7 @@ The wordings are ours; how many of many are caught is what ``python -m bench.sto
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from functools import cache
 
 import pytest
@@ -33,13 +34,20 @@ def said(text: str) -> list[str]:
     return [stop for stop, _, _ in alarms().heard(text)]
 
 
-def utterance(*texts: tuple[str, float], second: str | None = None, words: tuple[Word, ...] = ()) -> Utterance:
+def utterance(
+    *texts: tuple[str, float],
+    second: str | None = None,
+    words: tuple[Word, ...] = (),
+    perhaps: Sequence[dict[str, float]] = (),
+) -> Utterance:
     hypotheses = tuple(
         Hypothesis(text=text, mass=mass, words=words if n == 0 else ()) for n, (text, mass) in enumerate(texts)
     )
+    listened = tuple(tuple(Hypothesis(text=text, mass=mass) for text, mass in one.items()) for one in perhaps)
     return Utterance(
-        evidence="a" * 64, number=3, start=10.0, end=14.0, hypotheses=hypotheses, second_opinion=second, made_by=BY
-    )
+        evidence="a" * 64, number=3, start=10.0, end=14.0, hypotheses=hypotheses, second_opinion=second,
+        perhaps=listened, made_by=BY,
+    )  # fmt: skip
 
 
 def alarms_of(one: Utterance) -> list[Alarm]:
@@ -194,6 +202,56 @@ def test_the_worst_of_what_may_have_been_said_counts() -> None:
     assert (alarm.stop, alarm.source.span, alarm.source.heard) == ("gas_smell", None, "smell gas")
     assert alarms_of(utterance(("I can spell gas", 0.98), ("I can smell gas", 0.02))) == []
     assert [a.stop for a in alarms_of(utterance(("I can spell gas", 1.0), second="I can smell gas"))] == ["gas_smell"]
+
+
+@pytest.mark.parametrize(
+    ("one", "sure"),
+    [
+        (utterance(("I can smell gas", 1.0)), True),
+        (utterance(("I can smell gas", 0.6), ("I can spell gas", 0.4), second="I can spell gas"), True),
+        (utterance(("I can spell gas", 0.9), second="I can smell gas"), True),
+        (utterance(("I can smell gas", 0.9), second="I can't smell gas"), False),
+        (utterance(("I can't smell gas", 0.9), second="I can smell gas"), False),
+        (utterance(("I can spell gas", 0.9), ("I can smell gas", 0.1)), False),
+    ],
+)
+def test_a_stop_is_sure_where_it_was_heard_best_and_not_denied(one: Utterance, sure: bool) -> None:
+    assert [(alarm.stop, alarm.sure) for alarm in alarms_of(one)] == [("gas_smell", sure)]
+
+
+def test_what_is_heard_only_by_listening_for_it_is_never_sure() -> None:
+    said = ("the three sump cas in here", 0.6)
+    listened = {"It reeks of gas in here!": 0.5, "The three some gas in here": 0.5}
+    (alarm,) = alarms_of(utterance(said, perhaps=[{"The thirst": 1.0}, listened]))
+    assert (alarm.stop, alarm.sure, alarm.source.heard) == ("gas_smell", False, "It reeks of gas in here!")
+    assert (alarm.source.start, alarm.source.end, alarm.source.span) == (10.0, 14.0, None)
+    little = {"It reeks of gas in here!": 0.1, "The three some gas in here": 0.9}
+    assert alarms_of(utterance(said, perhaps=[little, little, little])) == []  # the passes do not add up
+
+
+def test_what_is_heard_by_listening_for_it_gives_way_to_what_was_heard() -> None:
+    listened = [{"I smell gas": 1.0}]
+    (sure,) = alarms_of(utterance(("I smell gas", 1.0), perhaps=listened))
+    assert sure.sure
+    assert alarms_of(utterance(("I don't smell gas", 1.0), perhaps=listened)) == []
+    assert alarms_of(utterance(("High fire", 1.0), second="Does it smell of gas?", perhaps=listened)) == []
+    other = [{"The alarm is going off": 1.0}]
+    (alarm,) = alarms_of(utterance(("I don't smell gas", 1.0), perhaps=other))
+    assert alarm.stop == "alarm_sounding"
+
+
+@pytest.mark.parametrize(
+    ("text", "stops"),
+    [
+        ("I can't smell gas", {"gas_smell"}),
+        ("Did the alarm go off?", {"alarm_sounding"}),
+        ("I smell gas", set()),
+        ("No smell of gas. I smell gas!", set()),
+        ("High fire, nine point two", set()),
+    ],
+)
+def test_what_is_said_not_to_be_so_is_known(text: str, stops: set[str]) -> None:
+    assert alarms().not_so(text) == stops
 
 
 @pytest.mark.parametrize(

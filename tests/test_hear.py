@@ -13,13 +13,13 @@ from bench.hear import wilson
 from capture import models, sniff
 from capture.hear import Recogniser, hear, load_recogniser
 from capture.models import find_speech_model
-from capture.prompt import NUMBERS, leaks, prompt_of, sentences_of, words_of
+from capture.prompt import NUMBERS, leaks, prompt_of, prompts_of_alarms, sentences_of, words_of
 from capture.recogniser import _Spoken, _together, same_words
 from capture.typed import typed_utterance
 from schemas.errors import BadInput
 from schemas.evidence import Utterance
 from schemas.load import load_sheet
-from tests.sounds import roar, silence, spoken, write
+from tests.sounds import RATE, roar, silence, spoken, write
 
 pytestmark = pytest.mark.slow
 
@@ -140,6 +140,32 @@ def test_what_stops_the_work_is_for_the_second_opinion_only() -> None:
     assert not any(c.isdigit() for c in stops)  # else the second opinion would be told how to write numbers
 
 
+def test_all_wordings_of_what_stops_the_work_are_listened_for_and_in_no_other_prompt() -> None:
+    sheet = load_sheet("gas-boiler-start-up")[0]
+    words = words_of(sheet)
+    prompts = prompts_of_alarms(words, lambda text: len(text) < 500)
+    assert all(len(prompt) < 500 for prompt in prompts)
+    assert all(any(stop.wordings in prompt for prompt in prompts) for stop in sheet.stops)
+    assert len(prompts) < sum(bool(stop.wordings) for stop in sheet.stops)
+    assert "rotten egg" not in sentences_of(words) + prompt_of(words, lambda text: len(text) < 5000)
+    assert prompts_of_alarms(["flue", "I smell gas."], lambda text: True) == []
+
+
+def test_unclear_speech_in_noise_is_listened_to_for_what_stops_the_work() -> None:
+    told = load_recogniser(words=words_of(load_sheet("gas-boiler-start-up")[0]))
+    passes = 2 * sum(name.startswith("prompt of alarms") for name, _ in told.made_by.options)
+    said = spoken("My lad reckons he can smell gas by the riser.", voice="en-gb")
+    around = np.concatenate([silence(0.4), said, silence(0.4)])
+    level = float(np.sqrt(np.mean(said**2))) / 10 ** (8 / 20)
+    noisy = told.hear(np.asarray(around + roar(len(around) / RATE, level), np.float32), 0.0)
+    assert noisy is not None
+    assert 0 < len(noisy.perhaps) <= passes
+    assert all(sum(one.mass for one in heard) == pytest.approx(1, abs=0.01) for heard in noisy.perhaps)
+    clear = told.hear(around, 0.0)
+    assert clear is not None
+    assert clear.perhaps == ()
+
+
 def test_hypotheses_that_differ_in_marks_are_one_and_views_weigh_the_same() -> None:
     def spoken(*texts: tuple[str, float]) -> list[_Spoken]:
         return [_Spoken((1, 2), text, float(np.log(share))) for text, share in texts]
@@ -154,7 +180,7 @@ def test_hypotheses_that_differ_in_marks_are_one_and_views_weigh_the_same() -> N
 
 def test_a_sheets_words_are_said_once_and_the_conditions_stand_last() -> None:
     sheet = load_sheet("gas-boiler-start-up")[0]
-    words = [w for w in words_of(sheet) if not w.endswith(".")]
+    words = [w for w in words_of(sheet) if not w.endswith((".", "!"))]
     assert words[-1] == sheet.conditions[0].said[0]
     assert {condition.said[0] for condition in sheet.conditions} <= set(words[-len(sheet.conditions) :])
     for n, name in enumerate(words):
