@@ -1,7 +1,7 @@
 """How well photos are read: ``python -m bench.see LABELS.csv [--out PREDICTIONS.jsonl] [--every N] [--kind seg]``, or
-``python -m bench.see --hidden 300``, which draws photos whose minus, first digit, point or unit is hidden. With
-``--peers`` plain tesseract and plain rapidocr read the same pictures; with ``--large`` each picture is read again at
-12 million pixels, for the time that a phone's photo takes.
+``python -m bench.see --hidden 300``, which draws photos whose minus, first digit, point or unit is hidden, and reads
+them on all processors unless ``--jobs`` says otherwise. With ``--peers`` plain tesseract and plain rapidocr read the
+same pictures; with ``--large`` each picture is read again at 12 million pixels, for the time of a phone's photo.
 
 LABELS.csv has the columns file, kind and values(label,value,unit), the last as JSON; pictures lie beside it. The
 predictions are what ``capture.see`` finds: taken where it has no doubt, asked otherwise. Counting is that of
@@ -21,17 +21,25 @@ import tempfile
 import threading
 import time
 from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache, partial
+from multiprocessing import get_context
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
+from rich.console import Console
+from rich.progress import track
 
 from bench.see_peers import PEERS, found_among, run_peer
+from capture.readers import Readers
 from capture.see import load_readers, look
 from schemas.errors import BadInput
 from schemas.evidence import Look
 from schemas.units import show_unit
-from training.make_photos import make_photos
+from training.make_photos import make_photo
 
 __all__ = ["Bar", "main", "predictions_of", "score"]
 
@@ -55,11 +63,15 @@ BARS = {
 }
 MEMORY_MB = 700
 LARGE = 12_000_000
+_HIDDEN = "seg_hidden"
+_SEED = 5
+"""of the photos that are drawn"""
 HIDDEN_TAKEN = 0.5
 """percent of the photos with a hidden place that may be taken"""
 
 Label = tuple[str, str, list[list[str]]]
 """File, kind, true values as [label, value, unit]."""
+Item = TypeVar("Item")
 
 _SAME_UNIT = {
     "degc": "c", "celsius": "c", "cel": "c", "degf": "f", "fahrenheit": "f", "inwc": "inwc", "inh2o": "inwc",
@@ -107,7 +119,7 @@ def outcome(hit: dict[str, str] | None, value: str, unit: str) -> str:
 
 def score(kind: str, true: list[list[str]], found: list[dict[str, str]]) -> tuple[Counter[str], list[str]]:
     """Count the outcomes of one picture, and say what went wrong in it."""
-    if kind.endswith(("illegible", "hidden")) or kind == "none":
+    if kind.endswith("illegible") or kind.startswith(_HIDDEN) or kind == "none":
         wrong = [f"took {hit['value']}" for hit in found if hit["state"] == "taken"]
         return Counter({"true": 1, "taken wrong" if wrong else "left alone": 1}), wrong
     count: Counter[str] = Counter()
@@ -203,19 +215,24 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--kind", default="", help="read only pictures whose kind begins so: seg, dot, slip, plate")
     parser.add_argument("--peers", action="store_true", help="also read them with plain tesseract and plain rapidocr")
     parser.add_argument("--large", type=int, default=0, metavar="COUNT", help="time so many at 12 million pixels")
+    parser.add_argument("--jobs", type=int, default=0, help="processes; one if not said, with --hidden one a processor")
     parser.add_argument("--notes", action="store_true", help="say for each picture what was not taken and right")
     chosen = parser.parse_args(arguments)
     if (chosen.labels is None) == (chosen.hidden is None):
         parser.error("give a labels file, or --hidden and how many")
     try:
-        with tempfile.TemporaryDirectory() as folder:
-            path = chosen.labels or make_photos(Path(folder), chosen.hidden, seed=5, hidden=True)
-            labels = _thinned([one for one in read_labels(path) if one[1].startswith(chosen.kind)], chosen.every)
-            code = _run(path.parent, labels, chosen.out, chosen.notes)
+        with tempfile.TemporaryDirectory() as scratch:
+            if chosen.labels is None:
+                read = partial(_draw_and_read, Path(scratch))
+                return _run(read, range(0, chosen.hidden, chosen.every), chosen, chosen.jobs or os.cpu_count() or 1)
+            folder = chosen.labels.parent
+            every = [one for one in read_labels(chosen.labels) if one[1].startswith(chosen.kind)]
+            labels = _thinned(every, chosen.every)
+            code = _run(partial(_read, folder), labels, chosen, chosen.jobs or 1)
             if chosen.large:
-                _large(path.parent, labels[:: max(len(labels) // chosen.large, 1)], Path(folder))
+                _large(folder, labels[:: max(len(labels) // chosen.large, 1)], Path(scratch))
             if chosen.peers:
-                _peers(path.parent, labels)
+                _peers(folder, labels)
             return code
     except BadInput as error:
         print(error, file=sys.stderr)
@@ -233,35 +250,79 @@ def _thinned(labels: list[Label], every: int) -> list[Label]:
     return kept
 
 
-def _run(folder: Path, labels: list[Label], out: Path | None, notes_too: bool) -> int:
-    """Read all pictures of a folder that have labels, and report."""
+@dataclass(frozen=True)
+class _Outcome:
+    """What came of one picture: counts and notes as ``score`` gives them, predictions, seconds of one thread."""
+
+    file: str
+    kind: str
+    count: Counter[str]
+    notes: list[str]
+    found: list[dict[str, str]]
+    seconds: float
+
+
+def _draw_and_read(folder: Path, index: int) -> _Outcome:
+    """Draw a photo with a hidden place, and read it."""
+    label = make_photo(folder, index, _SEED, hidden=True)
+    try:
+        return _read(folder, label)
+    finally:
+        (folder / label[0]).unlink()
+
+
+def _read(folder: Path, label: Label) -> _Outcome:
+    """Read one picture of a folder."""
+    file, kind, true = label
+    path = folder / file
+    readers = _readers()
+    start, cpu = time.perf_counter(), _cpu()
+    try:
+        found = predictions_of(look(path, hashlib.sha256(path.read_bytes()).hexdigest(), readers))
+    except (BadInput, OSError) as error:
+        print(f"{file}: {error}", file=sys.stderr)
+        found = []
+    seconds = min(time.perf_counter() - start, _cpu() - cpu)
+    return _Outcome(file, kind, *score(kind, true, found), found, seconds)
+
+
+@cache
+def _readers() -> Readers:
+    """This process's readers."""
+    return load_readers()
+
+
+def _each(read: Callable[[Item], _Outcome], items: Sequence[Item], jobs: int) -> Iterator[_Outcome]:
+    """The outcome of every item in their order, read in this process or in so many."""
+    if jobs == 1:
+        yield from map(read, items)
+        return
+    with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
+        yield from pool.map(read, items)
+
+
+def _run(read: Callable[[Item], _Outcome], items: Sequence[Item], chosen: argparse.Namespace, jobs: int) -> int:
+    """Read all items, show how far it is, and report."""
     table: dict[str, Counter[str]] = defaultdict(Counter)
     clock: dict[str, list[float]] = defaultdict(list)
     lines: list[str] = []
-    readers = load_readers()
+    shown = Console(stderr=True)
     with Memory() as memory:
-        for file, kind, true in labels:
-            path = folder / file
-            start, cpu = time.perf_counter(), _cpu()
-            try:
-                found = predictions_of(look(path, hashlib.sha256(path.read_bytes()).hexdigest(), readers))
-            except (BadInput, OSError) as error:
-                print(f"{file}: {error}", file=sys.stderr)
-                found = []
-            clock[kind].append(min(time.perf_counter() - start, _cpu() - cpu))
-            count, notes = score(kind, true, found)
-            table[kind].update(count)
-            lines.append(json.dumps({"file": file, "values": found}, ensure_ascii=False))
-            if notes_too and notes:
-                print(f"{file}: {'; '.join(notes)}")
-    if out:
-        out.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return _report(table, clock, memory.peak)
+        for one in track(_each(read, items, jobs), "reading", len(items), console=shown):
+            for kind in {one.kind, _HIDDEN if one.kind.startswith(_HIDDEN) else one.kind}:
+                table[kind].update(one.count)
+                clock[kind].append(one.seconds)
+            lines.append(json.dumps({"file": one.file, "values": one.found}, ensure_ascii=False))
+            if chosen.notes and one.notes:
+                print(f"{one.file}: {'; '.join(one.notes)}")
+    if chosen.out:
+        chosen.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return _report(table, clock, memory.peak, jobs)
 
 
 def _large(folder: Path, labels: list[Label], scratch: Path) -> None:
     """Print the time that pictures take at the size of a phone's photo."""
-    readers = load_readers()
+    readers = _readers()
     clock: dict[str, list[float]] = defaultdict(list)
     for file, kind, _ in labels:
         picture = cv2.imread(str(folder / file))
@@ -300,10 +361,10 @@ def _cpu() -> float:
     return times.user + times.system + times.children_user + times.children_system
 
 
-def _report(table: dict[str, Counter[str]], clock: dict[str, list[float]], peak: float) -> int:
+def _report(table: dict[str, Counter[str]], clock: dict[str, list[float]], peak: float, jobs: int) -> int:
     failed = False
     print(
-        f"{'kind':16s} {'true':>5s} {'taken wrong':>12s} {'right':>8s} {'asked though right':>19s}"
+        f"{'kind':24s} {'true':>5s} {'taken wrong':>12s} {'right':>8s} {'asked though right':>19s}"
         f" {'asked other':>12s} {'missed':>8s} {'s a picture':>12s}  bars"
     )
     for kind, count in sorted(table.items()):
@@ -317,16 +378,19 @@ def _report(table: dict[str, Counter[str]], clock: dict[str, list[float]], peak:
         failed = failed or "not met" in verdict
         other, missed = share.get("asked other", 0.0), share.get("missed", 0.0)
         print(
-            f"{kind:16s} {count['true']:5d} {wrong:10.1f} % {right:6.1f} % {asked:17.1f} %"
+            f"{kind:24s} {count['true']:5d} {wrong:10.1f} % {right:6.1f} % {asked:17.1f} %"
             f" {other:10.1f} % {missed:6.1f} % {middle:12.2f}  {verdict}"
         )
-    over = peak >= MEMORY_MB
-    print(f"peak memory (PSS, all processes): {peak:.0f} MB; bar {MEMORY_MB} MB {'not met' if over else 'met'}")
+    over = peak >= MEMORY_MB and jobs == 1
+    verdict = ("not met" if over else "met") if jobs == 1 else f"is for one job, not {jobs}"
+    print(f"peak memory (PSS, all processes): {peak:.0f} MB; bar {MEMORY_MB} MB {verdict}")
     return 1 if failed or over else 0
 
 
 def _verdict(kind: str, wrong: float, right: float, asked: float, seconds: float) -> str:
-    if kind == "seg_hidden":
+    if kind.startswith(f"{_HIDDEN} "):
+        return "part of the row above"
+    if kind == _HIDDEN:
         return "met" if wrong <= HIDDEN_TAKEN else f"not met: taken {wrong:.1f} (<= {HIDDEN_TAKEN:g})"
     if kind.endswith("illegible") or kind == "none":
         return "met" if wrong == 0 else "not met: nothing may be taken"

@@ -19,7 +19,10 @@ _TWINS = {"1": "7", "7": "1", "3": "8", "8": "36", "6": "8", "9": "8", "0": "8",
 
 
 def likeliest(opinions: list[Opinion]) -> str:
-    """The value that most opinions hold; of equals, the one with the better scores, then the first."""
+    """The value that most opinions hold; of equals, the one with a point, which readers lose and do not invent.
+
+    Then the one with the better score, then the first.
+    """
     votes: Counter[str] = Counter()
     for opinion in opinions:
         if opinion.text:
@@ -28,7 +31,9 @@ def likeliest(opinions: list[Opinion]) -> str:
         return ""
     most = max(votes.values())
     scores = {text: max(o.score for o in opinions if o.text == text) for text in votes}
-    return max((text for text in votes if votes[text] == most), key=lambda text: scores[text])
+    first = [text for text in votes if votes[text] == most]
+    pointed = [text for text in first if "." in text and text.replace(".", "") in first]
+    return max(pointed or first, key=lambda text: scores[text])
 
 
 def differences(value: str, opinions: list[Opinion]) -> list[Doubt]:

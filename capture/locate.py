@@ -23,6 +23,8 @@ Field = NDArray[np.uint8]
 
 _SEARCH_SIDE = 640
 _KEEP = 5
+_SOFTENED = 1.4
+"""times smaller, beyond which a picture is softened before"""
 
 
 @dataclass(frozen=True)
@@ -176,11 +178,20 @@ def rectify(pixels: Pixels, quad: Quad, height: int = 240) -> tuple[Pixels, NDAr
     part = pixels[low[1] : max(high[1], low[1] + 2), low[0] : max(high[0], low[0] + 2)]
     if part.size == 0:
         low, part = np.zeros(2, int), pixels
-    matrix = cv2.getPerspectiveTransform((quad - low).astype(np.float32), goal)
+    corners = (quad - low).astype(np.float32)
+    matrix = cv2.getPerspectiveTransform(corners, goal)
     shrink = height_in / height
-    if shrink > 1.4:
-        part = cast(Pixels, cv2.GaussianBlur(part, (0, 0), 0.4 * shrink))
-    flat = cv2.warpPerspective(part, matrix, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    around = part
+    if shrink >= 2 * _SOFTENED:  # a large photo: whole blocks of pixels are put together first, which is soon done
+        block = int(shrink / _SOFTENED)
+        size = (max(part.shape[1] // block, 1), max(part.shape[0] // block, 1))
+        scale = np.array(size, np.float32) / np.array(part.shape[1::-1], np.float32)
+        around = cast(Pixels, cv2.resize(part, size, interpolation=cv2.INTER_AREA))
+        corners, shrink = (corners + np.float32(0.5)) * scale - np.float32(0.5), shrink / block
+    if shrink > _SOFTENED:
+        around = cast(Pixels, cv2.GaussianBlur(around, (0, 0), 0.4 * shrink))
+    onto = cv2.getPerspectiveTransform(corners, goal)
+    flat = cv2.warpPerspective(around, onto, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     shift = np.array([[1, 0, low[0]], [0, 1, low[1]], [0, 0, 1]], np.float64)
     return cast(Pixels, flat), shift @ np.linalg.inv(matrix)
 

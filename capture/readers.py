@@ -24,7 +24,7 @@ from schemas.evidence import MadeBy
 
 __all__ = ["DETECT_SIDE", "LINE_HEIGHT", "Char", "Line", "Readers", "TextReader", "load_readers"]
 
-DETECT_SIDE = 1300
+DETECT_SIDE = 1024
 """Text is looked for on at most this many pixels of the long side; crops are read from the full picture."""
 LINE_HEIGHT = 48
 

@@ -16,7 +16,7 @@ from capture.photo import Pixels, open_photo
 from capture.readers import Readers, load_readers
 from capture.rows import rows_of
 from capture.segments import find_number, read_number, read_segments
-from capture.sights import Sight, best_sight, glance, read_tokens
+from capture.sights import Glance, Sight, best_sight, glance, read_tokens
 from capture.table import is_table, kind_of_table, read_table
 from schemas.doubts import DoubtKind
 from schemas.evidence import Box, Figure, Look
@@ -28,7 +28,8 @@ __all__ = ["Readers", "load_readers", "look"]
 
 _NUMBER_SIDE = 2048
 """A number that may be looked for alone is large: so many pixels of the long side show it and its unit."""
-_CLOSER_SIDE = 800
+_CLOSER_SIDE = 640
+"""pixels of the long side in which text is looked for where a glance did not see the number"""
 _NOT_OF_DIGITS = (DoubtKind.UNIT_UNCLEAR, DoubtKind.HIDDEN)
 
 
@@ -49,7 +50,8 @@ def look(path: Path, sha256: str, readers: Readers) -> Look:
         BadInput: the file is no picture that can be read.
     """
     photo = open_photo(path)
-    seen = _one_number(photo.pixels, readers) or _rows_or_number(photo.pixels, readers)
+    first = glance(photo.pixels, readers)
+    seen = _one_number(photo.pixels, first, readers) or _rows_or_number(photo.pixels, first, readers)
     return Look(
         evidence=sha256,
         display=seen.display,
@@ -62,13 +64,13 @@ def look(path: Path, sha256: str, readers: Readers) -> Look:
     )
 
 
-def _one_number(pixels: Pixels, readers: Readers) -> _Seen | None:
+def _one_number(pixels: Pixels, first: Glance, readers: Readers) -> _Seen | None:
     """One large number beside which all text is small, its digits sure: nothing else need be looked for. Else None."""
+    if first.shows_rows:
+        return None
     shrink = min(1.0, _NUMBER_SIDE / max(pixels.shape[:2]))
     small = np.asarray(cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA), np.uint8)
-    seen = glance(small, readers)
-    if seen.shows_rows:
-        return None
+    seen = first.scaled(shrink)
     tokens = read_tokens(small, seen.quads, readers)
     place = find_number(tokens, small, readers)
     if place is None:
@@ -82,9 +84,9 @@ def _one_number(pixels: Pixels, readers: Readers) -> _Seen | None:
     return _seen("segments", [_placed(one, sight) for one in figures], sight, sight)
 
 
-def _rows_or_number(pixels: Pixels, readers: Readers) -> _Seen:
+def _rows_or_number(pixels: Pixels, first: Glance, readers: Readers) -> _Seen:
     """Rows of text read as a table where they are one, else the one large number."""
-    plain, best = best_sight(pixels, readers)
+    plain, best = best_sight(pixels, first, readers)
     if is_table(best.rows):
         kind = kind_of_table(best.rows)
         return _seen(kind, [_placed(one, best) for one in read_table(best, readers, kind)], best, plain)

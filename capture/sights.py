@@ -1,8 +1,8 @@
 """Ways of looking for rows of text in a photo, and the one of them in which most rows make sense.
 
-First a glance at a small picture, which tells a display with one large number from rows of text. Then the whole
-picture, large and small; and each shape that may be a display, straightened, its light evened out. Print that is pale,
-in shadow or beside glare is found and read only there.
+First a glance at a small picture, which tells a display with one large number from rows of text, and where the rows
+are. Then that part or the whole of the picture, large and small; and each shape that may be a display, straightened,
+its light evened out. Print that is pale, in shadow or beside glare is found and read only there.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ _ROWS = 4
 """lines of like height that may be rows of a table"""
 _LIKE = 0.6
 """of the height of another, so high a line is as high as that"""
+_ROWS_SIDE = 720
+"""pixels of the long side of a part with rows in which text is looked for, if the photo has so many there"""
 _STRAIGHT_SIDE = 560
 _WINDOWS = 2
 _SOFT = 1.2
@@ -82,6 +84,22 @@ class Glance:
         heights = sorted((_height(quad) for quad in self.quads), reverse=True)
         return any(other >= _LIKE * high for high, other in zip(heights, heights[_ROWS - 1 :], strict=False))
 
+    def scaled(self, by: float) -> Glance:
+        """The same in a picture that is so many times as large."""
+        return Glance([quad * np.float32(by) for quad in self.quads])
+
+    def part(self, shape: tuple[int, ...]) -> tuple[slice, slice]:
+        """Where the lines are in a picture of such a shape: from a line's height above to one below, and beside them.
+
+        All of it where the lines are no rows: then there may be more that the glance missed.
+        """
+        if not self.shows_rows:
+            return slice(0, shape[0]), slice(0, shape[1])
+        room = float(np.median([_height(quad) for quad in self.quads]))
+        corners = np.concatenate(self.quads)
+        (left, top), (right, bottom) = np.maximum(corners.min(axis=0) - room, 0), corners.max(axis=0) + room
+        return slice(int(top), int(bottom) + 1), slice(int(left), int(right) + 1)
+
     def holds(self, number: Quad) -> bool:
         """Whether a line as high as a number is where the number stands."""
         return any(_meet(quad, number) and _height(quad) > _LIKE * _height(number) for quad in self.quads)
@@ -108,41 +126,56 @@ def _meet(a: Quad, b: Quad) -> bool:
     return bool(shared > 0.3 * min(cv2.contourArea(a), cv2.contourArea(b)))
 
 
-def best_sight(pixels: Pixels, readers: Readers) -> tuple[Sight, Sight]:
+def best_sight(pixels: Pixels, first: Glance, readers: Readers) -> tuple[Sight, Sight]:
     """The plain look at a picture, and the look in which most rows make sense, which may be the same.
 
-    Lines that another look at the whole picture found where the best one found nothing are added.
+    ``first`` is the glance at it. Lines that another look at the whole picture found where the best one found nothing
+    are added.
     """
-    plain = _seen(pixels, readers, DETECT_SIDE)
+    plain = _seen(pixels, _closer(pixels, first, readers), readers)
     whole = [plain]
     best = plain
     if plain.share < _ENOUGH or plain.sense < 2:
-        whole.append(_seen(pixels, readers, _SMALL_SIDE))
+        whole.append(_seen(pixels, first.quads, readers))
         best = max(whole, key=lambda sight: sight.sense)
     if best.share < _ENOUGH or best.sense < 2:
         for flat, back in islice(straightened(pixels), _WINDOWS):
-            sight = replace(_seen(flat, readers, _STRAIGHT_SIDE), photo=pixels, back=back)
+            found = readers.text.find(flat, _STRAIGHT_SIDE)
+            sight = replace(_seen(flat, found, readers), photo=pixels, back=back)
             best = max(best, sight, key=lambda one: one.sense)
             if sight.share >= _ENOUGH and sight.sense >= 2:
                 break
     return plain, _completed(best, whole) if best.back is None else best
 
 
-def _seen(pixels: Pixels, readers: Readers, side: int) -> Sight:
-    tokens = tokens_of(pixels, readers, side)
+def _closer(pixels: Pixels, first: Glance, readers: Readers) -> list[Quad]:
+    """The lines of text in the part of a picture where a glance saw rows, or in all of it.
+
+    Large lines are found best in a small picture: those of the glance with no other on them are kept.
+    """
+    down, across = first.part(pixels.shape)
+    part = pixels[down, across]
+    side = max(DETECT_SIDE * max(part.shape[:2]) / max(pixels.shape[:2]), _ROWS_SIDE)
+    start = np.array([across.start, down.start], np.float32)
+    found = [quad + start for quad in readers.text.find(part, round(side))]
+    return found + [quad for quad in first.quads if not any(_share_ground(quad, other) for other in found)]
+
+
+def _seen(pixels: Pixels, quads: list[Quad], readers: Readers) -> Sight:
+    tokens = read_tokens(pixels, quads, readers)
     return Sight(pixels, pixels, tokens, rows_of(tokens))
 
 
 def _completed(best: Sight, whole: list[Sight]) -> Sight:
     tokens = list(best.tokens)
     for other in whole:
-        tokens += [token for token in other.tokens if not any(_share_ground(token, mine) for mine in tokens)]
+        tokens += [token for token in other.tokens if not any(_share_ground(token.quad, mine.quad) for mine in tokens)]
     return replace(best, tokens=tokens, rows=rows_of(tokens))
 
 
-def _share_ground(a: Token, b: Token) -> bool:
-    shared, _ = cv2.intersectConvexConvex(a.quad, b.quad)
-    return bool(shared > 0.1 * min(a.width * a.height, b.width * b.height))
+def _share_ground(a: Quad, b: Quad) -> bool:
+    shared, _ = cv2.intersectConvexConvex(a, b)
+    return bool(shared > 0.1 * min(cv2.contourArea(a), cv2.contourArea(b)))
 
 
 def straightened(pixels: Pixels) -> Iterator[tuple[Pixels, NDArray[np.float64]]]:
@@ -167,9 +200,9 @@ def _even(flat: Pixels) -> Pixels:
     return np.asarray(cv2.cvtColor(even, cv2.COLOR_GRAY2BGR), np.uint8)
 
 
-def tokens_of(pixels: Pixels, readers: Readers, side: int = DETECT_SIDE) -> list[Token]:
+def tokens_of(pixels: Pixels, readers: Readers) -> list[Token]:
     """Every line of text in the picture with what it says; what was read as nothing is left out."""
-    return read_tokens(pixels, readers.text.find(pixels, side), readers)
+    return read_tokens(pixels, _closer(pixels, glance(pixels, readers), readers), readers)
 
 
 def read_tokens(pixels: Pixels, quads: list[Quad], readers: Readers) -> list[Token]:

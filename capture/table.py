@@ -32,8 +32,8 @@ from schemas.displays import label_key
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Opinion
 
-_CUTS = ((0.15, 0.05), (0.3, 0.12), (0.15, 0.25))
-"""How much wider than a number a cut of it is, in its heights: along, across."""
+_CUTS = ((0.15, 0.05), (0.3, -0.05), (0.3, 0.12))
+"""How much wider than a number a cut of it is, in its heights: along, across. Along, it never reaches the next word."""
 _THIRD_CUTS = ((0.3, 0.15), (0.5, 0.25))
 _CONTRADICTS = 0.5
 _MOST = 2
@@ -153,11 +153,11 @@ def _figure(row: Row, sight: Sight, readers: Readers, kind: Kind) -> Figure:
     label, known, label_doubts = _label(row, _label_again(row, pixels, readers))
     label_doubts += _cut_label(row, known, sight, readers)
     label_doubts += _blown_beside(row, sight)
-    ours, spreads = _our_reading(value, pixels, readers)
+    ours, spreads = _our_reading(row, pixels, readers)
     opinions = [
         Opinion(reader="pp-ocr", text=value.value, score=round(value.score, 4)),
         _wider(line, again),
-        *_alone(value, pixels, readers),
+        *_alone(row, pixels, readers),
         *ours,
     ]
     grouped_by_comma = kind == "plate" and bool(_THOUSANDS.fullmatch(value.text))
@@ -170,7 +170,7 @@ def _figure(row: Row, sight: Sight, readers: Readers, kind: Kind) -> Figure:
     alternatives = alternatives_of(shown, opinions)
     if grouped_by_comma:
         alternatives = (value.value, *(other for other in alternatives if other != value.value))
-    doubts = [*_value_doubts(shown, opinions, spreads, kind), *label_doubts, *unit_doubts]
+    doubts = [*_value_doubts(shown, opinions, spreads, kind), *label_doubts, *unit_doubts, *_nameless(known, unit)]
     return Figure(
         label=label,
         value=shown,
@@ -181,6 +181,13 @@ def _figure(row: Row, sight: Sight, readers: Readers, kind: Kind) -> Figure:
         alternatives=alternatives,
         doubts=tuple(doubts),
     )
+
+
+def _nameless(label: Label | None, unit: str) -> list[Doubt]:
+    """A doubt where neither label nor unit says what a number measures: it may be a name, as G20 is that of a gas."""
+    if unit or (label and not label.named):
+        return []
+    return [Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail="neither its label nor a unit says what it measures")]
 
 
 def _without_unit(value: str, label: Label | None, opinions: list[Opinion]) -> str:
@@ -195,21 +202,37 @@ def _without_comma(text: str) -> str:
     return text.replace(".", "") if _POINT_BEFORE_THREE.fullmatch(text) else text
 
 
-def _alone(value: Word, pixels: Pixels, readers: Readers) -> list[Opinion]:
+def _alone(row: Row, pixels: Pixels, readers: Readers) -> list[Opinion]:
     """What PP-OCR reads in a close cut of the number alone, if it is surely a number."""
-    along, across = _CUTS[0]
-    table = readers.text.read(cut(pixels, span([value], along, across), LINE_HEIGHT)).table
+    table = readers.text.read(cut(pixels, _number_in(row, *_CUTS[0]), LINE_HEIGHT)).table
     spread = grouped(texts_of(table)) if table is not None else {}
     text, share = next(iter(spread.items()), ("", 0.0))
     sure = text and share > _CONTRADICTS
     return [Opinion(reader="pp-ocr, number alone", text=text, score=round(min(share, 1.0), 4))] if sure else []
 
 
-def _our_reading(value: Word, pixels: Pixels, readers: Readers) -> tuple[list[Opinion], list[Spread]]:
+def _number_in(row: Row, along: float, across: float) -> Quad:
+    """The quad of a row's number widened by shares of its height, along only to midway to the words beside it.
+
+    The first stroke of a unit makes one more digit.
+    """
+    value = row.values[0]
+    at = row.words.index(value)
+    a, b, c, d = value.quad
+    height = max(float(np.linalg.norm(d - a) + np.linalg.norm(c - b)) / 2, 1.0)
+    run = (b - a + c - d) / 2
+    run = run / max(float(np.linalg.norm(run)), 1e-6)
+    before = float((a - row.words[at - 1].quad[1]) @ run) if at else np.inf
+    behind = float((row.words[at + 1].quad[0] - b) @ run) if at + 1 < len(row.words) else np.inf
+    left, right = (run * np.float32(min(along * height, max(gap, 0.0) / 2)) for gap in (before, behind))
+    return grow(np.array([a - left, b + right, c + right, d - left], np.float32), 0.0, across)
+
+
+def _our_reading(row: Row, pixels: Pixels, readers: Readers) -> tuple[list[Opinion], list[Spread]]:
     """What the display reader makes of the number alone, in three cuts, and all that it thinks possible."""
-    cuts = [cut(pixels, span([value], along, across), 48) for along, across in _CUTS]
+    cuts = [cut(pixels, _number_in(row, along, across), 48) for along, across in _CUTS]
     spreads = [grouped(texts_of(table)) for table in readers.display.tables(cuts)]
-    names = ("display reader", "display reader, wider", "display reader, high")
+    names = ("display reader", "display reader, low", "display reader, wider")
     opinions = [
         Opinion(reader=name, text=next(iter(spread), ""), score=round(min(next(iter(spread.values()), 0.0), 1.0), 4))
         for name, spread in zip(names, spreads, strict=True)
@@ -307,7 +330,7 @@ def _label(row: Row, again: str) -> tuple[str, Label | None, list[Doubt]]:
     """A row's label as two readings of it have it, with what is known of such a label, and the doubts about it.
 
     A misread label is set right where only one known label is near; without doubt only if one of the two readings is
-    that label as it is written.
+    that label as it is written, or if nothing else is near it in both and its unit stands beside it.
     """
     if not row.label:
         return "", None, [Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail="no label beside it")]
@@ -315,7 +338,8 @@ def _label(row: Row, again: str) -> tuple[str, Label | None, list[Doubt]]:
     unsure = Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail=f"label read as {row.label} and as {again or 'nothing'}")
     if first and second and first.key == second.key:
         label = row.label if first.exact else again if second.exact else first.words
-        return label, first, [] if first.exact or second.exact else [unsure]
+        told = first.clear and second.clear and row.unit in (first.units or ())
+        return label, first, [] if first.exact or second.exact or told else [unsure]
     if first or second:
         known = first if first and (first.exact or not second) else second
         assert known is not None

@@ -110,12 +110,17 @@ def tidy_label(words: list[str]) -> str:
 
 @dataclass(frozen=True)
 class Label:
-    """A label of ``schemas/language/displays.toml``, its key, and whether it was read as it is written."""
+    """A label of ``schemas/language/displays.toml``, its key, and whether it was read as it is written.
+
+    ``clear``: it was, or it is long enough for one misread sign and no other label is nearly like it.
+    """
 
     key: str
     words: str
     units: tuple[str, ...] | None
+    named: bool
     exact: bool
+    clear: bool
 
 
 # Signs that recognisers take for one another, brought to one of them.
@@ -123,6 +128,8 @@ _SHAPES = str.maketrans({"0": "o", "q": "o", "d": "o", "1": "l", "i": "l", "|": 
                          "6": "g", "9": "g", "2": "z", "(": "c", "[": "c"})  # fmt: skip
 _FEWEST = 3
 """letters of a label that may be told in spite of a wrong one"""
+_CLEARLY, _MOST = 5, 2
+"""letters of a label that one misread sign leaves clear, and the edits in which all other labels must be further off"""
 _LIKE_T = re.compile(r"\b[iIlJ17Yy|]\b")
 
 
@@ -136,24 +143,25 @@ def known_label(text: str) -> Label | None:
     labels = display_labels()
     key = label_key(tidy_label(text.split()))
     if key in labels:
-        return _label(key, True)
+        return _label(key, exact=True, clear=True)
     shape = _shape(_LIKE_T.sub("T", text))
     alike = [known for known in labels if _shape(known) == shape]
     if len(alike) == 1:
-        return _label(alike[0], False)
+        return _label(alike[0])
     if len(shape) < _FEWEST:
         return None
-    near = sorted((_edits(shape, _shape(known)), known) for known in labels if len(known) >= _FEWEST)
+    ranked = sorted((_edits(shape, _shape(known)), known) for known in labels if len(known) >= _FEWEST)
     allowed = 2 if len(shape) >= 8 else 1
-    near = [(edits, known) for edits, known in near if edits <= (allowed if known not in _formulas() else 0)]
+    near = [(edits, known) for edits, known in ranked if edits <= (allowed if known not in _formulas() else 0)]
     if not near or (len(near) > 1 and near[1][0] == near[0][0]):
         return None
-    return _label(near[0][1], False)
+    clear = len(shape) >= _CLEARLY and near[0][0] == 1 and ranked[0] == near[0] and ranked[1][0] > _MOST
+    return _label(near[0][1], clear=clear)
 
 
-def _label(key: str, exact: bool) -> Label:
+def _label(key: str, *, exact: bool = False, clear: bool = False) -> Label:
     label = display_labels()[key]
-    return Label(key, label.words, label.units, exact)
+    return Label(key, label.words, label.units, label.named, exact, clear)
 
 
 @cache

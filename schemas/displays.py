@@ -18,11 +18,13 @@ __all__ = ["DisplayLabel", "display_labels", "label_key", "spelled_out"]
 class DisplayLabel(Model):
     """One label: its words, and the units (UCUM) that such a value is shown in.
 
-    ``units`` is None where any may stand, empty for a bare number.
+    ``units`` is None where any may stand, empty for a bare number. Beside a label that is ``named`` stands a name,
+    never a bare number.
     """
 
     words: str
     units: tuple[str, ...] | None = None
+    named: bool = False
 
 
 @cache
@@ -43,7 +45,8 @@ def display_labels() -> Mapping[str, DisplayLabel]:
     for row in _raw()["labels"]:
         for words in row["words"]:
             units = None if row.get("units") is None else tuple(row["units"])
-            found.setdefault(label_key(words), DisplayLabel(words=words, units=units))
+            label = DisplayLabel(words=words, units=units, named=row.get("named", False))
+            found.setdefault(label_key(words), label)
     return MappingProxyType(found)
 
 

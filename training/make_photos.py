@@ -3,7 +3,8 @@
     python -m training.make_photos FOLDER [--count 100] [--hidden] [--seed 7]
 
 writes photos and labels.csv as `python -m bench.see` reads it. With --hidden, glare, a finger or a shade lies over the
-minus, the first digit, the point or the unit, so no value may be taken; the kind is then seg_hidden.
+minus, the first digit, the point or the unit, so no value may be taken; the kind then begins with seg_hidden and names
+the place.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ from training.render import (
 )
 from training.render.styles import UNITS, pick
 
-__all__ = ["HIDEABLE", "make_photos", "photo_of_number"]
+__all__ = ["HIDEABLE", "make_photo", "make_photos", "photo_of_number"]
 
 HIDEABLE = ("minus", "leading digit", "point", "unit")
 _BEHIND = ("plaster", "blocks", "casing", "lagging", "bench")
@@ -68,21 +69,29 @@ def _place(boxes: tuple[Box, ...], number: str, hidden: str) -> Quad:
     return next(box.quad for box in chars if box.value.isdigit())
 
 
+def make_photo(folder: Path, index: int, seed: int, hidden: bool = False) -> tuple[str, str, list[list[str]]]:
+    """Write one photo into a folder; returns its file, its kind and its true values as [label, value, unit].
+
+    Seed and index make the photo, whatever else is drawn.
+    """
+    rng = np.random.default_rng([seed, index])
+    place = HIDEABLE[index % len(HIDEABLE)] if hidden else ""
+    photo, number, unit = photo_of_number(rng, place)
+    name = f"seg_{index:04d}.jpg"
+    (folder / name).write_bytes(encode_jpeg(photo, int(rng.integers(60, 95))))
+    return name, f"seg_hidden {place}" if hidden else "seg", [["main", number, unit]]
+
+
 def make_photos(folder: Path, count: int, seed: int, hidden: bool = False) -> Path:
     """Write photos and their labels.csv into a folder; returns the labels."""
     folder.mkdir(parents=True, exist_ok=True)
-    rows = []
-    for index in range(count):
-        rng = np.random.default_rng([seed, index])
-        photo, number, unit = photo_of_number(rng, HIDEABLE[index % len(HIDEABLE)] if hidden else "")
-        name = f"seg_{index:04d}.jpg"
-        (folder / name).write_bytes(encode_jpeg(photo, int(rng.integers(60, 95))))
-        rows.append((name, "seg_hidden" if hidden else "seg", json.dumps([["main", number, unit]])))
     labels = folder / "labels.csv"
     with labels.open("w", encoding="utf-8", newline="") as out:
         table = csv.writer(out)
         table.writerow(("file", "kind", "values(label,value,unit)"))
-        table.writerows(rows)
+        for index in range(count):
+            name, kind, values = make_photo(folder, index, seed, hidden)
+            table.writerow((name, kind, json.dumps(values)))
     return labels
 
 
