@@ -47,6 +47,7 @@ class Language(NamedTuple):
     since: frozenset[str]
     hearsay: frozenset[str]
     denials: frozenset[str]
+    supposed: frozenset[str]
     carried_out: frozenset[str]
     one_after: frozenset[str]
     one_before: frozenset[str]
@@ -100,6 +101,7 @@ def language(code: str = "en") -> Language:
         since=frozenset(raw["words"]["since"]),
         hearsay=frozenset(raw["words"]["hearsay"]),
         denials=frozenset(raw["words"]["denials"]),
+        supposed=frozenset(raw["words"]["supposed"]),
         carried_out=frozenset(raw["words"]["carried_out"]),
         one_after=frozenset(raw["words"]["one_after"]),
         one_before=frozenset(raw["words"]["one_before"]),

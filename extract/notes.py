@@ -97,6 +97,7 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
         why = "failed, or not done yet?"
     elif good and not why:
         why = _second_hand(b, p)
+    why = why or _supposed(b, checked, p)
     for tag in tags:
         reading = Reading(
             id=b.new_id(), quantity=checked.quantity, condition="", value=checked.state, appliance=tag,
@@ -118,6 +119,14 @@ def _second_hand(b: Book, p: Parsed) -> str:
             for k in range(i.start, i.end):
                 if i.kind in ("plain", "cue") and b.tokens[k].low in b.g.lang.hearsay:
                     return f"“{b.tokens[k].low}”: did you see it yourself?"
+    return ""
+
+
+def _supposed(b: Book, checked: Checked, p: Parsed) -> str:
+    """Why a check is asked about whose clause tells of what may be: "if the flue is blocked it locks out"."""
+    for s in p.sentence.segments:
+        if any(checked.start <= i.start < checked.end for i in s.items) and s.says(b.g.lang.supposed, b.tokens):
+            return "it may have been supposed"
     return ""
 
 

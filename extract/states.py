@@ -85,6 +85,10 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
             tell = i.get("tell")
             if tell is not None and not s.numbers:
                 q, state = tell
+                if (denied or pending or _denied_before(s, n, tokens)) and not _denies(i, tokens):
+                    none = tokens[i.start - 1].low in ("no", "without")
+                    passed = DENIED if none else "not yet"
+                    state = {"passed": passed, "done": "not yet", "failed": ""}.get(state, state)
                 states.setdefault(q, []).append((state, i.end))
                 spans.setdefault(q, [i.start, i.end])
                 continue
@@ -121,6 +125,12 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
         unclear = DENIED in names
         start, end = spans.get(q, [found[0][1] - 1, found[0][1]])
         yield Checked(q, "failed" if state == DENIED else state, start, max(end, *(e for _, e in found)), unclear)
+
+
+def _denied_before(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
+    """ "Without a CO alarm fitted", "no sign the flue is blocked": a denial somewhere in front of item ``n``."""
+    lows = (tokens[k].low for i in s.items[:n] for k in range(i.start, i.end))
+    return any(low in ("no", "not", "never", "without") or low.endswith("n't") for low in lows)
 
 
 def _none(named: Item, s: Segment, tokens: Sequence[Token]) -> bool:

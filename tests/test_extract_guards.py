@@ -441,3 +441,31 @@ def test_two_turns_of_one_sentence_have_each_its_own_screw() -> None:
 )
 def test_where_a_screw_stands_is_asked_about(text: str) -> None:
     assert turns(text) == [("1.5", "high_fire_screw ccw", False)]
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "state"),
+    [
+        ("Combustion air is fine.", "combustion_air", "passed"),
+        ("Flue's blocked.", "venting_checked", "failed"),
+        ("Panels back on.", "ports_closed", "passed"),
+        ("Analyser zeroed outside.", "zero_check", "passed"),
+        ("Haven't checked the flue.", "venting_checked", "not yet"),
+        ("I haven't zeroed outside yet.", "zero_check", "not yet"),
+        ("Haven't flushed the system.", "flushed", "not yet"),
+        ("There's no CO alarm here.", "co_alarm_present", "failed"),
+    ],
+)
+def test_a_check_told_without_its_name(text: str, quantity: str, state: str) -> None:
+    context, _ = talk(text)
+    assert [(r.quantity, r.value, r.taken) for r in context.live()] == [(quantity, state, True)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["No sign the flue is blocked.", "Without a CO alarm fitted I can't leave it.", "Panels back on once I'm done.",
+     "High limit, okay, what else."],
+)  # fmt: skip
+def test_a_check_denied_or_supposed_is_never_taken_as_told(text: str) -> None:
+    context, _ = talk(text)
+    assert not any(r.taken and r.value in ("passed", "failed", "done") for r in context.live())
