@@ -231,6 +231,7 @@ def _number(told: str) -> str:
 def _ways(value: str) -> Iterator[str]:
     if not is_value_text(value):
         yield value
+        yield _in_words(value)
         return
     plain = format(Decimal(value).normalize(), "f")
     yield say_number(plain, spoken())
@@ -239,8 +240,13 @@ def _ways(value: str) -> Iterator[str]:
 
 
 def _in_words(value: Any) -> str:
-    text = str(value)
-    return say_number(text, spoken()).replace("-", " ") if is_value_text(text) else text
+    text, saying = str(value), spoken().saying
+    if is_value_text(text):
+        return say_number(text, spoken()).replace("-", " ")
+    if any(c.isdecimal() for c in text):  # a code is spelt
+        spelt = (saying["letters"].get(c, saying["digits"][int(c)] if c.isdecimal() else c.upper()) for c in text)
+        return " ".join(" ".join(spelt).split())
+    return text
 
 
 def voice(text: str) -> Sound:

@@ -255,6 +255,8 @@ class Table:
         gone = self.gone.pop(key, None)
         row = self.rows.get(key) or gone
         now = row.reading if row else then
+        if candidate.phase == then.phase:  # a turn of a screw that came later tells what was before it, not the person
+            then, candidate = _with(then, phase=now.phase), candidate.model_copy(update={"phase": now.phase})
         new = Reading(
             id=key,
             quantity=candidate.quantity,

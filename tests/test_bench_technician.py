@@ -16,6 +16,7 @@ GOLD: list[dict[str, Any]] = [
     {"quantity": "o2", "condition": "low_fire", "value": 5},
     {"quantity": "flue_temp", "condition": "low_fire", "value": 121, "appliance": "2"},
     {"quantity": "fuel", "condition": "", "value": "natural_gas"},
+    {"quantity": "serial", "condition": "", "value": "TW44B"},
 ]
 MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
 
@@ -50,6 +51,8 @@ MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
         ("That was boiler 2, right?", "yes"),
         ("That was boiler 1, right?", "boiler two"),
         ("Fuel, natural gas, right?", "yes"),
+        ("Serial number, T W four seven B? Say the value.", "T W four four B"),
+        ("Serial number, T W four four B.", None),
         ("Later.", None),
     ],
 )

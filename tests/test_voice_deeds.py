@@ -16,7 +16,7 @@ from front.voice.talk import Talk
 from front.voice.wording import Asked, Wording
 from jobs.add import Typed, add
 from jobs.book import NewAppliance, job_of, new_job, sheet_of
-from jobs.decisions import edit
+from jobs.decisions import answer, edit
 from jobs.extraction import bring_up_to_date, place_now
 from jobs.fold import Job
 from jobs.journal import SetAside, Told
@@ -148,6 +148,19 @@ def test_an_appliance_named_in_answer_is_where_the_work_goes_on_unless_another_w
         job = heard(store, "Flue temperature is one hundred and thirty five degrees.")
         rows = [(row.reading.quantity, row.reading.appliance) for row in job.rows.values()]
         assert rows == [("co2", None), ("o2", "2"), ("flue_temp", "2")]
+
+
+def test_a_turn_after_an_answer_makes_it_the_value_before_and_asks_nothing(tmp_path: Path) -> None:
+    with Store(tmp_path / "turned") as store:
+        new_job(store, sheet="gas-boiler-start-up", site="Mill", technician="Ada", units="us", number="t1")
+        job = heard(store, "High fire. CO2 is nine point one and change.")
+        sheet = sheet_of(store, job.head)
+        (one,) = open_questions(job, sheet)
+        given = one.candidates[0].model_copy(update={"value": "9.2"})
+        answer(store, "t1", one, asked_at=job.position, by="Ada", how="spoken", settled=[given])
+        job = heard(store, "Turned the throttle screw an eighth clockwise.")
+        row = next(row for row in job.rows.values() if row.reading.quantity == "co2")
+        assert (row.reading.value, row.reading.phase, row.how) == ("9.2", "before", "answered")
 
 
 def test_what_is_of_an_appliance_that_the_job_does_not_have_is_shown_and_not_asked_aloud(

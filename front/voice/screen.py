@@ -1,15 +1,15 @@
-"""The conversation for those who can look: the last lines, large and plain, and how loud it is."""
+"""The conversation for those who can look: line by line, what was said last in capitals, and how loud it is."""
 
 from __future__ import annotations
 
 import sys
-from collections import deque
 from types import TracebackType
 
 from rich.align import Align
 from rich.console import Console, Group
 from rich.live import Live
 from rich.panel import Panel
+from rich.table import Table
 from rich.text import Text
 
 from front.screen import clock
@@ -17,18 +17,17 @@ from front.screen import clock
 __all__ = ["Screen"]
 
 _MARKS = {"heard": "  ", "kept": "= ", "open": "? ", "tone": "♪ ", "said": "» ", "warning": "! "}
-_LINES = 12
 _QUIETEST = -60.0
 
 
 class Screen:
-    """Shows what happens: a live view on a terminal, one plain line each elsewhere. rich honours NO_COLOR."""
+    """Shows what happens, one line each; on a terminal what was said last and the level stay below. rich honours
+    NO_COLOR."""
 
     def __init__(self, title: str, *, quiet: bool = False) -> None:
-        self._console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False, soft_wrap=True)
+        self._console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
         self._title = title
         self._quiet = quiet
-        self._lines: deque[str] = deque(maxlen=_LINES)
         self._said = ""
         self._level = _QUIETEST
         self._speaking = False
@@ -40,7 +39,7 @@ class Screen:
         if self._live is not None:
             self._live.start()
         elif not self._quiet:
-            self._console.print(f"{self._title}.")
+            self._console.print(f"{self._title}.", soft_wrap=True)
         return self
 
     def __exit__(
@@ -53,10 +52,12 @@ class Screen:
         """Show that something happened."""
         if kind == "said":
             self._said = text
-        line = f"{clock(at)}  {_MARKS.get(kind, '  ')}{text}"
-        self._lines.append(line)
-        if self._live is None and not self._quiet:
-            self._console.print(line)
+        if self._live is not None:  # a long one goes on below its own beginning
+            grid = Table.grid(padding=(0, 1))
+            grid.add_row(f"{clock(at)} ", _MARKS.get(kind, " ").strip(), text)
+            self._console.print(grid)
+        elif not self._quiet:
+            self._console.print(f"{clock(at)}  {_MARKS.get(kind, '  ')}{text}", soft_wrap=True)
 
     def level(self, decibels: float, speaking: bool) -> None:
         """Show how loud it is."""
@@ -68,6 +69,5 @@ class Screen:
         large = Text("\n" + self._said.upper() + "\n", style="bold", justify="center")
         return Group(
             Panel(Align.center(large), title=self._title),
-            Text("\n".join(self._lines)),
             Text(meter),
         )

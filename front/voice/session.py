@@ -433,11 +433,8 @@ class Session:
         self._step(events.Tick(self._now))
 
     def _step(self, event: events.Event) -> None:
-        was_quiet = self._talk.quiet
         self._talk, actions = step(self._talk, event)
         self._act(actions)
-        if self._talk.quiet and not was_quiet:
-            self.watcher.line("warning", self._wording.phrase("quiet"), self._now)
 
     def _act(self, actions: tuple[events.Action, ...]) -> None:
         for action in actions:
@@ -472,6 +469,8 @@ class Session:
         if say.tone is not None:
             self.watcher.line("tone", say.tone, self._now)
         self.watcher.line("said", say.text, self._now)
+        if say.tone == "stop" and self._talk.quiet:
+            self.watcher.line("warning", self._wording.phrase("quiet"), self._now)
         until = self._now + len(sound) / RATE
         self._ends.append((until, say))
         self._step(events.Playing(until))
