@@ -101,7 +101,7 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
         number: Number = item.value
         unit, m = number.unit, n
         if n + 1 < len(items) and not unit:
-            code = items[n + 1].get("unit")
+            code = _unit_of(items[n + 1], items, grammar)
             if code is not None and laid.segment_of[n + 1] == laid.segment_of[n]:
                 unit, m = code, n + 1
         if unit == "min":
@@ -158,6 +158,15 @@ def _minutes(items: Sequence[Item], m: int, number: Number) -> tuple[str, Number
                 value = f"{int(whole) * 60 + int(head)}{point}{tail}"
                 return "s", Number(((value, 0.0),), exact=True, digits=value), k + 1 if said else k
     return "min", number, m
+
+
+def _unit_of(item: Item, items: Sequence[Item], grammar: Grammar) -> str | None:
+    """The unit that a word means; of several ("feet" of height, of gas) one that a quantity named here is given in."""
+    codes = [value for kind, value in ((item.kind, item.value), *item.also) if kind == "unit"]
+    if len(codes) > 1:
+        ids = {q for i in items if i.kind == "quantity" for q in i.value.ids}
+        codes.sort(key=lambda code: not any(code in grammar.quantities[q].units for q in ids))
+    return codes[0] if codes else None
 
 
 def _hedges(

@@ -118,6 +118,7 @@ class Grammar:
             w for u in units().values() for p in (*u.said, *lang.units.get(u.code, ())) for w in _words(p) if len(w) > 2
         )
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
+        self.parts = frozenset(sheet.parts)
         self.alarms = compile_alarms(sheet)
         names = {p for q in sheet.quantities if q.kind == "number" for p in q.said if p.isalnum()}
         digits = {n for n in names if n[-1].isdigit()}

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from extract.clauses import Sentence
+from extract.language import Language
 from extract.lexicon import Grammar, Item
 from extract.numbers import spoken_digits
 from extract.tokens import Token
@@ -13,6 +14,8 @@ from extract.tokens import Token
 __all__ = ["Capture", "captures"]
 
 LEAST_CODE = 3  # letters and digits of a code that is said once more
+BEHIND_A_CODE = frozenset(("on", "of", "off", "from", "at", "in", "is", "was", "which"))
+PART_BEFORE, PART_BEHIND = 8, 4  # words in front of a code's name, or behind the code, that may say whose it is
 LETTER_WORDS = {
     "alpha": "A",
     "alfa": "A",
@@ -164,9 +167,22 @@ def _mentioned(
                 value, sure = _corrected_code(tokens, start, end, text, grammar, q, kinds)
                 if not _has_code(value) and not _name_like(tokens, start, end, kinds):
                     break
+                article = tokens[start - 1].low == "a" and _spelt(tokens, start, grammar.lang)  # or a letter?
+                sure = sure and not article and value[-1:].isalnum()
             used = end
-            yield Capture(q, value, item.start, end, sure)
+            yield Capture(q, value, item.start, end, sure and not _of_a_part(q, tokens, item, end, stop, grammar))
             break
+
+
+def _of_a_part(q: str, tokens: Sequence[Token], name: Item, end: int, stop: int, grammar: Grammar) -> bool:
+    """ "The analyser's a K four, serial 4412", "serial of the pump 4412": the code may be another thing's."""
+    if grammar.quantities[q].form != "code" or grammar.quantities[q].every_job:
+        return False
+    words = [t.low.removesuffix("'s") for t in tokens[max(0, name.start - PART_BEFORE) : name.start]]
+    if end < stop and tokens[end].low in ("of", "for", "on", "off"):
+        words += [t.low for t in tokens[end : min(stop, end + PART_BEHIND)]]
+    whose = [word for word in words if word in grammar.parts or word in grammar.appliance_words]
+    return bool(whose) and whose[-1] in grammar.parts
 
 
 def _behind(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tuple[int, bool]:
@@ -179,7 +195,7 @@ def _behind(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tu
             linked = True
         elif low in (",", "-", "–"):
             linked = linked or low != ","
-        elif low == "a" and tokens[at].text == "A" and at + 1 < stop and _single(tokens[at + 1]):
+        elif low == "a" and tokens[at].text == "A" and at + 1 < stop and _spelt(tokens, at + 1, lang):
             break  # the letter, not the article
         elif low not in lang.name_passed:
             break
@@ -193,11 +209,7 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
     while k < stop:
         low = tokens[k].low
         if low in (",", ";", ":") or (low in ("–", "—") and form != "code"):
-            spelt = k + 1 < stop and (
-                _single(tokens[k + 1])
-                or spoken_digits(tokens, k + 1, grammar.lang) is not None
-                or tokens[k + 1].low in grammar.lang.doubles
-            )
+            spelt = k + 1 < stop and (_spelt(tokens, k + 1, grammar.lang) or tokens[k + 1].low in grammar.lang.doubles)
             if form == "code" and low == "," and spelt:
                 k += 1
                 continue
@@ -206,7 +218,7 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
         if k > start and item is not None and item.start == k:
             if item.kind == "quantity" and any(grammar.quantities[q].kind != "number" for q in item.value.ids):
                 break
-            if item.kind == "choice":
+            if item.kind == "choice" or (form == "code" and low in BEHIND_A_CODE):
                 break
             if low in ("and", "with") and k + 1 < stop:
                 nxt = kinds.get(k + 1)
@@ -216,8 +228,15 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
                     break
         k += 1
     while k > start + 1 and tokens[k - 1].low in grammar.lang.name_trailing:
+        if form == "code" and tokens[k - 1].low == "a" and (k == stop or tokens[k].kind == "mark"):
+            break  # the letter, not the article
         k -= 1
     return k
+
+
+def _spelt(tokens: Sequence[Token], at: int, lang: Language) -> bool:
+    """Whether a letter or digit of a code stands there."""
+    return _single(tokens[at]) or spoken_digits(tokens, at, lang) is not None
 
 
 def _single(token: Token) -> bool:

@@ -265,6 +265,9 @@ class Sheet(Model):
     leave_alone: tuple[str, ...] = ()
     """Words for numbers that are no readings on this sheet: NOx, excess air, delta T, tool sizes."""
 
+    parts: tuple[str, ...] = ()
+    """Things with a serial number or a model of their own: beside one of them neither is surely the appliance's."""
+
     plotted: tuple[Name, ...] = ()
     """Quantities drawn in the plot of a tuning, the first on the left scale."""
     traced: tuple[Name, ...] = ()

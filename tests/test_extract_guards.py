@@ -469,3 +469,38 @@ def test_a_check_told_without_its_name(text: str, quantity: str, state: str) -> 
 def test_a_check_denied_or_supposed_is_never_taken_as_told(text: str) -> None:
     context, _ = talk(text)
     assert not any(r.taken and r.value in ("passed", "failed", "done") for r in context.live())
+
+
+@pytest.mark.parametrize(
+    ("text", "taken"),
+    [
+        ("Serial number KL7042.", True),
+        ("Boiler serial is KL7042, valve's new.", True),
+        ("Analyser serial KL7042.", False),
+        ("The analyser's a K four, serial KL7042.", False),
+        ("Serial KL7042 on the pump.", False),
+    ],
+)
+def test_the_serial_number_of_another_thing_is_asked_about(text: str, taken: bool) -> None:
+    context, _ = talk(text)
+    assert [(r.value, r.taken) for r in context.live() if r.quantity == "serial"] == [("KL7042", taken)]
+
+
+def test_feet_are_of_height_or_of_gas_as_the_quantity_has_it() -> None:
+    context, _ = talk("Altitude fifty two hundred feet.", "One foot in twenty eight seconds at high fire.")
+    assert [(r.value, r.unit, r.note) for r in context.live()] == [("5200", "[ft_i]", ""), ("28", "s", "1 [cft_i]")]
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "taken"),
+    [
+        ("Serial A one B two A.", "A1B2A", True),
+        ("Serial number four four dash A.", "44-A", True),
+        ("serial number four four dash a", "44-A", True),
+        ("serial is a four four one two", "4412", False),
+        ("Serial four four dash.", "44-", False),
+    ],
+)
+def test_a_letter_a_at_either_end_of_a_code_is_no_article(text: str, value: str, taken: bool) -> None:
+    context, _ = talk(text)
+    assert [(r.value.upper(), r.taken) for r in context.live() if r.quantity == "serial"] == [(value, taken)]
