@@ -219,6 +219,13 @@ def test_a_stop_is_sure_where_it_was_heard_best_and_not_denied(one: Utterance, s
     assert [(alarm.stop, alarm.sure) for alarm in alarms_of(one)] == [("gas_smell", sure)]
 
 
+def test_a_denial_that_was_heard_twice_outweighs_a_faint_stop() -> None:
+    no, yes = "Gas leak test done, no leaks.", "Gas leak test done, gas leak."
+    assert alarms_of(utterance((no, 0.95), (yes, 0.05), second=no)) == []
+    assert [one.sure for one in alarms_of(utterance((no, 0.7), (yes, 0.3), second=no))] == [False]
+    assert [one.sure for one in alarms_of(utterance((no, 0.95), (yes, 0.05), second="Gas leak"))] == [False]
+
+
 def test_what_is_heard_only_by_listening_for_it_is_never_sure() -> None:
     said = ("the three sump cas in here", 0.6)
     listened = {"It reeks of gas in here!": 0.5, "The three some gas in here": 0.5}
