@@ -8,6 +8,7 @@ import extract
 from capture.typed import typed_utterance
 from front.voice.over import alarm_beyond, words_beyond
 from front.voice.words import spoken
+from schemas.evidence import Hypothesis, Utterance
 from schemas.job import JobAppliance
 from schemas.load import load_sheet
 
@@ -62,3 +63,17 @@ def test_a_stop_that_the_tool_is_telling_is_no_new_alarm_and_another_one_is() ->
     gas = next(f"{stop.name}. {stop.say}" for stop in SHEET.stops if stop.id == "gas_smell")
     assert not alarm("gas was smelt no flames I smell gas", gas)
     assert alarm("gas was smelt and the CO alarm is going off", gas)
+
+
+def test_in_its_own_voice_too_faint_to_be_made_out_only_what_was_surely_heard_is_an_alarm() -> None:
+    def heard(text: str, mass: float, second: str | None) -> Utterance:
+        ways = (Hypothesis(text=text, mass=mass), Hypothesis(text="C O two", mass=1 - mass))
+        return typed_utterance(text, "0" * 64).model_copy(update={"hypotheses": ways, "second_opinion": second})
+
+    for one, sure in (
+        (heard("I feel dizzy, I feel dizzy.", 0.34, "I feel dizzy."), False),
+        (heard("It didn't have high fire.", 0.7, "I feel dizzy."), False),
+        (heard("I smell gas.", 0.7, None), True),
+    ):
+        assert alarm_beyond(one, [QUESTION], GRAMMAR, SHEET, faint=True) == sure
+        assert alarm_beyond(one, [QUESTION], GRAMMAR, SHEET)

@@ -14,16 +14,27 @@ from schemas.sheet import Sheet
 __all__ = ["alarm_beyond", "words_beyond"]
 
 
-def alarm_beyond(utterance: Utterance, told: Sequence[str], grammar: extract.Grammar, sheet: Sheet) -> bool:
+LIKELY = 0.5
+"""The share of the mass that an alarm needs in what is all but certainly the tool's own voice, too faint to be made
+out."""
+
+
+def alarm_beyond(
+    utterance: Utterance, told: Sequence[str], grammar: extract.Grammar, sheet: Sheet, *, faint: bool = False
+) -> bool:
     """Say whether something was said that stops the work and that is not the tool's own ``told``.
 
-    The tool's own are a stop that it was telling, and an alarm all of whose words it spoke.
+    The tool's own are a stop that it was telling, and an alarm all of whose words it spoke. ``faint``: far fainter than
+    people speak, while the tool speaks; the second opinion, which is told of alarms, then makes one of nothing.
     """
+    if faint and utterance.hypotheses[0].mass < LIKELY:
+        return False
     own = {stop.id for stop in sheet.stops if any(stop.say in text for text in told)}
     own |= {stop for text in told for stop, _, _ in grammar.alarms.heard(text)}
     spoken = {word for text in told for word in _words(text)}
     # In its own voice, faint in a room, an unlikely way of hearing it is likelier wrong than an alarm.
-    likely = utterance.model_copy(update={"hypotheses": utterance.hypotheses[:1]})
+    second = None if faint else utterance.second_opinion
+    likely = utterance.model_copy(update={"hypotheses": utterance.hypotheses[:1], "second_opinion": second})
     found = alarms_said(likely, grammar.alarms)
     return any(one.stop not in own and not spoken.issuperset(_words(one.source.heard)) for one in found)
 

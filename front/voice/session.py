@@ -55,6 +55,9 @@ __all__ = ["Session", "Watcher", "warm_up"]
 
 ECHO = 0.22
 """From this likeness on, the microphone hears the tool itself."""
+FAINT_DB = 15.0
+"""What is heard while the tool speaks, so far below what people say here, is the tool itself, too faint to be known by
+its wave."""
 LOUD_NOISE_S = 8.0
 CLIPPED = 0.98
 READ_S = 0.3
@@ -155,6 +158,7 @@ class Session:
         self._noise_db: float | None = None
         self._told_began = False
         self._echoes = False
+        self._loudness: deque[float] = deque(maxlen=15)
         self._filing: list[Utterance] = []
         self._later: list[events.Action] = []
         self._mixed: list[Utterance] = []
@@ -363,10 +367,10 @@ class Session:
         start, end = self._offset + utterance.start, self._offset + utterance.end
         self.watcher.line("heard", utterance.text, start)
         said = spoken()
-        own, over = self._own(start, end)
+        own, over, faint = self._own(start, end)
         asked = self._talk.asked
         told = self._echo.words(start, end) if own else ()
-        alarm = alarm_beyond(utterance, told, self._grammar, self._sheet)
+        alarm = alarm_beyond(utterance, told, self._grammar, self._sheet, faint=faint)
         if own and alarm:  # extraction has to see what stops the work, and no value that the tool said with it
             self._mixed.append(utterance)
         own = own and not alarm
@@ -388,17 +392,20 @@ class Session:
         if not any(isinstance(action, events.Mark) for action in actions):
             self._filing.append(utterance)
 
-    def _own(self, start: float, end: float) -> tuple[bool, bool]:
-        """Say whether an utterance is the tool's own voice, or was spoken over it."""
+    def _own(self, start: float, end: float) -> tuple[bool, bool, bool]:
+        """Say whether an utterance is the tool's own voice, was spoken over it, and is faint beside what people say."""
         overlap = self._echo.overlap(start, end, tones=False)
-        if overlap <= 0.0:
-            return False, False
         first = max(0, round(start * RATE) - self._recent_from)
         sound = np.concatenate([*self._recent])[first : max(first, round(end * RATE) - self._recent_from)]
+        loudness = _decibels(sound)
+        if overlap <= 0.0:
+            self._loudness.append(loudness)
+            return False, False, False
         share, over = self._echo.share(sound, start), overlap > 0.5 * (end - start)
         self._echoes = self._echoes or share >= ECHO
+        faint = over and bool(self._loudness) and loudness < float(np.median(self._loudness)) - FAINT_DB
         # Where it hears itself at all, faint pieces of it cannot be told from somebody who speaks over it.
-        return share >= ECHO or (over and (self._echoes or share >= ECHO / 2)), over
+        return share >= ECHO or faint or (over and (self._echoes or share >= ECHO / 2)), over, faint
 
     def _tell(self, before: Job, job: Job, answered: bool) -> None:
         place = place_now(self.store, job, self._sheet)
@@ -496,7 +503,7 @@ class Session:
         return np.concatenate(parts[::-1])[-int(seconds * RATE) :]
 
     def _meter(self, sound: Samples) -> None:
-        power = 10 * float(np.log10(np.mean(np.square(sound, dtype=np.float64)) + 1e-10)) if len(sound) else -100.0
+        power = _decibels(sound)
         self.watcher.level(power, self._endpointer.speaking)
         if not self._endpointer.speaking and self._echo.overlap(self._now - 0.1, self._now) <= 0.0:
             share = min(1.0, len(sound) / RATE / LOUD_NOISE_S)
@@ -512,3 +519,8 @@ class Session:
         if what not in self._warned:
             self._warned.add(what)
             self.watcher.line("warning", self._wording.phrase(what), self._now)
+
+
+def _decibels(sound: Samples) -> float:
+    """Return the mean power of a sound in decibels of full scale, -100 for silence."""
+    return 10 * float(np.log10(np.mean(np.square(sound, dtype=np.float64)) + 1e-10)) if len(sound) else -100.0
