@@ -170,6 +170,7 @@ def test_what_is_of_an_appliance_that_the_job_does_not_have_is_shown_and_not_ask
     after = heard(store, "Now boiler two. High fire. CO2 is nine point nine percent.")
     news = news_of(before, after, sheet, wording, utterances=[], was_at=(None, None), is_at=(None, None), number=True)
     assert [text for text in news.shown if "CO2 9.9 %" in text]
+    assert news.elsewhere == "That appliance is not in this job. What is read there stays open."
     assert not [asked for asked in news.questions if asked.candidates[0].value == "9.9"]
 
 

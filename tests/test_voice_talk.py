@@ -263,6 +263,17 @@ def test_requests_are_answered(command: Literal["what_taken", "what_missing", "t
     assert answers(Talk(), 5.0, command) == [Mark("command"), Show(command)]
 
 
+def test_that_the_work_is_at_no_appliance_of_the_job_is_said_once_until_it_is_back() -> None:
+    away, back = News(new=frozenset({"r1"}), number=True, elsewhere="Not in this job."), News(taken=("r2",))
+    talk, words = Talk(), []
+    for n, news in enumerate((away, away, back, away)):
+        talk, actions = run(talk, Changed(20.0 * n, 20.0 * n + 2, news), Tick(20.0 * n + 10))
+        words.append([one.text for one in actions if isinstance(one, Say)])
+        if talk.saying is not None:
+            talk, _ = run(talk, Played(20.0 * n + 12, talk.saying, True))
+    assert words == [["Not in this job."], [], [], ["Not in this job."]]
+
+
 def test_a_note_is_kept() -> None:
     assert run(Talk(), Heard(1, 2, note="valve cover cracked"))[1] == [
         Mark("note", note="valve cover cracked"),

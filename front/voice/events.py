@@ -86,6 +86,7 @@ class News:
     ``taken``: ids of readings that now stand, ``said_back`` those of them to be said back. ``replaced`` and ``gone``
     are whole sentences. ``questions``: what is open and can be asked aloud, in the order of the work; ``new`` the ids
     of readings that are asked about for the first time, ``shown`` the questions of these that are not asked aloud.
+    ``elsewhere`` is what there is to say of readings at an appliance that the job does not have.
     ``stops``: (rule, words, whether it was said aloud), new ones.
     ``limits``: limits that were quoted, each with the keys of those that say the same. ``number``: a number was said.
     ``left``: what there is to say of the place that was left, None if it was not.
@@ -98,6 +99,7 @@ class News:
     questions: tuple[Asked, ...] = ()
     new: frozenset[str] = frozenset()
     shown: tuple[str, ...] = ()
+    elsewhere: str = ""
     stops: tuple[tuple[str, str, bool], ...] = ()
     limits: tuple[tuple[Asked, frozenset[str]], ...] = ()
     number: bool = False

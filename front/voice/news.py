@@ -12,6 +12,7 @@ from front.voice.wording import Asked, Wording
 from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.table import JobRow
+from schemas.doubts import DoubtKind
 from schemas.evidence import Utterance
 from schemas.findings import Finding
 from schemas.sheet import Sheet
@@ -56,6 +57,7 @@ def news_of(
         questions=questions,
         new=new,
         shown=tuple(one.text for one, asked in opened if asked is None and new & set(one.readings)),
+        elsewhere=wording.phrase("no_such_appliance") if _elsewhere(fresh, after) else "",
         stops=tuple(_stops(before, after, sheet)),
         limits=tuple(_limits(before, after, wording)),
         number=number,
@@ -88,6 +90,12 @@ def _differs(old: JobRow | None, new: JobRow) -> bool:
     names = ("quantity", "condition", "phase", "value", "unit", "appliance")
     changed = any(getattr(old.reading, name) != getattr(new.reading, name) for name in names)
     return changed or (old.how == "open") != (new.how == "open")
+
+
+def _elsewhere(fresh: Sequence[JobRow], job: Job) -> bool:
+    """Say whether something was read at an appliance that the job does not have: it has but one, and it was none of it."""
+    lacks = (doubt.kind for row in fresh if row.how == "open" for doubt in row.reading.doubts)
+    return len(job.appliances) == 1 and DoubtKind.APPLIANCE_UNCLEAR in lacks
 
 
 def _replaced(fresh: Sequence[JobRow], wording: Wording) -> Iterator[Asked]:

@@ -75,6 +75,8 @@ class Talk:
     times: dict[tuple[str, ...], int] = field(default_factory=dict)
     """How often the question of a slot was said since it is open."""
     skipped: frozenset[tuple[str, ...]] = frozenset()
+    elsewhere: bool = False
+    """Whether it was said that the work is at an appliance that the job does not have."""
     denied: frozenset[str] = frozenset()
     """Readings that were left out because a no came when they were said back, until a value is given."""
     held: bool = False
@@ -288,6 +290,9 @@ def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
         talk = replace(talk, last_reading_end=event.end, count=talk.count + 1 if in_a_row else 1)
     for text in news.gone:
         talk = _queue(talk, Say(text, 1))
+    if news.elsewhere and not talk.elsewhere:
+        talk = _queue(talk, Say(news.elsewhere, 1))
+    talk = replace(talk, elsewhere=bool(news.elsewhere) or (talk.elsewhere and not news.taken))
     for changed in news.replaced:
         talk = _queue(talk, Say(changed.text, 1, changed))
     if news.taken:
