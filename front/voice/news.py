@@ -93,7 +93,7 @@ def _differs(old: JobRow | None, new: JobRow) -> bool:
 
 
 def _elsewhere(fresh: Sequence[JobRow], job: Job) -> bool:
-    """Say whether something was read at an appliance that the job does not have: it has but one, and it was none of it."""
+    """Say whether something was read at an appliance that the job does not have: it has but one, and it is not that."""
     lacks = (doubt.kind for row in fresh if row.how == "open" for doubt in row.reading.doubts)
     return len(job.appliances) == 1 and DoubtKind.APPLIANCE_UNCLEAR in lacks
 
