@@ -51,6 +51,7 @@ class Value:
     noted: str = ""
     name: Name | None = None
     strangers: int = 0
+    referred: bool = False
     condition: str | None = None
     near: float = 0.0
     rivals: tuple[str, ...] = ()
@@ -167,6 +168,31 @@ def _unit_of(item: Item, items: Sequence[Item], grammar: Grammar) -> str | None:
         ids = {q for i in items if i.kind == "quantity" for q in i.value.ids}
         codes.sort(key=lambda code: not any(code in grammar.quantities[q].units for q in ids))
     return codes[0] if codes else None
+
+
+def narrowed(values: Sequence[Value], names: Sequence[Name], grammar: Grammar) -> None:
+    """Bind values to a narrower name that stands behind them without a value: "CO forty parts, air free"."""
+    for name in names:
+        kind = grammar.quantities[name.ids[0]].kind_of if len(name.ids) == 1 and not name.used else None
+        before = [v for v in values if v.end <= name.start]
+        if kind is None or not before or any(before[-1].end <= n.start < name.start for n in names):
+            continue
+        v = before[-1]
+        if v.name is not None and v.name.ids == (kind,):
+            v.name.used -= 1
+            v.name, name.used = name, 1
+
+
+def referred(values: list[Value], tokens: Sequence[Token], grammar: Grammar) -> None:
+    """Take "at three percent O2" behind a value for what it is referred to, which is no reading."""
+    for v, behind in pairwise(list(values)):
+        if v.name is None or len(v.name.ids) != 1 or v.segment != behind.segment or behind.unit not in ("", "%"):
+            continue
+        other = grammar.quantities[v.name.ids[0]].referred_to
+        named = behind.name is not None and behind.name.ids == (other,) and behind.name.start > behind.start
+        if named and behind.start > 0 and tokens[behind.start - 1].low in ("at", "to"):
+            values.remove(behind)
+            v.referred = True
 
 
 def _hedges(

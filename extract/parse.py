@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from extract.assign import Laid, Name, Value, assign, conditions_of, lay, names_of, values_of
+from extract.assign import Laid, Name, Value, assign, conditions_of, lay, names_of, narrowed, referred, values_of
 from extract.clauses import Sentence, sentences
 from extract.context import Context
 from extract.lexicon import Grammar, Row
@@ -110,6 +110,8 @@ def _sentences(
         live = [v for v in values if not v.negated]
         corrects = sentence.continues or sentence.segments[0].has("correct")
         cost = assign(live, names, laid, grammar, system, tokens, corrects=corrects)
+        narrowed(live, names, grammar)
+        referred(values, tokens, grammar)
         total += cost
         if all(s.kind == "reading" for s in sentence.segments):
             total += _again(live, context)

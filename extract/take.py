@@ -59,6 +59,8 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "another quantity was named, and no value for it"))
             alternatives += [Alternative(quantity=quantity, why="the unit says so")] if fitting else []
             quantity = fitting[0] if fitting else quantity
+        if v.referred:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "it was told at a stated value of another"))
         if v.strangers and not name.by_unit:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "words that are not known stand in between"))
         elif v.followed and not v.unit:

@@ -14,7 +14,8 @@ from extract.tokens import Token
 __all__ = ["Capture", "captures"]
 
 LEAST_CODE = 3  # letters and digits of a code that is said once more
-BEHIND_A_CODE = frozenset(("on", "of", "off", "from", "at", "in", "is", "was", "which"))
+_LEFT_OPEN = ("or", "maybe", "perhaps", "as", "but")  # behind a code they say that it is not the whole of it
+BEHIND_A_CODE = frozenset(("on", "of", "for", "off", "from", "at", "in", "is", "was", "which", *_LEFT_OPEN))
 PART_BEFORE, PART_BEHIND = 8, 4  # words in front of a code's name, or behind the code, that may say whose it is
 LETTER_WORDS = {
     "alpha": "A",
@@ -168,7 +169,8 @@ def _mentioned(
                 if not _has_code(value) and not _name_like(tokens, start, end, kinds):
                     break
                 article = tokens[start - 1].low == "a" and _spelt(tokens, start, grammar.lang)  # or a letter?
-                sure = sure and not article and value[-1:].isalnum()
+                goes_on = end < stop and tokens[end].low in _LEFT_OPEN
+                sure = sure and not article and not goes_on and value[-1:].isalnum()
             used = end
             yield Capture(q, value, item.start, end, sure and not _of_a_part(q, tokens, item, end, stop, grammar))
             break
@@ -218,7 +220,8 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
         if k > start and item is not None and item.start == k:
             if item.kind == "quantity" and any(grammar.quantities[q].kind != "number" for q in item.value.ids):
                 break
-            if item.kind == "choice" or (form == "code" and low in BEHIND_A_CODE):
+            spells = low == "for" and k + 1 < stop and tokens[k + 1].low in LETTER_WORDS  # "P for papa"
+            if item.kind == "choice" or (form == "code" and low in BEHIND_A_CODE and not spells):
                 break
             if low in ("and", "with") and k + 1 < stop:
                 nxt = kinds.get(k + 1)

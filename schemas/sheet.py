@@ -96,6 +96,10 @@ class Quantity(Model):
     """The maker sets limits for it: without any, the verdict is "cannot tell"."""
     in_file: Literal["", "maker", "model", "fuel", "input_high", "input_low"] = ""
     """Where the appliance file tells it too: a plate that says the same needs no question, another is asked about."""
+    kind_of: Name | None = None
+    """The plainer quantity that it is a kind of: "CO forty, air free" is this one."""
+    referred_to: Name | None = None
+    """A quantity at whose stated value it may be told instead ("at three percent O2"): then it is asked about."""
     bases: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     """What it may be reckoned on (efficiency on the net or the gross heating value), and the words for it: its note."""
     lowest_of: Name | None = None

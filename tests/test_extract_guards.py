@@ -479,6 +479,8 @@ def test_a_check_denied_or_supposed_is_never_taken_as_told(text: str) -> None:
         ("Analyser serial KL7042.", False),
         ("The analyser's a K four, serial KL7042.", False),
         ("Serial KL7042 on the pump.", False),
+        ("Serial KL7042 for the pump.", False),
+        ("Serial KL7042 for boiler one.", True),
     ],
 )
 def test_the_serial_number_of_another_thing_is_asked_about(text: str, taken: bool) -> None:
@@ -504,3 +506,28 @@ def test_feet_are_of_height_or_of_gas_as_the_quantity_has_it() -> None:
 def test_a_letter_a_at_either_end_of_a_code_is_no_article(text: str, value: str, taken: bool) -> None:
     context, _ = talk(text)
     assert [(r.value.upper(), r.taken) for r in context.live() if r.quantity == "serial"] == [(value, taken)]
+
+
+@pytest.mark.parametrize("text", ["CO forty air free at high fire.", "High fire CO forty parts per million, air free."])
+def test_a_narrower_name_behind_a_value_is_its_name(text: str) -> None:
+    context, _ = talk(text)
+    assert [(r.quantity, r.value, r.taken) for r in context.live()] == [("co_air_free", "40", True)]
+
+
+def test_each_of_two_kinds_keeps_its_own_value() -> None:
+    context, _ = talk("High fire CO forty, air free fifty one.")
+    assert [(r.quantity, r.value) for r in context.live()] == [("co", "40"), ("co_air_free", "51")]
+
+
+@pytest.mark.parametrize(
+    "text", ["High fire CO forty at three percent O2.", "CO forty parts at four point four O2, high fire."]
+)
+def test_a_value_at_a_reference_oxygen_is_asked_and_the_oxygen_is_no_reading(text: str) -> None:
+    context, _ = talk(text)
+    assert [(r.quantity, r.value, r.taken) for r in context.live()] == [("co", "40", False)]
+
+
+@pytest.mark.parametrize("text", ["Serial KL7042 or maybe KL7047.", "Serial seven B as in bravo four two."])
+def test_a_code_that_is_left_open_is_asked(text: str) -> None:
+    context, _ = talk(text)
+    assert [r.taken for r in context.live()] == [False]
