@@ -5,7 +5,7 @@ Parts, all on real sound, the packaged recogniser and ``front.voice.session``, e
 ``technician``  a scripted technician in a process of his own (``bench/technician.py``) hears the tool's tones and
                 words, answers questions, corrects what is read back wrongly and never what is right; then the job is
                 scored as ``bench.hear`` scores, with what was asked and settled counting as settled. Prints the seconds
-                of speech of the tool.
+                of speech of the tool an appliance.
 ``latency``     items in real time: from the true end of the last word (``spans``) and from the decision that it was
                 the end, to the tone or question. What is held back on purpose is counted apart. Beside it a plain
                 faster-whisper run of the same files in the same process.
@@ -269,7 +269,7 @@ def technician(bench: Bench, items: Sequence[dict[str, Any]], folder: Path, mani
         prediction = _prediction(item, job.readings, grammar)
         found, log = score.score_item(item, prediction)
         counts[_level(item)] += found
-        speech.append(person.seconds)
+        speech.append(person.seconds / len(appliances))
         if show and (sum(found[name] for name in WRONG) or person.seconds > SPEECH_S / 3):
             wrong = [f"{kind}: {got} for {true}" for kind, got, true in log if kind in WRONG]
             print(f"  {item['id']}, {item['snr_db']} dB, {person.seconds:.0f} s of speech: {item['said']}\n    {wrong}")
@@ -280,7 +280,7 @@ def technician(bench: Bench, items: Sequence[dict[str, Any]], folder: Path, mani
         met = _print_level(level, counts[level], limit) and met
     longest = max(speech, default=0.0)
     median = statistics.median(speech)
-    print(f"  speech of the tool an item: median {median:.1f} s, at most {longest:.1f} s (≤ {SPEECH_S:g})")
+    print(f"  speech of the tool an appliance: median {median:.1f} s, at most {longest:.1f} s (≤ {SPEECH_S:g})")
     return met and longest <= SPEECH_S
 
 

@@ -168,6 +168,7 @@ class Mind:
                 if same and there and _is_said(value, [gold["value"]]):
                     told = self._sheet.condition(self._conditions[condition]).said[0] if condition else ""
                     told = told or (self._short(name) if name else "skip")
+                    self._placed = offered
                     return f"boiler {_in_words(tag)} {told}" if tag else told
         return "skip"
 

@@ -353,6 +353,18 @@ def test_a_choice_is_made_by_its_name() -> None:
     assert REPLIES.understand(heard("Low fire.", second="High fire."), asked) is None
 
 
+def test_a_quantity_that_only_one_way_of_hearing_has_is_offered() -> None:
+    inlet, offset = about("18.6", "inlet_pressure", unit="mbar"), about("18.6", "outlet_pressure", unit="mbar")
+    asked = Asked("eighteen point six: Inlet pressure, or Offset pressure?", "choice", (inlet, offset))
+    reply = REPLIES.understand(heard("Inlet pressure", second="It didn't lift pressure."), asked)
+    assert reply is not None
+    assert (reply.kind, reply.candidate, reply.clear) == ("choice", inlet, False)
+    assert WORDING.back(asked, inlet).text == "That was Inlet pressure, right?"
+    assert REPLIES.understand(heard("Inlet pressure", second="Offset pressure"), asked) is None
+    long = "inlet pressure goes up when they run the other one on that line"
+    assert REPLIES.understand(heard(long, second=long), asked) is None
+
+
 @pytest.mark.parametrize(
     "text",
     ["not high fire", "it isn't high fire", "not sure if high fire", "maybe high fire", "going to high fire now"],
@@ -469,6 +481,29 @@ def test_what_is_unclear_is_all_that_is_asked(
     asked = WORDING.question(question)
     assert asked is not None
     assert (asked.text, asked.wants) == (text, wants)
+
+
+def test_of_one_label_in_doubt_only_that_is_asked_and_of_two_both() -> None:
+    first = about("55", "co", unit="[ppm]").model_copy(update={"appliance": None})
+    ways = [first.model_copy(update={"appliance": tag, "value": n}) for tag in ("1", "2") for n in ("55", "5.5")]
+    ways.append(ways[0].model_copy(update={"quantity": "co2", "unit": "%"}))
+
+    def asked(*kinds: DoubtKind) -> Asked:
+        question = questioned(first, *ways).question
+        assert question is not None
+        found = WORDING.question(question.model_copy(update={"doubts": tuple(Doubt(kind=kind) for kind in kinds)}))
+        assert found is not None
+        return found
+
+    one = asked(DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.VALUE_UNCLEAR)
+    assert one.text == "fifty-five, C O, high fire: boiler 1, or boiler 2?"
+    appliances = (JobAppliance(tag="1", called=("boiler one",)), JobAppliance(tag="2", called=("boiler two",)))
+    replies = Replies(SHEET, GRAMMAR, extract.Setting(units="us", appliances=appliances))
+    reply = replies.understand(heard("boiler two", second="boiler two"), one)
+    assert reply is not None
+    assert (reply.candidate, reply.clear) == (ways[2], True)
+    both = asked(DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.QUANTITY_UNCLEAR)
+    assert len({candidate.quantity for candidate in both.candidates}) == 2
 
 
 def test_a_limit_is_read_back_with_both_ends_and_no_zero_lost() -> None:

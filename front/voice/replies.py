@@ -168,9 +168,15 @@ class Replies:
         return found.pop() if len(found) == 1 and None not in heard else None
 
     def _likely(self, utterance: Utterance, asked: Asked, here: Place | None) -> Candidate | None:
-        """Return the only appliance that somebody heard in a short answer to which one it is: it is asked back."""
-        if not asked.which_appliance or not self._is_short(utterance, asked, here):
+        """Return what only one way of hearing a short answer has, to which appliance or quantity it is, to be asked back.
+
+        Not so a condition: whoever names one may be there now.
+        """
+        if asked.wants not in ("choice", "offer") or not self._is_short(utterance, asked, here):
             return None
+        if not asked.which_appliance:
+            heard = {self._named(text, asked) for text in self._texts(utterance)[:2]} - {None}
+            return heard.pop() if len(heard) == 1 and not _differ(asked, "condition") else None
         named = {tag for text in self._texts(utterance)[:2] for tag in self._appliances(text) | self._tags(text)}
         fitting = [one for one in asked.candidates if one.appliance in named]
         return fitting[0] if len({one.appliance for one in fitting}) == 1 else None

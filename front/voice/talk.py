@@ -339,11 +339,13 @@ def _drop_settled(talk: Talk, news: News) -> Talk:
     def stays(asked: Asked | None) -> bool:
         return asked is None or asked.question is None or asked.question.id in open_now
 
-    slots = {asked.slot for asked in news.questions}
+    asked, waiting = talk.asked if stays(talk.asked) else None, [say for say in talk.waiting if stays(say.about)]
+    # An answer that was asked back may be about another slot than the question as it stands open.
+    slots = {one.slot for one in (*news.questions, asked, *(say.about for say in waiting)) if one is not None}
     return replace(
         talk,
-        waiting=tuple(say for say in talk.waiting if stays(say.about)),
-        asked=talk.asked if stays(talk.asked) else None,
+        waiting=tuple(waiting),
+        asked=asked,
         times={slot: times for slot, times in talk.times.items() if slot in slots or slot[0] == LIMIT},
         skipped=frozenset(slot for slot in talk.skipped if slot in slots),
     )

@@ -25,6 +25,11 @@ MOST_MISSING = 4
 """So many missing things are named; of the others only the number."""
 
 _OPEN_VALUE = {DoubtKind.HEDGED, DoubtKind.RANGE, DoubtKind.CUT_OFF, DoubtKind.IMPOSSIBLE}
+_NAMES = {
+    DoubtKind.APPLIANCE_UNCLEAR: "appliance",
+    DoubtKind.QUANTITY_UNCLEAR: "quantity",
+    DoubtKind.CONDITION_UNCLEAR: "condition",
+}
 _LABEL = {DoubtKind.CONDITION_UNCLEAR, DoubtKind.QUANTITY_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.UNIT_UNCLEAR}
 
 
@@ -203,6 +208,7 @@ class Wording:
     def _which(self, question: Question, mine: Sequence[Candidate]) -> Asked:
         """Return a question of what a value is: its unit or digits, or else its place."""
         placed = [one for one in mine if one.appliance is not None] or mine  # which appliance is all the question then
+        placed = _one_label(placed, question)
         first, same = placed[0], len({one.quantity for one in placed}) == 1
         if len({(one.appliance, one.quantity, one.condition) for one in placed}) == 1:
             other = self._or([self.of(one) for one in placed[1:3]])
@@ -217,7 +223,8 @@ class Wording:
             value=", ".join(part for part in told if part),
             places=self._or([self._difference(one, placed) for one in placed[:3]]),
         )
-        return Asked(text, "choice", question.candidates, question)
+        kept = tuple(one for one in question.candidates if one in placed or one == question.candidates[0])
+        return Asked(text, "choice", kept, question)
 
     def back(self, asked: Asked, candidate: Candidate) -> Asked:
         """Return an answer that was not heard clearly, asked back: what it is about stays the same."""
@@ -315,6 +322,20 @@ class Wording:
     def _spelt(self, code: str) -> str:
         letters, digits = self._said.saying["letters"], self._said.saying["digits"]
         return " ".join(letters.get(c, digits[int(c)] if c.isdecimal() else c.upper()) for c in code if c != " ")
+
+
+def _one_label(candidates: Sequence[Candidate], question: Question) -> Sequence[Candidate]:
+    """Return the candidates that differ from the first in nothing but the one label that is in doubt.
+
+    Where two labels are, all of them: an answer to the one must not settle the other.
+    """
+    doubted = {doubt.kind for doubt in question.doubts} & _NAMES.keys()
+    if len(doubted) != 1:
+        return candidates
+    label, first = _NAMES[doubted.pop()], candidates[0]
+    names = {"appliance", "quantity", "condition", "value"} - {label}
+    alike = [one for one in candidates if all(getattr(one, name) == getattr(first, name) for name in names)]
+    return alike if len({getattr(one, label) for one in alike}) > 1 else candidates
 
 
 def _as_heard(reading: Reading) -> Candidate:
