@@ -168,7 +168,7 @@ class Replies:
         return found.pop() if len(found) == 1 and None not in heard else None
 
     def _likely(self, utterance: Utterance, asked: Asked, here: Place | None) -> Candidate | None:
-        """Return what only one way of hearing a short answer has, to which appliance or quantity it is, to be asked back.
+        """Return what one way of hearing a short answer has, to which appliance or quantity it is, to be asked back.
 
         Not so a condition: whoever names one may be there now.
         """
