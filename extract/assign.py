@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import Literal
 
 from extract.clauses import Segment, Sentence
 from extract.lexicon import Grammar, Item, Mention
@@ -52,6 +53,7 @@ class Value:
     name: Name | None = None
     strangers: int = 0
     referred: bool = False
+    phase: Literal["", "before", "after"] = ""
     condition: str | None = None
     near: float = 0.0
     rivals: tuple[str, ...] = ()
@@ -170,17 +172,23 @@ def _unit_of(item: Item, items: Sequence[Item], grammar: Grammar) -> str | None:
     return codes[0] if codes else None
 
 
-def narrowed(values: Sequence[Value], names: Sequence[Name], grammar: Grammar) -> None:
-    """Bind values to a narrower name that stands behind them without a value: "CO forty parts, air free"."""
+def narrowed(values: Sequence[Value], names: Sequence[Name], tokens: Sequence[Token], grammar: Grammar) -> None:
+    """Bind values to the narrower name that stands behind them without a value.
+
+    "CO forty parts, air free" is CO air-free, a kind of CO; "CO zero ambient" is ambient CO, which is a name too.
+    """
     for name in names:
-        kind = grammar.quantities[name.ids[0]].kind_of if len(name.ids) == 1 and not name.used else None
         before = [v for v in values if v.end <= name.start]
-        if kind is None or not before or any(before[-1].end <= n.start < name.start for n in names):
+        if len(name.ids) != 1 or name.used or not before or any(before[-1].end <= n.start < name.start for n in names):
             continue
         v = before[-1]
-        if v.name is not None and v.name.ids == (kind,):
+        if v.name is None or len(v.name.ids) != 1:
+            continue
+        both = " ".join(t.low for t in (*tokens[name.start : name.end], *tokens[v.name.start : v.name.end]))
+        own = name.ids[0] if grammar.quantities[name.ids[0]].kind_of == v.name.ids[0] else grammar.said.get(both)
+        if own is not None:
             v.name.used -= 1
-            v.name, name.used = name, 1
+            v.name, name.used = replace(name, ids=(own,), used=1), 1
 
 
 def referred(values: list[Value], tokens: Sequence[Token], grammar: Grammar) -> None:

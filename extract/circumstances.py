@@ -77,6 +77,8 @@ def unnamed_before(b: Book) -> None:
 
 
 def phases(b: Book, p: Parsed) -> None:
+    """Take up "before" and "after" an adjustment; both in one sentence, each with the value of its own place."""
+    marks: list[Literal["before", "after"]] = []
     for n, i in enumerate(p.laid.items):
         cues = i.get("cue")
         if not cues or not ({"before", "after"} & cues) or i.kind in ("condition", "enter"):
@@ -92,11 +94,23 @@ def phases(b: Book, p: Parsed) -> None:
             nxt is None or nxt.kind in ("quantity", "number") or p.laid.segment_of[n + 1] != p.laid.segment_of[n]
         ):
             continue
+        if single and nxt is not None and nxt.kind == "number" and _a_time(p, n + 1):
+            continue  # "after ten minutes"
         which: Literal["before", "after"] = "before" if "before" in cues else "after"
+        marks.append(which)
         b.c.phase = ("*", which)
         b.touched_phase = True
         if which == "after":
             as_left(b, p)
+    if len(set(marks)) == 2 and len(marks) == len(p.values):
+        for v, mark in zip(p.values, marks, strict=True):
+            v.phase = mark  # "CO2 eight nine before, nine three after"
+
+
+def _a_time(p: Parsed, n: int) -> bool:
+    """Whether item ``n``, a number, counts minutes or seconds."""
+    behind = p.laid.items[n + 1].get("unit") if n + 1 < len(p.laid.items) else None
+    return (p.laid.items[n].value.unit or behind) in ("min", "s", "h")
 
 
 def as_left(b: Book, p: Parsed) -> None:

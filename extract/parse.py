@@ -110,7 +110,7 @@ def _sentences(
         live = [v for v in values if not v.negated]
         corrects = sentence.continues or sentence.segments[0].has("correct")
         cost = assign(live, names, laid, grammar, system, tokens, corrects=corrects)
-        narrowed(live, names, grammar)
+        narrowed(live, names, tokens, grammar)
         referred(values, tokens, grammar)
         total += cost
         if all(s.kind == "reading" for s in sentence.segments):

@@ -297,7 +297,8 @@ def likely(b: Book, v: Value) -> list[str]:
     if b.c.topic and b.c.topic.ids:
         group = b.g.quantities[b.c.topic.ids[0]].group
     last = b.last_of()
-    again = last.quantity if last is not None and b.at - b.c.last_at < RECENT else None  # it may be said once more
+    recent = last is not None and b.at - b.c.times.get(last.id, float("-inf")) < RECENT
+    again = last.quantity if last is not None and recent else None  # it may be said once more
     found = []
     for n, q in enumerate(b.g.sheet.quantities):
         if q.kind != "number" or not q.conditions or (condition and condition not in q.conditions) or q.noted_units:
@@ -393,7 +394,7 @@ def make_reading(
     elif v.condition is None and target is None and q.conditions and (b.c.astray or s.has("elsewhere")):
         where = f"“{b.c.astray}” may be another one" if b.c.astray else "another firing rate was named"
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, where))
-    phase = target.phase if target is not None and v.condition is None else b.phase_for(condition)
+    phase = v.phase or (target.phase if target is not None and v.condition is None else b.phase_for(condition))
     appliance = target.appliance if target is not None else b.appliance_for(quantity)
     if not q.every_job and b.c.several() and (appliance is None or b.c.appliance_lost) and target is None:
         doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))

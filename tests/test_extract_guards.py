@@ -531,3 +531,27 @@ def test_a_value_at_a_reference_oxygen_is_asked_and_the_oxygen_is_no_reading(tex
 def test_a_code_that_is_left_open_is_asked(text: str) -> None:
     context, _ = talk(text)
     assert [r.taken for r in context.live()] == [False]
+
+
+def test_co_with_ambient_behind_it_is_of_the_room() -> None:
+    context, _ = talk("High fire.", "CO zero ambient.")
+    assert [(r.quantity, r.value) for r in context.live()] == [("ambient_co", "0")]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["High fire before CO2 eight nine, after CO2 nine three.", "High fire CO2 eight nine before, nine three after."],
+)
+def test_before_and_after_in_one_sentence_are_two_readings(text: str) -> None:
+    context, _ = talk(text)
+    assert [(r.phase, r.value, r.taken) for r in context.live()] == [("before", "8.9", True), ("after", "9.3", True)]
+
+
+def test_after_ten_minutes_is_no_adjustment() -> None:
+    context, _ = talk("High fire after ten minutes CO2 nine one.")
+    assert [(r.phase, r.value) for r in context.live()] == [("", "9.1")]
+
+
+def test_a_correction_that_goes_on_is_asked() -> None:
+    context, _ = talk("High fire CO2 nine point one, no four, nine four.")
+    assert not any(r.taken for r in context.live())
