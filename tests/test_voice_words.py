@@ -310,6 +310,7 @@ def test_a_code_is_answered_by_spelling_it() -> None:
     assert value_of("A B one three", asked) == "AB13"
     assert value_of("serial A B one three", asked) == "AB13"
     assert value_of("Velmora four hundred", asked) is None
+    assert value_of("T number one three B", asked) is None
 
 
 def test_of_two_values_of_one_slot_the_one_that_is_said_is_meant() -> None:

@@ -144,6 +144,8 @@ class Replies:
         numbers = {*self._said.saying["digits"], *self._said.saying["tens"], *self._said.saying["letters"].values()}
         known = names | numbers | {self._said.saying["oh"]}
         words = plain(self._split(utterance.text)[1]).split()
+        if any(len(name) > 1 and name in found.value.lower() for name in names):
+            return False  # "serial number T, number four": a word of its name was heard in it
         return all(len(word) == 1 or word.isdecimal() or word in known for word in words)
 
     def _texts(self, utterance: Utterance) -> list[str]:
