@@ -212,7 +212,7 @@ class Grammar:
                         if entry.kind == "cue" and size == 1 and w in lang.minus and self._is_sign(tokens, i, likes):
                             continue
                         here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))
-            if w in self.appliance_words or (w == "#" and i + 1 < len(tokens)):
+            if w.removesuffix("s") in self.appliance_words or (w == "#" and i + 1 < len(tokens)):
                 here.extend(self._numbered(tokens, i))
             elif w in lang.ordinals_of_things and i + 1 < len(tokens) and lows[i + 1] in self.appliance_words:
                 here.append(Item("appliance", i, i + 2, (lang.ordinals_of_things[w],), KNOWN - 0.2))
@@ -225,6 +225,11 @@ class Grammar:
             here.extend(self._numbers(tokens, i, likes))
             edges.append(here)
         return [_merged(_longest(here, likes, edges)) for here in edges]
+
+    def _is_tag(self, token: Token) -> bool:
+        """Whether a word may be the number of an appliance."""
+        digits = token.low in self.lang.digits and token.low not in ("oh", "o")
+        return digits or (token.kind == "number" and token.low.isdigit() and len(token.low) <= 2)
 
     def _paged(self, tokens: Sequence[Token], i: int) -> Iterator[Item]:
         """ "Book, page 34", "page thirty four of the manual": a limit's place; the number is no value."""
@@ -275,6 +280,11 @@ class Grammar:
         if j >= len(tokens):
             return
         t = tokens[j]
+        if self._is_tag(t) and [x.low for x in tokens[j + 1 : j + 2]] == ["and"] and j + 2 < len(tokens):
+            after = tokens[j + 3] if j + 3 < len(tokens) else None
+            alone = after is None or not (number_like(after, lang) or after.low in lang.points)
+            if self._is_tag(tokens[j + 2]) and alone:
+                yield Item("appliance", i, j + 3, ("*",), KNOWN - 0.4)  # "boiler one and two, nine one CO2"
         tag = ""
         behind = [x.low for x in tokens[i + 1 : i + 4]]
         if len(behind) == 3 and behind[:2] == ["on", "the"] and behind[2] in lang.places:

@@ -53,3 +53,10 @@ def test_a_check_of_no_named_one_of_several_is_asked() -> None:
     assert kinds(one) == {DoubtKind.APPLIANCE_UNCLEAR}
     (one,) = said(("boiler",), "High limit test passed.")
     assert (one.appliance, one.taken) == ("boiler", True)
+
+
+@pytest.mark.parametrize("tags", [(), ("1", "2")])
+def test_two_appliances_named_together_leave_it_open_whose_a_value_is(tags: tuple[str, ...]) -> None:
+    """ "Boiler one and two both nine one CO2" was CO2 2 % of boiler one."""
+    (one,) = said(tags, "Boiler one and two both nine one CO2 at high fire.")
+    assert (one.value, one.taken) == ("9.1", False)
