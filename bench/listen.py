@@ -459,8 +459,9 @@ def main(argv: list[str] | None = None) -> int:
     folder = args.manifest.parent
     good = True
     with tempfile.TemporaryDirectory(prefix="sayback-bench-") as home:
-        sense = senses(words=words_of(load_sheet(SHEET)[0]))
-        warm_up(sense)
+        sheet = load_sheet(SHEET)[0]
+        sense = senses(words=words_of(sheet))
+        warm_up(sense, sheet)
         bench = Bench(Path(home), sense)
         for part in args.part or PARTS:
             if part == "technician":

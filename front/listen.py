@@ -66,7 +66,7 @@ def listen(
         if not silent:
             speak("")  # says now, and not with the first question, that espeak-ng is missing
         taken_up(store, before, sense, person)
-        warm_up(sense)
+        warm_up(sense, sheet)
         with Screen(f"{before.head.site}: listening to {heard.name}; Ctrl-C ends", quiet=json) as screen:
             former = signal.getsignal(signal.SIGINT)
             try:

@@ -11,13 +11,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import extract
 from capture.microphone import BLOCK, LOST_S, pcm
 from capture.sniff import identify
 from capture.speech import stretches
-from front.voice.session import Session
+from extract.parse import parse
+from extract.tokens import _pipeline
+from front.voice.session import Session, warm_up
 from front.voice.sounds import RATE
 from jobs import disk
 from jobs.book import NewAppliance, job_of, new_job
+from jobs.extraction import grammar_of
 from jobs.fold import Job
 from jobs.journal import SetAside, Told
 from jobs.senses import Senses
@@ -25,6 +29,7 @@ from jobs.store import Store
 from jobs.told import read_back
 from schemas.errors import StoreFailed
 from schemas.evidence import Hypothesis, Look, MadeBy, Utterance
+from schemas.load import load_sheet
 from tests.sounds import Sound, roar, silence, spoken
 
 pytestmark = pytest.mark.slow
@@ -444,3 +449,12 @@ def test_a_full_disk_is_told_aloud_before_it_ends(tmp_path: Path, monkeypatch: p
     with pytest.raises(StoreFailed, match="the disk is full"):
         listen(tmp_path, place, ["High fire."])
     assert place.played[-1][2].startswith("Hearing lost: ")
+
+
+def test_the_first_word_has_not_to_wait_for_what_reads_it() -> None:
+    sheet = load_sheet("gas-boiler-start-up")[0]
+    _pipeline.cache_clear()
+    warm_up(Senses(identify, Ears([]), nothing_to_see), sheet)
+    loaded = _pipeline.cache_info().misses
+    parse("CO2 nine point one", extract.start(extract.Setting(units="us")), grammar_of(sheet))
+    assert _pipeline.cache_info().misses == loaded

@@ -29,6 +29,7 @@ from capture.endpoint import Endpointer, Mark, Piece
 from capture.microphone import Microphone
 from capture.sound import RATE, Samples
 from capture.typed import typed_utterance
+from extract.tokens import tokenize
 from front.voice import events
 from front.voice.deeds import Deeds
 from front.voice.echo import Echo
@@ -50,6 +51,7 @@ from jobs.spool import Spool
 from jobs.store import Store
 from schemas.errors import SaybackError
 from schemas.evidence import Utterance
+from schemas.sheet import Sheet
 
 __all__ = ["Session", "Watcher", "warm_up"]
 
@@ -65,8 +67,8 @@ READ_S = 0.3
 _SILENT_S = 6.0
 
 
-def warm_up(senses: Senses) -> None:
-    """Load all that hearing needs, so that the first word has not to wait for it.
+def warm_up(senses: Senses, sheet: Sheet) -> None:
+    """Load all that hearing and reading need, so that the first word has not to wait for it.
 
     Raises:
         BadInput: the speech model is not there or is not the one that was measured.
@@ -76,6 +78,7 @@ def warm_up(senses: Senses) -> None:
         quiet.write_bytes(wav(np.zeros(RATE, np.float32)))
         senses.identify(quiet)
         list(senses.hear(quiet, "0" * 64, skip=0, progress=lambda done: None))
+    tokenize("quiet", grammar_of(sheet).glued)
 
 
 class Watcher(Protocol):
