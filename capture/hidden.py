@@ -24,6 +24,8 @@ __all__ = ["hidden_places"]
 _ROW = 48
 """pixels that the number is high where this is looked at"""
 _LEFT, _ABOVE, _RIGHT, _BELOW = 1.1, 0.1, 0.55, 0.1
+_FURTHER = 1.7
+"""heights to the right in which more digits are looked for, behind one that is hidden"""
 _STROKE = 13
 """pixels, wider than a stroke of a digit of _ROW"""
 _BLOB = 9
@@ -56,14 +58,16 @@ def hidden_places(number: Quad, dark: bool, value: str, pixels: Pixels) -> list[
         return [_doubt("the ground is blown out: glare would not be seen")]
     covered = _covered(patch, ground, dark, (slice(y0, y1), slice(x0, x1)))
     doubts = []
-    if _ink_beside(patch, dark, (slice(y0, y1), slice(x0, x1))):
+    wide = cut(pixels, reaching(number, _LEFT, _ABOVE, _FURTHER, _BELOW), patch.shape[0])
+    if _ink_beside(wide, dark, (slice(y0, y1), slice(x0, wide.shape[1] - round(_FURTHER * _ROW)))):
         doubts.append(Doubt(kind=DoubtKind.CUT_OFF, detail="something as tall as a digit stands beside it"))
     foot = y0 + round(0.6 * _ROW)
     digits, point = (float(part.sum()) / _ROW**2 for part in (covered[y0:foot, x0:x1], covered[foot:, x0:x1]))
-    if digits > _OVER or point > _OVER / 2:
+    if digits > _OVER or point > _OVER / 2 or _blot(patch, dark, (slice(foot, None), slice(x0, x1))):
         doubts.append(_doubt("something lies over the digits"))
     strange = _stranger(ground[y0:y1, :x0], np.median(row, axis=0))
-    if not value.startswith("-") and (strange or _hides(covered[:, : x0 - 2])):
+    before = covered[:, : x0 - 2]
+    if not value.startswith("-") and (strange or _hides(before) or _bends(before, number, dark, pixels)):
         doubts.append(_doubt("something stands in front of the place before it"))
     if _hides(covered[:, : x1 + 2 : -1]):
         doubts.append(_doubt("something stands in front of the place behind it"))
@@ -168,6 +172,37 @@ def _hides(zone: NDArray[np.bool_]) -> bool:
     return uneven > _STRAIGHT or abs(float(slope)) > _SLOPE or float(edge.min()) < _CLOSE * _ROW
 
 
+def _bends(zone: NDArray[np.bool_], number: Quad, dark: bool, pixels: Pixels) -> bool:
+    """Whether what covers all lines of a zone before a number, and could be a frame, bends away above or below it.
+
+    A fingertip's side is as straight and upright as a frame's, but further on it leaves its line; no frame does.
+    """
+    if not zone.any(axis=1).all():
+        return False
+    tall = cut(pixels, reaching(number, _LEFT, _TALL, _RIGHT, _TALL), round(_ROW * (1 + 2 * _TALL)))
+    y0, x0, x1 = round(_TALL * _ROW), round(_LEFT * _ROW), tall.shape[1] - round(_RIGHT * _ROW)
+    covered = _covered(tall, _ground(tall, dark), dark, (slice(y0, y0 + _ROW), slice(x0, x1)))
+    near = covered[:, : x0 - 2][:, ::-1]
+    clear = np.where(near.any(axis=1), near.argmax(axis=1), near.shape[1]).astype(np.float64)
+    lines = np.arange(len(clear))
+    own = slice(y0, y0 + _ROW)
+    if float(clear[own].max()) >= near.shape[1]:
+        return False
+    away = clear - np.polyval(np.polyfit(lines[own], clear[own], 1), lines)
+    return any(_leaves(way) for way in (away[y0 + _ROW :], away[y0 - 1 :: -1]))
+
+
+def _leaves(away: NDArray[np.float64]) -> bool:
+    """Whether an edge bends off its straight line: from line to line, away from the number. A jump is another edge."""
+    steps = np.abs(np.diff(away, prepend=0.0))
+    end = int(np.argmax(steps > _JUMP)) if (steps > _JUMP).any() else len(away)
+    return float(away[:end].max(initial=0.0)) > _BENT * _ROW
+
+
+_TALL = 1.0
+"""heights above and below a number to which a frame beside it is followed"""
+_JUMP, _BENT = 4.0, 0.25
+"""pixels from line to line that one edge moves, and heights by which it then leaves its line"""
 _MOST = 0.7
 """the share of the lines of a place that a frame crosses"""
 _ROOM = 0.8
@@ -178,6 +213,29 @@ _SLOPE = 0.45
 """along against across, of a frame's edge seen at a slant"""
 _CLOSE = 0.03
 """heights of a number that a frame is away from it"""
+
+
+def _blot(patch: Pixels, dark: bool, foot: tuple[slice, slice]) -> bool:
+    """Whether something much thicker than the strokes of a number, in colour like them, lies at its foot.
+
+    A point is at most half as thick again as a stroke; what is thicker may hide one, or be taken for one.
+    """
+    kernel = np.ones((2 * _STROKE - 1, 2 * _STROKE - 1), np.uint8)
+    grey = grey_of(patch)
+    hat = cv2.morphologyEx(grey, cv2.MORPH_BLACKHAT if dark else cv2.MORPH_TOPHAT, kernel)[:, foot[1]]
+    full = float(np.percentile(hat, 95))
+    # Under a lamp's edge the ground itself is darker or lighter than beside it, but not than it usually is.
+    from_ground = (grey[:, foot[1]] - float(np.median(grey[:, foot[1]]))) * (-1 if dark else 1)
+    ink = np.asarray((hat > _INK * full) & (from_ground > 0.5 * full), np.uint8)
+    depth = cv2.distanceTransform(ink, cv2.DIST_L2, 5)
+    stroke = float(depth[: foot[0].start].max(initial=0.0))
+    return float(depth[foot[0]].max(initial=0.0)) > max(_THICK * stroke, _LEAST)
+
+
+_INK = 0.65
+"""of the strength of a number's strokes, that makes ink"""
+_THICK, _LEAST = 2.0, 4.0
+"""times as thick as the thickest stroke, and pixels from the middle of a thing to its edge: none of the number's"""
 
 
 def _ink_beside(patch: Pixels, dark: bool, row: tuple[slice, slice]) -> bool:

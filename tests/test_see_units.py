@@ -16,6 +16,7 @@ from capture.spelling import Speller, ends_another, known_unit
 from capture.unit import legends_near
 from schemas.doubts import DoubtKind
 from training.render import SegmentStyle, find, render_seven_segment
+from training.render.segments import SegmentShape
 
 ALPHABET = ["", *"mbarhPk°CFV%", "℃", *"HAµΩMz2Oin"]
 
@@ -60,9 +61,10 @@ def test_legends_are_no_units() -> None:
     ]  # fmt: skip
 
 
-def window(text: str, unit: str) -> tuple[NDArray[np.uint8], Quad, Quad]:
-    """A flat display, the tight quad of its number, and that of its unit."""
-    picture, boxes = render_seven_segment(text, unit, SegmentStyle(), np.random.default_rng(4))
+def window(text: str, unit: str, thickness: float = 0.13) -> tuple[NDArray[np.uint8], Quad, Quad]:
+    """A flat display, the tight quad of its number, and that of its unit; strokes as thick as that share of a digit."""
+    style = SegmentStyle(shape=SegmentShape(thickness=thickness))
+    picture, boxes = render_seven_segment(text, unit, style, np.random.default_rng(4))
     chars = np.concatenate([np.array(box.quad) for box in find(boxes, "char")])
     (x0, y0), (x1, y1) = chars.min(axis=0), chars.max(axis=0)
     number = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], np.float32)
@@ -114,6 +116,39 @@ def test_a_frame_seen_at_a_slant_hides_nothing_and_a_finger_from_below_does() ->
     tip = (int(left - 0.5 * height), int(top + 0.5 * height))
     cv2.line(covered, tip, (tip[0], len(picture)), (96, 140, 200), int(0.6 * height))
     assert hidden_places(number, True, "27.71", covered)
+
+
+def test_a_fingertip_whose_side_is_as_upright_as_a_frame_hides() -> None:
+    picture, number, _ = window("27.71", "mbar")
+    room = round(float(number[3][1] - number[0][1]))
+    picture = np.pad(picture, ((room, room), (room, room), (0, 0)), "edge")
+    number = number + np.float32(room)
+    tip = (int(number[0][0] - 0.9 * room), int(number[0][1] + 0.1 * room))
+    covered, framed = picture.copy(), picture.copy()
+    cv2.line(covered, tip, (tip[0], len(picture)), (30, 32, 34), int(1.2 * room))
+    assert [doubt.kind for doubt in hidden_places(number, True, "27.71", covered)] == [DoubtKind.HIDDEN]
+    cv2.rectangle(framed, (0, 0), (tip[0] + int(0.6 * room), len(picture)), (30, 32, 34), -1)
+    assert hidden_places(number, True, "27.71", framed) == []
+
+
+def test_a_digit_behind_one_that_is_hidden_is_seen() -> None:
+    picture, number, _ = window("27.71", "mbar")
+    height = float(number[3][1] - number[0][1])
+    first = number.copy()
+    first[[1, 2], 0] = number[0][0] + 0.6 * height
+    hidden = (int(number[0][0] + 1.05 * height), int(number[:, 1].mean()))
+    cv2.ellipse(picture, hidden, (int(0.42 * height), int(0.7 * height)), 0, 0, 360, picture[2, 2].tolist(), -1)
+    assert DoubtKind.CUT_OFF in [doubt.kind for doubt in hidden_places(first, True, "2", picture)]
+
+
+def test_what_is_thicker_than_a_point_may_hide_one() -> None:
+    picture, number, _ = window("27.71", "mbar", thickness=0.08)
+    height = float(number[3][1] - number[0][1])
+    foot, ink = number[[2, 3]].mean(axis=0) - np.array([0, 0.05 * height]), picture.reshape(-1, 3).min(axis=0)
+    for share, hides in ((0.06, False), (0.13, True)):
+        spot = picture.copy()
+        cv2.circle(spot, (int(foot[0]), int(foot[1])), int(share * height), ink.tolist(), -1)
+        assert bool(hidden_places(number, True, "27.71", spot)) is hides
 
 
 def test_light_ink_shines_through_a_soft_weak_reflection_and_not_through_a_strong_one() -> None:
