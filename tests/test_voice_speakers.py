@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from front.voice import speakers
-from front.voice.sounds import tone
+from front.voice.sounds import RATE, Sound, tone
 
 
 def test_lost_hearing_is_played_on_every_sound_card_and_all_else_on_the_usual_one(
@@ -28,3 +30,21 @@ def test_lost_hearing_is_played_on_every_sound_card_and_all_else_on_the_usual_on
         one.wait(timeout=10)
     calls = (tmp_path / "calls").read_text().split("\n")[:-1]
     assert sorted(calls) == sorted(["-q -", "-q -", "-D plughw:0 -q -", "-D plughw:1 -q -"])
+
+
+def test_who_plays_slowly_keeps_nobody_waiting_and_is_silent_at_once(tmp_path: Path) -> None:
+    """A player takes samples as fast as they sound; ten seconds of them are more than a pipe holds."""
+    player, fed = tmp_path / "player", tmp_path / "fed"
+    player.write_text(f"#!/bin/sh\nsleep 0.15\ncat > {fed}\nexec sleep 60\n")
+    player.chmod(0o755)
+    sound: Sound = np.zeros(10 * RATE, np.float32)
+    out, begun = speakers.PlayerSpeakers((str(player),)), time.monotonic()
+    out.play(sound, 0.0, "speech", "long")
+    assert not fed.exists()
+    (process,) = out._playing
+    while not fed.exists() or fed.stat().st_size < len(speakers.wav(sound)):
+        assert time.monotonic() - begun < 10
+        time.sleep(0.01)
+    assert fed.read_bytes() == speakers.wav(sound)
+    out.stop(1.0)
+    assert process.wait(timeout=5) != 0

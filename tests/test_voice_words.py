@@ -77,10 +77,20 @@ def test_numbers_are_spoken_as_the_trade_says_them(value: str, words: str) -> No
     assert say_number(value, spoken()) == words  # wordings of issue 4; the others common practice, no source
 
 
-@given(st.integers(0, 999))
+@given(st.one_of(st.integers(0, 999), st.integers(10_000, 10**9 - 1)))
 def test_whole_numbers_are_those_of_num2words(number: int) -> None:
-    """num2words, a general-purpose library, as the outside reference (US wording, without its "and")."""
-    assert say_number(str(number), spoken()) == num2words(number).replace(" and ", " ")
+    """num2words, a general-purpose library, as the outside reference (US wording, without its "and" and commas)."""
+    assert say_number(str(number), spoken()) == num2words(number).replace(" and ", " ").replace(",", "")
+
+
+def test_all_that_can_be_has_words_and_what_is_larger_is_said_digit_by_digit() -> None:
+    bounds = [(one, bound) for one in SHEET.quantities if one.units for bound in one.range.possible if bound]
+    assert max(float(bound) for _, bound in bounds) > 10**7
+    for one, bound in bounds:
+        words = WORDING.value(bound, one.units[0], one.id)
+        if float(bound) >= 10_000:
+            assert words.startswith(num2words(int(bound)).replace(" and ", " ").replace(",", "")), (one.id, bound)
+    assert say_number("2500000000", spoken()) == "two five" + 8 * " zero"
 
 
 @settings(deadline=None)
@@ -553,6 +563,7 @@ def test_speech_is_the_words_without_silence_around() -> None:
     sound = speak("nine point three")
     assert 0.5 < len(sound) / RATE < 2.5
     assert np.abs(sound[: RATE // 20]).max() > 0.005
+    assert len(speak("-a, C O two: what is it?")) > RATE  # an appliance's tag, no option of espeak-ng's
 
 
 def test_the_own_voice_is_known_from_a_persons() -> None:

@@ -56,9 +56,10 @@ def speak(text: str) -> Sound:
     place = shutil.which("espeak-ng")
     if place is None:
         raise BadInput("Speaking needs espeak-ng; install Debian's package espeak-ng, or listen with --silent.")
-    done = subprocess.run(
-        [place, "-v", "en-us", "-s", str(_SPEED), "--stdout", text], capture_output=True, check=True, timeout=20
-    )
+    # "--": a text may begin with a dash, as an appliance's tag may.
+    command = [place, "-v", "en-us", "-s", str(_SPEED), "--stdout", "--", text]
+    done = subprocess.run(command, capture_output=True, check=True, timeout=20)
+
     with wave.open(BytesIO(_whole(done.stdout)), "rb") as file:
         rate = file.getframerate()
         sound = np.frombuffer(file.readframes(file.getnframes()), "<i2").astype(np.float32) / 32768

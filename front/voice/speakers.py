@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -64,16 +65,13 @@ class PlayerSpeakers:
         """Begin to play; that hearing is lost, on every sound card."""
         self._playing = [one for one in self._playing if one.poll() is None]
         for command in (self._command, *(self._each_card() if what == _EVERYWHERE else ())):
-            process = subprocess.Popen(
-                command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-            )
-            self._playing.append(process)
-            assert process.stdin is not None
-            try:
-                process.stdin.write(wav(sound))
-                process.stdin.close()
-            except BrokenPipeError:
-                pass  # no device to play on: the screen shows it
+            # A player reads as fast as it sounds: through a pipe it would keep us waiting for what does not fit in.
+            with os.fdopen(os.memfd_create("sound"), "wb") as file:
+                file.write(wav(sound))
+                file.seek(0)
+                self._playing.append(
+                    subprocess.Popen(command, stdin=file, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                )
 
     def _each_card(self) -> Iterator[tuple[str, ...]]:
         """Yield a command for each sound card, where the player can be told one (aplay)."""

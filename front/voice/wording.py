@@ -89,10 +89,12 @@ def _whole(number: int, said: Said) -> str:
         head, rest = divmod(number, 100)
         oh = f"{said.saying['oh']} " if rest < 10 else ""
         return f"{_small(head, said)} {said.saying['hundred'] if not rest else oh + _small(rest, said)}"
-    thousands, rest = divmod(number, 1000)
-    parts = [f"{_small(thousands, said)} {said.saying['thousand']}"] if thousands else []
-    if rest or not thousands:
-        parts.append(_small(rest, said))
+    if number >= 10**9:  # more than anything can be: as it was heard
+        return " ".join(said.saying["digits"][int(digit)] for digit in str(number))
+    groups = (number // 10**6, said.saying["million"]), (number // 1000 % 1000, said.saying["thousand"])
+    parts = [f"{_small(count, said)} {name}" for count, name in groups if count]
+    if number % 1000 or not parts:
+        parts.append(_small(number % 1000, said))
     return " ".join(parts)
 
 
