@@ -199,6 +199,16 @@ def test_an_unclear_answer_is_asked_at_most_so_often_then_put_off() -> None:
     assert talk.asked is None
 
 
+def test_an_answer_asked_back_about_another_slot_than_the_open_question_is_put_off_too() -> None:
+    talk, reply = said(), Reply("value", candidate("9.5"), clear=False)
+    still = News(questions=(question(candidate(quantity="o2")),))
+    for n in range(10):
+        talk, actions = run(talk, Heard(13.0 + n, 13.5 + n, None, reply), Changed(13.0 + n, 13.5 + n, still))
+        if Show("skipped") in actions:
+            break
+    assert n < 5
+
+
 def test_a_value_long_after_the_question_is_a_reading_like_any_other() -> None:
     reply = Reply("value", candidate("9.5"), clear=True)
     assert answers(said(), 12.0 + 13, None, reply) == []
