@@ -129,10 +129,15 @@ class Recogniser:
         ``starts_at`` is the second of its first sample in the file: word times count from the file's start. ``go_on``
         is called between the steps; what it raises ends the hearing.
         """
+
+        def second_opinion() -> Any:
+            go_on()
+            return self._generate(encoded, self._after_stops, hypotheses=1)
+
         with ThreadPoolExecutor(1) as pool:  # two cores: the second opinion comes behind the view that is ready sooner
             slowed = pool.submit(lambda: self._view(self._encode(_slower(sound), WINDOWS_S), go_on))
             encoded = self._encode(sound, WINDOWS_S[-1:])
-            told = pool.submit(self._generate, encoded, self._after_stops, hypotheses=1)
+            told = pool.submit(second_opinion)
             views = [self._view(encoded, go_on), slowed.result()]
             other = told.result()
         go_on()

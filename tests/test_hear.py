@@ -221,6 +221,18 @@ def test_a_models_folder_can_be_given() -> None:
     assert (given.folder, given.sha256) == (packaged.folder, packaged.sha256)
 
 
+def test_what_is_given_up_is_not_decoded(recogniser: Recogniser, monkeypatch: pytest.MonkeyPatch) -> None:
+    decoded: list[object] = []
+    monkeypatch.setattr(recogniser, "_generate", lambda *given, **more: decoded.append(given))
+
+    def given_up() -> None:
+        raise InterruptedError
+
+    with pytest.raises(InterruptedError):
+        recogniser.hear(np.zeros(RATE, np.float32), 0.0, given_up)
+    assert not decoded
+
+
 def test_typed_text_is_certain_of_its_words() -> None:
     utterance = typed_utterance("  high fire   CO2 9.2\n", SHA)
     assert utterance.text == "high fire CO2 9.2"
