@@ -71,11 +71,15 @@ def listen(
             former = signal.getsignal(signal.SIGINT)
             try:
                 with Keeper(to, silent=silent) as keeper:
-                    session = Session(store, job, sense, person, heard, speakers, screen, beat=keeper.beat)
+                    session = Session(
+                        store, job, sense, person, heard, speakers, screen, beat=keeper.beat, told=keeper.told
+                    )
                     signal.signal(signal.SIGINT, lambda *_: session.stop())
-                    session.run()
-            except BlockingIOError:
-                raise WrongUse(f"Somebody is listening to job {job} already; end that first.") from None
+                    try:
+                        session.run()
+                    except BlockingIOError:
+                        keeper.told()  # that one goes on hearing
+                        raise WrongUse(f"Somebody is listening to job {job} already; end that first.") from None
             finally:
                 signal.signal(signal.SIGINT, former)
         after = job_of(store, job)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from capture.sniff import identify
 from capture.speech import stretches
 from extract.parse import parse
 from extract.tokens import _pipeline
+from front.voice.keeper import Keeper
 from front.voice.session import Session, warm_up
 from front.voice.sounds import RATE
 from jobs import disk
@@ -143,6 +145,21 @@ def room(*parts: float | Sound, gain: float = 0.0, length: float | None = None) 
     if length is not None:
         sound = np.concatenate([sound, silence(max(0.0, length - len(sound) / RATE))])
     return Room(np.asarray(sound + roar(len(sound) / RATE, level=0.002)[: len(sound)], np.float32), gain)
+
+
+@contextmanager
+def boiler(tmp_path: Path) -> Iterator[Store]:
+    """A store with one job, of one boiler."""
+    with Store(tmp_path / "store") as store:
+        new_job(
+            store,
+            sheet="gas-boiler-start-up",
+            site="Brackley Wharf Bakehouse",
+            technician="Una Farrow",
+            units="us",
+            appliances=[NewAppliance("boiler")],
+        )
+        yield store
 
 
 def listen(tmp_path: Path, place: Room, script: Sequence[str]) -> Heard:
@@ -458,3 +475,82 @@ def test_the_first_word_has_not_to_wait_for_what_reads_it() -> None:
     loaded = _pipeline.cache_info().misses
     parse("CO2 nine point one", extract.start(extract.Setting(units="us")), grammar_of(sheet))
     assert _pipeline.cache_info().misses == loaded
+
+
+@dataclass
+class Broken(Unplugged):
+    """A microphone that is heard for a moment, and then gives nothing for ``stalls`` seconds, or fails."""
+
+    stalls: float = 0.0
+    fault: Exception | None = None
+
+    def blocks(self) -> Iterator[bytes | None]:
+        yield from self._live(pcm(roar(0.5, level=0.01)))
+        self.pulled = time.monotonic()
+        time.sleep(self.stalls)
+        if self.fault is not None:
+            raise self.fault
+        yield from self._live(pcm(roar(5.0, level=0.01)))
+
+
+def test_a_microphone_that_hangs_is_told_within_three_seconds_and_when_it_is_back(tmp_path: Path) -> None:
+    place = Broken(stalls=3.2)
+    with boiler(tmp_path) as store:
+        Session(store, "job-1", Senses(identify, Ears([]), nothing_to_see), "Una Farrow", place, place, Lines()).run()
+    (lost, back) = place.played
+    assert (lost[1], lost[2]) == ("hearing lost", "Hearing lost: headset.")
+    assert 1.0 < lost[0] - place.pulled < 3.0
+    assert back[2] == "Hearing again."
+
+
+@pytest.mark.parametrize("where", ["recorder", "recogniser"])
+def test_a_fault_of_ours_is_told_aloud_and_is_not_told_once_more_by_the_keeper(tmp_path: Path, where: str) -> None:
+    broken = where == "recorder"
+    place: Broken | Room = Broken(fault=RuntimeError("a fault")) if broken else room(0.5, WORD, length=5.0)
+    ears, told = Ears([]), list[bool]()  # ears that hear more than is in their script
+    with boiler(tmp_path) as store:
+        session = Session(
+            store,
+            "job-1",
+            Senses(identify, ears, nothing_to_see),
+            "Una Farrow",
+            place,
+            place,
+            Lines(),
+            patient=not broken,
+            told=lambda: told.append(True),
+        )
+        with pytest.raises((RuntimeError, IndexError)):
+            session.run()
+    assert place.played[-1][1:] == ("hearing lost", "Hearing lost: a fault of this program.")
+    assert told == [True]
+
+
+def test_a_microphone_that_is_muted_again_is_warned_of_again(tmp_path: Path) -> None:
+    class Muted(Room):
+        def blocks(self) -> Iterator[bytes | None]:
+            yield from [bytes(2 * BLOCK)] * round(7 * RATE / BLOCK)
+            yield pcm(roar(0.5, level=0.01))
+            yield from [bytes(2 * BLOCK)] * round(15 * RATE / BLOCK)
+
+    heard = listen(tmp_path, Muted(silence(1.0)), [])
+    assert [kind for kind, _ in heard.lines.seen] == ["warning"] * 2
+
+
+@pytest.mark.parametrize(("error", "told", "sounds"), [(IndexError, False, True), (StoreFailed, True, False)])
+def test_the_keeper_sounds_unless_listening_ended_on_purpose_or_told_why(
+    tmp_path: Path, error: type[Exception], told: bool, sounds: bool
+) -> None:
+    def fails() -> None:
+        with Keeper(tmp_path / "out", silent=False) as keeper:
+            keeper.beat()
+            if told:
+                keeper.told()
+            raise error("a fault")
+
+    with pytest.raises(error):
+        fails()
+    assert (tmp_path / "out" / "said.jsonl").exists() == sounds
+    with Keeper(tmp_path / "well", silent=False) as keeper:
+        keeper.beat()
+    assert not (tmp_path / "well").exists()

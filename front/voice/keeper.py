@@ -1,7 +1,8 @@
 """A small process beside the one that listens, which tells when that one has died or hangs: within three seconds.
 
 It does nothing but wait for a beat. It is told by ``python -m front.voice.keeper [FOLDER | --silent]`` where to sound;
-the listening process writes a byte to it several times a second, and a last one when it ends as it should.
+the listening process writes a byte to it several times a second, and a last one when it ends on purpose or has told
+itself why it ends.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ class Keeper:
             [sys.executable, "-m", "front.voice.keeper", *where], stdin=subprocess.PIPE, start_new_session=True
         )
         self._last = 0.0
+        self._told = False
 
     def beat(self) -> None:
         """Say that all is well; cheap, call it as often as you like."""
@@ -45,14 +47,18 @@ class Keeper:
             self._last = now
             self._write(_BEAT)
 
+    def told(self) -> None:
+        """Say that nothing is to be told of the error that ends this: it was, or nothing is lost by it."""
+        self._told = True
+
     def __enter__(self) -> Keeper:
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        # An error that ends the listening is told by whoever meets it.
-        self._write(_END)
+        if error is None or self._told:
+            self._write(_END)
         if self._process.stdin is not None:
             self._process.stdin.close()
         self._process.wait(timeout=10)

@@ -65,6 +65,8 @@ CLIPPED = 0.98
 READ_S = 0.3
 """Seconds in which a word on the screen is read."""
 _SILENT_S = 6.0
+STALLED_S = 2.0
+"""Seconds without anything from the microphone, not even that it is away, after which hearing is lost."""
 
 
 def warm_up(senses: Senses, sheet: Sheet) -> None:
@@ -130,7 +132,10 @@ class Session:
     beat: Callable[[], None] = lambda: None
     """Called several times a second as long as all is well: see ``front/voice/keeper.py``."""
 
-    _queue: queue.SimpleQueue[bytes | _Away | SaybackError | None] = field(default_factory=queue.SimpleQueue)
+    told: Callable[[], None] = lambda: None
+    """Called once it was told aloud why the session ends."""
+
+    _queue: queue.SimpleQueue[bytes | _Away | Exception | None] = field(default_factory=queue.SimpleQueue)
     _stopped: threading.Event = field(default_factory=threading.Event)
 
     def stop(self) -> None:
@@ -184,9 +189,9 @@ class Session:
                     self._listen()
                 self._take(self._endpointer.finish())
                 self._file(wait=True)
-            except SaybackError as error:
-                self._step(events.Lost(self._now, self._wording.phrase("hearing_lost", what=str(error))))
-                self._act(step(replace(self._talk, saying=None, tool_until=-1e9), events.Tick(self._now))[1])
+            except Exception as error:
+                self._lose(str(error) if isinstance(error, SaybackError) else self._wording.phrase("fault"))
+                self.told()
                 raise
             finally:
                 self._stopped.set()
@@ -210,7 +215,7 @@ class Session:
                 last = self.clock()
                 self._spool.write(sound)
                 self._queue.put(sound)
-        except SaybackError as error:
+        except Exception as error:  # whatever it is, this thread ends with it, and the loop has to know
             self._queue.put(error)
         self._queue.put(None)
 
@@ -221,17 +226,21 @@ class Session:
         return self._samples / RATE
 
     def _listen(self) -> None:
-        lost = False
+        lost, last = False, self.clock()
         while not self._stopped.is_set():
             self.beat()
             try:
                 block = self._queue.get(timeout=0.03)
             except queue.Empty:
+                if not lost and self.clock() - last > STALLED_S:
+                    lost = True
+                    self._lose(self.microphone.name)
                 self._file()
                 continue
+            last = self.clock()
             if block is None:
                 return
-            if isinstance(block, SaybackError):
+            if isinstance(block, Exception):
                 raise block
             if isinstance(block, _Away):
                 if not lost:
@@ -245,6 +254,13 @@ class Session:
             self._hear(block)
             self._file()
             self._tick()
+
+    def _lose(self, what: str) -> None:
+        """Tell that hearing is lost, now: where no more sound comes, the session's time stands still."""
+        self._step(events.Lost(self._now, self._wording.phrase("hearing_lost", what=what)))
+        while any(say.tone == "hearing lost" for say in self._talk.waiting):  # behind a stop that waits, too
+            self._talk = replace(self._talk, saying=None, tool_until=-1e9)
+            self._step(events.Tick(self._now))
 
     def _listen_patiently(self) -> None:
         for block in self.microphone.blocks():
@@ -515,6 +531,7 @@ class Session:
             self._warn("clipping")
         if np.any(sound):
             self._quiet_since = self._samples
+            self._warned.discard("silence")
         elif self._samples - self._quiet_since > _SILENT_S * RATE:
             self._warn("silence")
 
