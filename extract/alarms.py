@@ -29,7 +29,8 @@ AGAINST_BOTH = (
     0.2  # and where the best hypothesis and the second opinion agree that it is not so: "leak test, no leaks"
 )
 # A pass that listens for stops imagines some: it must give so much of its mass to what says one. Chosen on 150 wordings
-# and 120 look-alikes spoken in noise; from 0.25 to 0.4 nearly the same are caught, and none in 31 recordings of talk.
+# and 120 look-alikes spoken in noise, where 0.25 to 0.4 catch nearly the same; in 203 utterances of ordinary work, 52 of
+# them at 10 and 5 dB, nothing was imagined.
 LISTENED = 0.3
 _ENDS = frozenset(".?!;")
 _GAP = 6  # words that ".." may stand for, within a sentence
