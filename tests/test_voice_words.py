@@ -398,6 +398,14 @@ def test_an_appliance_is_chosen_by_its_name(text: str, tag: str) -> None:
     reply = replies.understand(heard(text, second=text), Asked("nine point three: 1, or 2?", "choice", (one, two)))
     assert reply is not None
     assert (reply.kind, reply.candidate.appliance) == ("choice", tag)
+    north = Replies(
+        SHEET,
+        GRAMMAR,
+        extract.Setting(units="us", appliances=(JobAppliance(tag="1", called=("north",)), JobAppliance(tag="2"))),
+    )
+    named = north.understand(heard("north", second="North."), Asked("?", "choice", (one, two)))
+    assert named is not None
+    assert (named.candidate.appliance, named.clear) == ("1", True)
     faint = replies.understand(heard("Oh, either one.", second="Oh, either one."), Asked("?", "choice", (one, two)))
     assert faint is not None
     assert (faint.candidate.appliance, faint.clear) == ("1", False)

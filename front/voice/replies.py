@@ -194,8 +194,9 @@ class Replies:
     def _named(self, text: str, asked: Asked) -> Candidate | None:
         """Return the one candidate that is named, with nothing but small words beside its name."""
         words, fitting = plain(self._split(text)[1]), []
-        alone = asked.which_appliance and len(words.split()) == 1  # "two"; but "that one" is none
-        appliances, known = self._tags(text) if alone else self._appliances(text), set[str]()
+        appliances, known = self._appliances(text), set[str]()
+        alone = not appliances and asked.which_appliance and len(words.split()) == 1  # "two"; but "that one" is none
+        appliances = self._tags(text) if alone else appliances
         for one in asked.candidates:
             told = [self._sheet.quantity(one.quantity).said] if _differ(asked, "quantity") else []
             if _differ(asked, "condition") and one.condition:
