@@ -25,12 +25,11 @@ __all__ = ["Alarms", "alarms_perhaps", "alarms_said", "compile_alarms"]
 
 # A hypothesis with this share of the mass may be what was said. Lower than for values: a stop is judged on the worst.
 NOTABLE = 0.05
-AGAINST_BOTH = (
-    0.2  # and where the best hypothesis and the second opinion agree that it is not so: "leak test, no leaks"
-)
+# And where the best hypothesis and the second opinion agree that it is not so: "leak test done, no leaks".
+AGAINST_BOTH = 0.2
 # A pass that listens for stops imagines some: it must give so much of its mass to what says one. Chosen on 150 wordings
-# and 120 look-alikes spoken in noise, where 0.25 to 0.4 catch nearly the same; in 203 utterances of ordinary work, 52 of
-# them at 10 and 5 dB, nothing was imagined.
+# and 120 look-alikes spoken in noise, where 0.25 to 0.4 catch nearly the same; in 203 utterances of ordinary work, 52
+# of them at 10 and 5 dB, nothing was imagined.
 LISTENED = 0.3
 _ENDS = frozenset(".?!;")
 _GAP = 6  # words that ".." may stand for, within a sentence
