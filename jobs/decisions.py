@@ -90,11 +90,13 @@ def answer(
     how: How,
     settled: Sequence[Candidate] = (),
     sure: bool = False,
+    along: Sequence[Draft] = (),
 ) -> Job:
     """Settle a question and return the job. ``asked_at`` is the position of the job when the question was worked out.
 
     ``settled`` holds one complete candidate for each reading that stands; the others of the question are dropped.
-    ``sure`` accepts a value outside what the sheet calls possible.
+    ``sure`` accepts a value outside what the sheet calls possible. ``along``, here and below, is written before it in
+    the same step, both or neither.
 
     Raises:
         WrongUse: the readings have changed since the question was asked; the message says how.
@@ -114,7 +116,7 @@ def answer(
         before = tuple(job.rows[key].reading for key in question.readings)
         body = Answered(question=question, answer=given, before=before)
         try:
-            store.append(number, [Draft(body, by)], after=job.position)
+            store.append(number, [*along, Draft(body, by)], after=job.position)
         except JournalMoved:
             continue  # somebody else wrote meanwhile; the question may be answered already
         return job_of(store, number)
@@ -148,6 +150,7 @@ def edit(
     why: str,
     sure: bool = False,
     seen_at: int | None = None,
+    along: Sequence[Draft] = (),
 ) -> Job:
     """Give a reading another value or label, with a reason, and return the job.
 
@@ -159,15 +162,33 @@ def edit(
     """
     job = job_of(store, number)
     _check(after, job, sheet_of(store, job.head), sure)
-    return _edit(store, job, after.reading, after, by, why, seen_at)
+    return _edit(store, job, after.reading, after, by, why, seen_at, along)
 
 
-def leave_out(store: Store, number: str, reading: str, *, by: str, why: str, seen_at: int | None = None) -> Job:
+def leave_out(
+    store: Store,
+    number: str,
+    reading: str,
+    *,
+    by: str,
+    why: str,
+    seen_at: int | None = None,
+    along: Sequence[Draft] = (),
+) -> Job:
     """Leave a reading out of the record, as :func:`edit`, and return the job. It stays in the journal."""
-    return _edit(store, job_of(store, number), reading, None, by, why, seen_at)
+    return _edit(store, job_of(store, number), reading, None, by, why, seen_at, along)
 
 
-def _edit(store: Store, job: Job, reading: str, after: Candidate | None, by: str, why: str, seen_at: int | None) -> Job:
+def _edit(
+    store: Store,
+    job: Job,
+    reading: str,
+    after: Candidate | None,
+    by: str,
+    why: str,
+    seen_at: int | None,
+    along: Sequence[Draft],
+) -> Job:
     if reading not in job.rows:
         raise WrongUse(f"Job {job.number} has no reading {reading!r} that stands; sayback show lists them.")
     if not why.strip():
@@ -177,17 +198,19 @@ def _edit(store: Store, job: Job, reading: str, after: Candidate | None, by: str
         raise WrongUse(f"The change was not made, since things changed meanwhile: {'; '.join(changed)}. Look again.")
     draft = Draft(Edited(before=job.rows[reading].reading, after=after, why=why), by)
     try:
-        store.append(job.number, [draft], after=None if seen_at is None else job.position)
+        store.append(job.number, [*along, draft], after=None if seen_at is None else job.position)
     except JournalMoved:
-        return _edit(store, job_of(store, job.number), reading, after, by, why, seen_at)
+        return _edit(store, job_of(store, job.number), reading, after, by, why, seen_at, along)
     return job_of(store, job.number)
 
 
-def read_back_limit(store: Store, number: str, limit: str, *, agreed: bool, by: str) -> Job:
+def read_back_limit(
+    store: Store, number: str, limit: str, *, agreed: bool, by: str, along: Sequence[Draft] = ()
+) -> Job:
     """Note that a quoted limit was read back to a person, and whether they agreed to it."""
     if limit not in {one.key for one in job_of(store, number).limits}:
         raise WrongUse(f"Job {number} has no quoted limit {limit!r}.")
-    return _write(store, number, LimitReadBack(limit=limit, agreed=agreed), by)
+    return _write(store, number, LimitReadBack(limit=limit, agreed=agreed), by, along)
 
 
 def does_not_apply(store: Store, number: str, slot: NotApplicable, *, by: str, seen_at: int | None = None) -> Job:
@@ -253,7 +276,7 @@ def tell(store: Store, number: str, kind: Literal["said", "shown"], text: str, *
     store.append(number, [Draft(Told(kind=kind, text=text, question=question))])
 
 
-def undo(store: Store, number: str, seq: int, *, by: str, why: str = "") -> Job:
+def undo(store: Store, number: str, seq: int, *, by: str, why: str = "", along: Sequence[Draft] = ()) -> Job:
     """Let an entry of a person's count no longer, and return the job. The entry stays in the journal.
 
     Raises:
@@ -265,7 +288,7 @@ def undo(store: Store, number: str, seq: int, *, by: str, why: str = "") -> Job:
         raise WrongUse(f"Entry {seq} of job {number} is not an answer, an edit or the like; only those can be undone.")
     if any(isinstance(entry.body, Undone) and entry.body.seq == seq for entry in entries.values()):
         raise WrongUse(f"Entry {seq} of job {number} is undone already.")
-    return _write(store, number, Undone(seq=seq, why=why), by)
+    return _write(store, number, Undone(seq=seq, why=why), by, along)
 
 
 def close(store: Store, number: str, *, by: str, why: str = "", seen_at: int | None = None) -> Job:
@@ -312,8 +335,8 @@ def reopen(store: Store, number: str, *, by: str, why: str) -> Job:
     return _write(store, number, Reopened(why=why), by)
 
 
-def _write(store: Store, number: str, body: Body, by: str) -> Job:
-    store.append(number, [Draft(body, by)])
+def _write(store: Store, number: str, body: Body, by: str, along: Sequence[Draft] = ()) -> Job:
+    store.append(number, [*along, Draft(body, by)])
     return job_of(store, number)
 
 

@@ -290,10 +290,10 @@ def test_of_two_sources_the_chosen_one_stands(store: Store, tmp_path: Path) -> N
     assert [(r.reading.value, r.how) for r in job.rows.values()] == [("9.8", "answered")]
 
 
-def settle(store: Store, question: Question, value: str, by: str = "Ada", **more: bool) -> Job:
+def settle(store: Store, question: Question, value: str, by: str = "Ada", *, sure: bool = False) -> Job:
     given = question.candidates[0].model_copy(update={"value": value})
     at = job_of(store, "job-1").position
-    return decisions.answer(store, "job-1", question, asked_at=at, by=by, how="typed", settled=[given], **more)
+    return decisions.answer(store, "job-1", question, asked_at=at, by=by, how="typed", settled=[given], sure=sure)
 
 
 def test_a_stale_answer_is_refused_and_says_what_changed(store: Store, tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,10 +19,12 @@ from capture.sniff import identify
 from capture.speech import stretches
 from extract.parse import parse
 from extract.tokens import _pipeline
+from front.voice import session
 from front.voice.keeper import Keeper
 from front.voice.session import Session, warm_up
 from front.voice.sounds import RATE
 from jobs import disk
+from jobs.add import Added, add
 from jobs.book import NewAppliance, job_of, new_job
 from jobs.extraction import grammar_of
 from jobs.fold import Job
@@ -214,6 +217,29 @@ def test_co_is_said_back_and_corrected_by_saying_it(tmp_path: Path) -> None:
     assert heard.value("co") == ("66", "edited")
     assert heard.told[0] == "C O, high fire, seventy-six."
     assert heard.told[1] == "C O, high fire, sixty-six. It was seventy-six."
+
+
+def test_a_kill_right_after_a_correction_was_heard_does_not_lose_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Killed(BaseException):
+        """As SIGKILL, once what was heard is filed."""
+
+    times = iter((False, True))
+
+    def killed(*given: Any, **named: Any) -> Added:
+        added = add(*given, **named)
+        if next(times):
+            raise Killed
+        return added
+
+    monkeypatch.setattr(session, "add", killed)
+    place = room(1.0, WORD, length=25.0)
+    place.cues = [("seventy-six", 4.0, WORD)]
+    with pytest.raises(Killed):
+        listen(tmp_path, place, ["High fire. CO is seventy-six.", "no, sixty-six"])
+    with Store(tmp_path / "store") as store:
+        assert [(row.reading.value, row.how) for row in job_of(store, "job-1").rows.values()] == [("66", "edited")]
 
 
 @pytest.mark.parametrize("stray", ["Yes.", "No.", "Take that back."])
@@ -509,7 +535,7 @@ def test_a_fault_of_ours_is_told_aloud_and_is_not_told_once_more_by_the_keeper(t
     place: Broken | Room = Broken(fault=RuntimeError("a fault")) if broken else room(0.5, WORD, length=5.0)
     ears, told = Ears([]), list[bool]()  # ears that hear more than is in their script
     with boiler(tmp_path) as store:
-        session = Session(
+        live = Session(
             store,
             "job-1",
             Senses(identify, ears, nothing_to_see),
@@ -521,7 +547,7 @@ def test_a_fault_of_ours_is_told_aloud_and_is_not_told_once_more_by_the_keeper(t
             told=lambda: told.append(True),
         )
         with pytest.raises((RuntimeError, IndexError)):
-            session.run()
+            live.run()
     assert place.played[-1][1:] == ("hearing lost", "Hearing lost: a fault of this program.")
     assert told == [True]
 

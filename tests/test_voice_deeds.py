@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -19,7 +19,7 @@ from jobs.book import NewAppliance, job_of, new_job, sheet_of
 from jobs.decisions import answer, edit
 from jobs.extraction import bring_up_to_date, place_now
 from jobs.fold import Job
-from jobs.journal import SetAside, Told
+from jobs.journal import Draft, Entry, SetAside, Told
 from jobs.questions import open_questions
 from jobs.senses import senses
 from jobs.store import Store
@@ -243,3 +243,39 @@ def test_a_question_of_two_that_cannot_both_be_names_both(store: Store, wording:
     assert isinstance(asked, Asked)
     assert asked.wants == "choice"
     assert asked.text == "C O two nine point two and O two nine point two. Which one is right?"
+
+
+@pytest.mark.parametrize("what", ["settle", "edit", "take back", "agree"])
+def test_what_is_set_aside_and_what_it_decided_are_one_step_on_the_disk(
+    store: Store, wording: Wording, deeds: Deeds, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    job = heard(store, "The manual says CO2 between 8.5 and 9.50 at high fire.")
+    co = job.rows[reading(job, "co", "high_fire")].reading
+    asked = wording.question(open_questions(job, sheet_of(store, job.head))[0])
+    assert asked is not None
+    decided: dict[str, events.Action] = {
+        "settle": events.Settle(asked, asked.candidates[0]),
+        "edit": events.Edit(Candidate(reading=co.id, quantity="co", condition="high_fire", value="66", unit="[ppm]")),
+        "take back": events.TakeBack((co.id,)),
+        "agree": events.Agree((job.limits[-1].key,), True),
+    }
+    append, steps = store.append, list[list[str]]()
+
+    def noted(number: str, drafts: Sequence[Draft], *, after: int | None = None) -> tuple[Entry, ...]:
+        added = append(number, drafts, after=after)
+        steps.append([one.body.kind for one in added])
+        return added
+
+    monkeypatch.setattr(store, "append", noted)
+    deeds.set_aside(job.utterances[-1], events.Mark("answer"), decided[what])
+    (first, *_) = steps
+    assert len(first) == 2
+    assert first[0] == "set-aside"
+    assert sum(step.count("set-aside") for step in steps) == 1
+
+
+def test_an_answer_that_cannot_be_carried_out_is_set_aside_all_the_same(store: Store, deeds: Deeds) -> None:
+    utterance = job_of(store, "t1").utterances[-1]
+    gone = Candidate(reading="gone", quantity="co", condition="high_fire", value="66", unit="[ppm]")
+    assert deeds.set_aside(utterance, events.Mark("answer"), events.Edit(gone)) != ()
+    assert [one.body.number for one in store.entries("t1") if isinstance(one.body, SetAside)] == [utterance.number]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from front.voice import events
@@ -34,8 +34,11 @@ class Deeds:
         self._wording = wording
         self._by = by
 
-    def set_aside(self, utterance: Utterance, mark: events.Mark) -> None:
-        """Note that an utterance is no talk about the work."""
+    def set_aside(self, utterance: Utterance, mark: events.Mark, deed: events.Action | None = None) -> tuple[str, ...]:
+        """Note that an utterance is no talk about the work, carry out what it decided, and return what is to be said.
+
+        Both are one step on the disk: a kill leaves no correction that was heard and set aside, and not made.
+        """
         body = SetAside(
             evidence=utterance.evidence,
             number=utterance.number,
@@ -44,8 +47,10 @@ class Deeds:
             note=mark.note,
             appliance=mark.appliance,
         )
-        key = f"set-aside/{utterance.evidence}/{utterance.number}"
-        self._store.append(self._number, [Draft(body, self._by, key)])
+        draft = Draft(body, self._by, f"set-aside/{utterance.evidence}/{utterance.number}")
+        told = tuple(self.do(deed, [draft])) if deed is not None else ()
+        self._store.append(self._number, [draft])  # passed over where it went along with the deed
+        return told
 
     def leave_out_own(self, utterance: Utterance) -> None:
         """Leave out what was read in an utterance in which the tool's own voice was heard too."""
@@ -63,22 +68,23 @@ class Deeds:
         body = Told(kind="said" if aloud else "shown", text=say.text, question=question, readings=read_back)
         self._store.append(self._number, [Draft(body)])
 
-    def do(self, action: events.Action) -> Iterator[str]:
-        """Carry out what was decided, and yield what is to be said of it."""
+    def do(self, action: events.Action, along: Sequence[Draft] = ()) -> Iterator[str]:
+        """Carry out what was decided, and yield what is to be said of it; ``along`` is written in the same step."""
         match action:
             case events.Settle(asked, candidate):
-                yield from self._settle(asked, candidate)
+                yield from self._settle(asked, candidate, along)
             case events.Edit(candidate):
+                why = "corrected when it was read back"
                 try:
-                    edit(self._store, self._number, candidate, by=self._by, why="corrected when it was read back")
+                    edit(self._store, self._number, candidate, by=self._by, why=why, along=along)
                 except (WrongUse, BadInput) as error:
                     yield str(error)
             case events.Agree(limits, agreed):
                 for limit in limits:
-                    read_back_limit(self._store, self._number, limit, agreed=agreed, by=self._by)
+                    read_back_limit(self._store, self._number, limit, agreed=agreed, by=self._by, along=along)
                 check_job(self._store, self._number)
             case events.TakeBack(readings):
-                yield from self._take_back(readings[-1])
+                yield from self._take_back(readings[-1], along)
             case _:
                 return
 
@@ -109,18 +115,27 @@ class Deeds:
             return events.Say(text, 1)  # about nothing: a no between colleagues that comes next is no answer to it
         return events.Say(word.phrase(what), 1)
 
-    def _settle(self, asked: Asked, candidate: Candidate | None) -> Iterator[str]:
+    def _settle(self, asked: Asked, candidate: Candidate | None, along: Sequence[Draft]) -> Iterator[str]:
         """Answer a question; yield the reason if it can no longer be answered so."""
         assert asked.question is not None
         how: Literal["spoken", "cannot tell"] = "spoken" if candidate is not None else "cannot tell"
         settled = settled_by(asked.question, candidate) if candidate is not None else ()
         position = job_of(self._store, self._number).position
         try:
-            answer(self._store, self._number, asked.question, asked_at=position, by=self._by, how=how, settled=settled)
+            answer(
+                self._store,
+                self._number,
+                asked.question,
+                asked_at=position,
+                by=self._by,
+                how=how,
+                settled=settled,
+                along=along,
+            )
         except (WrongUse, BadInput) as error:
             yield str(error)
 
-    def _take_back(self, reading: str) -> Iterator[str]:
+    def _take_back(self, reading: str, along: Sequence[Draft]) -> Iterator[str]:
         """Undo the last answer if it was about this reading, else leave the reading out; say what stood there."""
         job = job_of(self._store, self._number)
         row = job.rows.get(reading)
@@ -133,7 +148,7 @@ class Deeds:
         last = row.history[-1]
         entry = next((one for one in self._store.entries(self._number) if one.seq == last.seq), None)
         if entry is not None and isinstance(entry.body, Answered):
-            undo(self._store, self._number, entry.seq, by=self._by, why="taken back aloud")
+            undo(self._store, self._number, entry.seq, by=self._by, why="taken back aloud", along=along)
         else:
-            leave_out(self._store, self._number, reading, by=self._by, why="taken back aloud")
+            leave_out(self._store, self._number, reading, by=self._by, why="taken back aloud", along=along)
         yield told

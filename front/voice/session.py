@@ -170,6 +170,7 @@ class Session:
         self._filing: list[Utterance] = []
         self._later: list[events.Action] = []
         self._mixed: list[Utterance] = []
+        self._answered = False
         self._ends: deque[tuple[float, events.Say]] = deque()
         self._known: dict[str, list[Utterance]] = {}
         self._waiting: deque[_Recognising] = deque()
@@ -348,7 +349,7 @@ class Session:
             self._known[sha256] = found
             before = job_of(self.store, self.number)
             self._offset = done.piece.first / RATE
-            self._filing, self._later, self._mixed = [], [], []
+            self._filing, self._later, self._mixed, self._answered = [], [], [], False
             name = self._spool.name(done.piece.first, done.piece.last)
             added = add(
                 self.store,
@@ -360,7 +361,6 @@ class Session:
             )
             path.unlink(missing_ok=True)
             del self._known[sha256]
-            answered = any(isinstance(action, events.Settle | events.Edit) for action in self._later)
             job = added.job
             for one in self._mixed:
                 self._deeds.leave_out_own(one)
@@ -369,7 +369,7 @@ class Session:
             if self._later or self._mixed:
                 job = job_of(self.store, self.number)
             if found:
-                self._tell(before, job, answered)
+                self._tell(before, job, self._answered)
 
     def _hear_known(
         self, path: Path, sha256: str, *, skip: int, progress: Callable[[float], None]
@@ -403,13 +403,17 @@ class Session:
         only_noted = note is not None and has_number(typed_utterance(note, "0" * 64), self._setting, self._grammar)
         heard = events.Heard(start, end, command, reply, back, note, only_noted, own, over, beyond)
         self._talk, actions = step(self._talk, heard)
-        for action in actions:
-            if isinstance(action, events.Mark):
-                self._deeds.set_aside(utterance, action)
-            else:
-                self._later.append(action)
-        if not any(isinstance(action, events.Mark) for action in actions):
+        mark = next((one for one in actions if isinstance(one, events.Mark)), None)
+        deeds = events.Settle | events.Edit | events.TakeBack | events.Agree
+        deed = next((one for one in actions if isinstance(one, deeds)), None)
+        if mark is None:
             self._filing.append(utterance)
+            self._later += actions
+            return
+        self._answered = self._answered or isinstance(deed, events.Settle | events.Edit)
+        for line in self._deeds.set_aside(utterance, mark, deed):
+            self._step(events.Answering(events.Say(line, 1)))
+        self._later += [one for one in actions if one not in (mark, deed)]
 
     def _own(self, start: float, end: float) -> tuple[bool, bool, bool]:
         """Say whether an utterance is the tool's own voice, was spoken over it, and is faint beside what people say."""
@@ -479,8 +483,6 @@ class Session:
                 case events.Show(what):
                     said = self._deeds.reply(what, self._talk, self._place)
                     self._step(events.Answering(said))
-                case events.Mark():
-                    pass  # done before extraction saw the utterance
                 case _:
                     for line in self._deeds.do(action):
                         self._step(events.Answering(events.Say(line, 1)))
