@@ -217,6 +217,8 @@ def relabel_quantity(b: Book, name: Name, group: Sequence[Reading], src: Source,
         ]
         if condition is None:
             doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR))
+        if not f.choices[0].usual:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the value would be unusual there"))
         new = r.model_copy(
             update={
                 "id": b.new_id(), "quantity": q, "condition": condition, "unit": f.choices[0].unit,

@@ -19,7 +19,7 @@ from extract.states import Checked
 from extract.values import fit
 from schemas.evidence import Hypothesis, Utterance
 
-__all__ = ["Chosen", "Misgiving", "best_heard", "misgivings", "name_misgiving", "sound_alike", "ways"]
+__all__ = ["Chosen", "Misgiving", "best_heard", "misgivings", "name_misgiving", "place_in_doubt", "sound_alike", "ways"]
 
 # Provenance: 190 values of the dev recordings as Whisper tiny.en hears them in two windows (bench.hear). What is taken
 # wrongly there lacks support; the certainty of single words says little (right ones had a median of 0.4). PLACED and
@@ -263,20 +263,53 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
         against = [w for found, w in states if found and c.state not in found]
         if sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against):
             out[c.start] = Misgiving("not every way it was heard has it so")
-    rates = _firing(heard, grammar)
-    others = [(_firing(other, grammar), w) for other, w in zip(parsed, heard_ways, strict=True)]
-    elsewhere = [w for found, w in others if rates and found and found != rates]
-    astray = sum(w.mass for w in elsewhere) >= AGAINST or any(w.who == SECOND for w in elsewhere)
+    astray = _divided(_firing(heard, grammar), [_firing(other, grammar) for other in parsed], heard_ways)
+    lost = _divided(set(_appliances(heard)), [set(_appliances(other)) for other in parsed], heard_ways)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     for v in values:
         found = _misgiving(v, _words(heard, v), read, _certainty(utterance, heard, v), context, grammar)
-        if found is None and astray:
-            found = Misgiving("another firing rate was heard too")
+        if found is None and (astray or lost):
+            found = Misgiving(f"another {'firing rate' if astray else 'appliance'} was heard too")
+        if found is None and _denied(v, parsed, heard_ways):
+            found = Misgiving("heard in another way it is denied, or no reading")
         if found is None and utterance.broken:
             found = Misgiving("the line broke off in it")
         if found is not None:
             out[v.start] = found
     return out
+
+
+def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> bool:
+    """Whether enough of the ways of hearing have a value only as denied, as a limit, as something else than a reading:
+    "CO2 not 9.3", "CO2 should be 9.3"."""
+    against = []
+    for other, way in zip(parsed, heard_ways, strict=True):
+        if v in _values(other):
+            continue  # the way that it was taken from
+        told: dict[bool, set[str]] = {True: set(), False: set()}
+        for p in other.sentences:
+            for o in p.values:
+                told[not o.negated and p.sentence.segments[o.segment].kind == "reading"].add(o.number.first)
+        if v.number.first in told[False] - told[True]:
+            against.append(way)
+    return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
+
+
+def _divided(mine: set[object], others: Sequence[set[object]], heard_ways: Sequence[Way]) -> bool:
+    """Whether enough of the ways of hearing name another place than ``mine``; what names none says nothing."""
+    against = [w for found, w in zip(others, heard_ways, strict=True) if mine and found and found != mine]
+    return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
+
+
+def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> tuple[bool, bool]:
+    """Return whether the firing rate, and whether the appliance, that an utterance goes to was heard in two ways."""
+    rates, tags = _firing(heard, grammar), set(_appliances(heard))
+    if not rates and not tags:
+        return False, False
+    heard_ways = ways(utterance, grammar.appliance_words)
+    parsed = [heard if w.text == utterance.text else parse(w.text, context, grammar) for w in heard_ways]
+    astray = _divided(rates, [_firing(other, grammar) for other in parsed], heard_ways)
+    return astray, _divided(tags, [set(_appliances(other)) for other in parsed], heard_ways)
 
 
 def _misgiving(
@@ -293,12 +326,16 @@ def _misgiving(
     Another number that cannot be there (a fan at 49 a minute) says only that the value was not heard so.
     """
     support = against = placed = 0.0
-    confirmed = denied = False
+    confirmed = denied = other_sense = False
     others: list[tuple[float, Value]] = []
     for found, way in read:
         second = way.who == SECOND
         if any(_same(v, o) and o.condition == v.condition for o in found):
             placed += 1.0 if second else way.mass
+        if _otherwise(v, found, context, grammar):
+            against, denied = against + way.mass, denied or second
+            other_sense = True
+            continue
         if _has(v, words, found, way, context, grammar):
             support, confirmed = support + way.mass, confirmed or second
             continue
@@ -307,6 +344,8 @@ def _misgiving(
             against, denied = against + way.mass, denied or second
             others += [(way.mass + (0.5 if second else 0.0), o) for o in differing]
     listed = tuple({o.number.first: o for _, o in sorted(others, key=lambda x: -x[0])}.values())[:3]
+    if other_sense and (denied or against >= AGAINST):
+        return Misgiving("another way it was heard makes it something else", listed)
     if denied:
         return Misgiving(f"{SECOND} has another number", listed)
     if against >= AGAINST:
@@ -318,6 +357,25 @@ def _misgiving(
     if not confirmed and certainty is not None and certainty < LONE and len(read) < FEW:
         return Misgiving("the recogniser was not sure of a word", listed)
     return None
+
+
+def _otherwise(v: Value, found: Sequence[Value], context: Context, grammar: Grammar) -> bool:
+    """Whether a way of hearing has the same number as something else and nowhere as this.
+
+    In another unit, of another quantity whose number it may well be, denied, or as a limit.
+    """
+    alike = [o for o in found if v.number.first in {o.number.first, *(text for text, _ in o.number.choices)}]
+    return bool(alike) and all(_another(v, o, context, grammar) for o in alike)
+
+
+def _another(v: Value, o: Value, context: Context, grammar: Grammar) -> bool:
+    if v.unit and o.unit and v.unit != o.unit:
+        return True
+    mine, theirs = (set(x.name.ids) if x.name and not x.name.implied else set() for x in (v, o))
+    if len(mine) != 1 or len(theirs) != 1 or mine & theirs:
+        return False
+    f = fit(o.number, o.unit or v.unit, grammar.measures[next(iter(theirs))], context.setting.units)
+    return f.choices[0].usual and not f.doubts
 
 
 def _has(v: Value, words: str, found: Sequence[Value], way: Way, context: Context, grammar: Grammar) -> bool:

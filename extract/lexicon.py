@@ -143,6 +143,8 @@ class Grammar:
                 words = tuple(t.low for t in tokenize(name))
                 if words and not (len(words) == 1 and len(words[0]) < 3):
                     found.append(_Entry(words, "appliance", (a.tag,), 0.0))
+            if len(appliances) > 1 and (ending := _ending(a.tag, self.lang)):
+                found += [_Entry(("on", word), "appliance", (a.tag,), -0.3) for word in ending]
         return _index(found)
 
     def rows(self, tokens: Sequence[Token], appliances: tuple[JobAppliance, ...] = ()) -> list[Row]:
@@ -462,6 +464,14 @@ def _merged(items: list[Item]) -> list[Item]:
         else:
             out.append(group[0])
     return out
+
+
+def _ending(tag: str, lang: Language) -> tuple[str, ...]:
+    """The number that a tag ends with, as a figure and as a word: what "on two" means."""
+    word = re.split(r"[^a-z0-9]+", tag.lower())[-1]
+    figure = re.search(r"[1-9]$", word)
+    number = int(figure.group()) if figure else lang.digits.get(word, 0)
+    return (str(number), *(said for said, n in lang.digits.items() if n == number)) if number else ()
 
 
 def _labels(sheet: Sheet, field: Literal["shown", "said"]) -> dict[str, str]:

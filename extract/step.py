@@ -24,7 +24,7 @@ from extract.corrections import (
 )
 from extract.doubt import doubt
 from extract.guards import unresolved, went_astray
-from extract.heard import best_heard
+from extract.heard import best_heard, place_in_doubt
 from extract.lexicon import Grammar
 from extract.notes import check_again, ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
 from extract.over_range import over_range
@@ -72,9 +72,10 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
         if all(isinstance(op, Record) for op in book.operations[done:]):
             unresolved(book, parsed, last)
     finish(book)
-    if chosen.moved and after.state != context.state:
+    astray, lost = place_in_doubt(utterance, heard, context, grammar)
+    if (chosen.moved or astray) and after.state != context.state:
         after.astray = utterance.text  # somewhere that only one way of hearing has
-    if chosen.moved and after.appliance != context.appliance:
+    if (chosen.moved or lost) and after.appliance != context.appliance:
         after.appliance_lost = True
     return book.c, tuple(book.operations)
 

@@ -14,7 +14,7 @@ from extract.guards import contradicted, not_understood, two_conditions
 from extract.numbers import Number
 from extract.parse import Parsed, best_fit
 from extract.place import place
-from extract.values import Fit, basis_named, fit
+from extract.values import Fit, basis_named, fit, made_otherwise
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
     Alternative,
@@ -364,6 +364,10 @@ def make_reading(
         doubts.append(doubt(DoubtKind.LIMIT_QUOTED, "a limit was quoted in the same sentence"))
     elif s.doubtful == "question":
         doubts.append(doubt(DoubtKind.TO_CONFIRM, "it was said as a question"))
+    if q.otherwise and (way := made_otherwise(q, _around(b, s, p))):
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"“{way}” may make it something else"))
+    if _at_a_share(b, v, p):
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "another firing rate was named"))
     value, unit = f.choices[0].value, f.choices[0].unit
     joined = _with_two(b, quantity, v) if f.cost >= 3 else ""
     if joined:
@@ -410,6 +414,12 @@ def make_reading(
         b.settle(reading, takes_place_of.id, "named afterwards")
         return
     place(b, reading, v, p, target)
+
+
+def _at_a_share(b: Book, v: Value, p: Parsed) -> bool:
+    """ "CO2 nine three at fifty percent": read at a firing rate that is no condition of the sheet."""
+    rates = (x for x in p.values if x is not v and x.unit == "%" and x.name is None and x.start > 0)
+    return any(b.tokens[x.start - 1].low == "at" and x.number.first != "100" for x in rates)
 
 
 def _around(b: Book, s: Segment, p: Parsed) -> str:

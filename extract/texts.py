@@ -142,7 +142,7 @@ def _mentioned(
             sure = True
             indefinite = tokens[item.end - 1].low in ("a", "an")
             end = _end_of(tokens, start, stop, kinds, grammar, form)
-            if end <= start:
+            if end <= start or _measures(kinds, start, end, grammar):
                 break
             if form != "code":
                 if not (linked or _labelled(tokens, item.end, start, end, kinds)):
@@ -174,6 +174,15 @@ def _mentioned(
             used = end
             yield Capture(q, value, item.start, end, sure and not _of_a_part(q, tokens, item, end, stop, grammar))
             break
+
+
+def _measures(kinds: dict[int, Item], start: int, end: int, grammar: Grammar) -> bool:
+    """ "The analyser reads CO2 nine point four": what names a measured quantity and a number is no name."""
+    named = [item for k in range(start, end) if (item := kinds.get(k)) is not None]
+    measured = [
+        i for i in named if i.kind == "quantity" and any(grammar.quantities[q].kind == "number" for q in i.value.ids)
+    ]
+    return bool(measured) and any(i.kind == "number" for i in named)
 
 
 def _of_a_part(q: str, tokens: Sequence[Token], name: Item, end: int, stop: int, grammar: Grammar) -> bool:

@@ -121,6 +121,12 @@ def fit(number: Number, unit: str, q: Measure, system: str) -> Fit:
     return Fit(found, tuple(doubts), best.cost)
 
 
+def made_otherwise(q: Quantity, words: str) -> str:
+    """Return what ``words`` say that makes a value something else than the quantity; empty where nothing."""
+    plain = f" {' '.join(words.lower().split())} "
+    return next((way for way in q.otherwise if f" {way} " in plain), "")
+
+
 def basis_named(q: Quantity, words: str) -> str:
     """Return the basis that ``words`` name for a quantity that may be reckoned on several; empty where not one is."""
     plain = f" {' '.join(words.lower().replace('(', ' ').replace(')', ' ').split())} "

@@ -100,6 +100,8 @@ class Quantity(Model):
     """The plainer quantity that it is a kind of: "CO forty, air free" is this one."""
     referred_to: Name | None = None
     """A quantity at whose stated value it may be told instead ("at three percent O2"): then it is asked about."""
+    otherwise: tuple[str, ...] = ()
+    """Words beside its value that make it something else ("over ambient"): then it is asked about."""
     bases: dict[str, tuple[str, ...]] = Field(default_factory=dict)
     """What it may be reckoned on (efficiency on the net or the gross heating value), and the words for it: its note."""
     lowest_of: Name | None = None

@@ -555,3 +555,28 @@ def test_after_ten_minutes_is_no_adjustment() -> None:
 def test_a_correction_that_goes_on_is_asked() -> None:
     context, _ = talk("High fire CO2 nine point one, no four, nine four.")
     assert not any(r.taken for r in context.live())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "High fire flue temperature three ten over ambient.",
+        "High fire flue net one ten.",
+        "High fire CO2 nine point three at fifty percent.",
+        "High fire CO peaked at ninety.",
+        "High fire CO2 nine point three, not settled yet.",
+    ],
+)
+def test_a_value_of_another_kind_or_moment_is_asked(text: str) -> None:
+    context, _ = talk(text)
+    assert not any(r.taken for r in context.live() if r.quantity in ("co2", "co", "flue_temp"))
+
+
+def test_what_an_instrument_reads_is_no_name_of_it() -> None:
+    context, _ = talk("High fire.", "My analyser says the CO is twelve.")
+    assert [(r.quantity, r.value, r.taken) for r in context.live()] == [("co", "12", True)]
+
+
+def test_a_value_renamed_to_where_it_would_be_unusual_is_asked() -> None:
+    context, _ = talk("High fire CO2 nine point three, hold on, that's the ambient.")
+    assert not any(r.taken for r in context.live())
