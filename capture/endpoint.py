@@ -52,10 +52,10 @@ class Mark:
     """What was found at sample ``at``.
 
     ``began``: somebody begins to speak. ``may end``: ``piece`` is what would be the piece if no more comes.
-    ``goes on``: more came. ``piece``: a piece is complete.
+    ``goes on``: more came. ``piece``: a piece is complete. ``nothing``: what began was too short to be speech, a click.
     """
 
-    kind: Literal["began", "may end", "goes on", "piece"]
+    kind: Literal["began", "may end", "goes on", "piece", "nothing"]
     at: int
     piece: Piece | None = None
 
@@ -137,6 +137,8 @@ class Endpointer:
             if long_enough:
                 self._first = self._last + 1 + MAY_END
                 yield Mark("piece", (number + 1) * WINDOW, piece)
+            else:
+                yield Mark("nothing", (number + 1) * WINDOW)
         elif number - self._began >= LONGEST:
             yield from self._cut_long()
 

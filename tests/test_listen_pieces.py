@@ -122,6 +122,16 @@ def test_cut_ends_an_utterance_at_once(talk: Sound) -> None:
     assert not endpointer.speaking
 
 
+def test_of_a_click_its_end_is_told_and_no_piece(monkeypatch: pytest.MonkeyPatch) -> None:
+    endpointer = Endpointer()
+    chances = np.zeros(60, np.float32)
+    chances[20:22] = 0.9  # 64 ms
+    monkeypatch.setattr(endpointer, "_detect", lambda windows: chances[: len(windows)])
+    found = list(endpointer.take(silence(60 * WINDOW / RATE)))
+    assert [mark.kind for mark in found] == ["began", "nothing"]
+    assert not endpointer.speaking
+
+
 # -- microphones -------------------------------------------------------------------------------------------------------
 
 

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import extract
+from capture.endpoint import WINDOW, Endpointer
 from capture.microphone import BLOCK, LOST_S, pcm
 from capture.sniff import identify
 from capture.speech import stretches
@@ -312,6 +313,28 @@ def test_whoever_speaks_over_it_makes_it_silent(tmp_path: Path) -> None:
     begun = next(at for at, _, text in place.played if "what is it?" in text)
     assert 1.0 <= stopped - begun <= 1.8
     assert heard.value("co2") == ("9.1", "open")
+
+
+class Clicks(Endpointer):
+    """Takes 64 ms of the fourth second for speech, as of a click."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        detect, first = self._detect, round(4.0 * RATE / WINDOW)
+
+        def chances(windows: Sound) -> Sound:
+            own = np.arange(self._count, self._count + len(windows))
+            return np.where((own >= first) & (own < first + 2), np.float32(0.9), detect(windows))
+
+        vars(self)["_detect"] = chances
+
+
+def test_a_question_that_a_click_cut_off_comes_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(session, "Endpointer", Clicks)
+    place = room(1.0, WORD, length=20.0)
+    heard = listen(tmp_path, place, ["High fire. CO2 is nine point one and change."])
+    assert len(place.stopped) == 1
+    assert heard.told == ["C O two, high fire: what is it?"] * 2
 
 
 def test_gas_is_told_once_and_then_it_is_quiet(tmp_path: Path) -> None:

@@ -303,8 +303,13 @@ class Session:
                 self._waiting.append(self._trial)
                 self._trial = None
                 if mark.piece is not None and mark.piece.speech is not None and not self._endpointer.speaking:
-                    self._told_began = False
-                    self._step(events.Ended(self._now))
+                    self._ended()
+            elif mark.kind == "nothing":
+                self._ended()
+
+    def _ended(self) -> None:
+        self._told_began = False
+        self._step(events.Ended(self._now))
 
     def _give_up(self) -> None:
         if self._trial is not None:
