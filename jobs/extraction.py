@@ -100,7 +100,9 @@ def extract_all(
             found[operation_key(body.evidence, body.number, body.ordinal)] = body
     filed = {one.sha256: one for one in job.filed}
     readings = list(steps[-1].after.readings.values()) if steps else []
-    for place in _allowed(find_places(readings, filed, sheet), filed):
+    visited = dict.fromkeys((one.after.tag(), one.after.state) for one in steps)
+    known = [(appliance, state) for appliance, state in visited if state is not None]
+    for place in _allowed(find_places(readings, filed, sheet, known), filed):
         found[place_key(place.evidence)] = place
         readings = placed(readings, place)
     for weighed in weigh(readings, filed, sheet):

@@ -1,7 +1,8 @@
 """Where in the work a picture belongs: from the values that were said, never from when it happened to be added.
 
 A screen photographed while the work goes on has its place from the context of that moment, as far as its clock is
-borne out: by a value said there, or by another picture of the job that repeats a row. A printed slip, or a picture
+borne out: by a value said there, or by another picture of the job that repeats a row. One value bears out its own
+picture only, and only where no other row has said nearly the same. A printed slip, or a picture
 without a trusted time, has not: it belongs to the row of spoken values that it repeats, or it is asked, once a picture.
 A picture that contradicts the row of its moment (the change to low fire was never said), or whose clock is known to be
 off, is asked too, with all its values, also those that nobody spoke of. A slip's own printed time tells two rows of the
@@ -85,12 +86,18 @@ class _Picture:
         return at if len(mine.same) >= _PLENTY or all(other.apart for other in rest) else None
 
 
-def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet) -> Iterator[Placed]:
+def find_places(
+    readings: Sequence[Reading],
+    filed: Mapping[str, Filed],
+    sheet: Sheet,
+    visited: Iterable[tuple[str | None, str]] = (),
+) -> Iterator[Placed]:
     """Yield what can be said of the place of each picture whose place is not known from its moment.
 
-    ``readings`` are in the order of the work, ``filed`` is the evidence by hash.
+    ``readings`` are in the order of the work, ``filed`` is the evidence by hash, ``visited`` are the appliances and
+    conditions that the work was at, also where no value was said there.
     """
-    pictures, spans = _compared(readings, filed, sheet)
+    pictures, spans = _compared(readings, filed, sheet, visited)
     clocks = _clocks(pictures, spans)
     twins = _twins(pictures)
     for one in pictures:
@@ -102,17 +109,18 @@ def find_places(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: 
 def _twins(pictures: Iterable[_Picture]) -> frozenset[str]:
     """Return the slips that repeat one row with another slip, but were not known to be printed at one time with it.
 
-    One of them may be of a row of which nothing was said.
+    One of them may be of a row of which nothing was said; so may a screen without a moment that repeats them.
     """
-    slips: dict[Place, list[_Picture]] = {}
+    alike: dict[Place, list[_Picture]] = {}
     for one in pictures:
-        if one.slip and one.repeated is not None:
-            slips.setdefault(one.repeated, []).append(one)
+        if one.repeated is not None and (one.slip or one.here is None):
+            alike.setdefault(one.repeated, []).append(one)
     twins: set[str] = set()
-    for alike in slips.values():
-        moments = [one.moment for one in alike if one.moment is not None]
-        if len(alike) > 1 and (len(moments) < len(alike) or max(moments) - min(moments) > GOES):
-            twins.update(one.filed.sha256 for one in alike)
+    for them in alike.values():
+        slips = [one for one in them if one.slip]
+        moments = [one.moment for one in slips if one.moment is not None]
+        if len(slips) > 1 and (len(moments) < len(slips) or max(moments) - min(moments) > GOES):
+            twins.update(one.filed.sha256 for one in them)
     return frozenset(twins)
 
 
@@ -122,7 +130,10 @@ def photos_differ(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet
 
 
 def _compared(
-    readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet
+    readings: Sequence[Reading],
+    filed: Mapping[str, Filed],
+    sheet: Sheet,
+    visited: Iterable[tuple[str | None, str]] = (),
 ) -> tuple[list[_Picture], dict[Place, Span | None]]:
     """Return every picture as it compares with the rows that were said, and when each row was said."""
     spoken = [one for one in readings if one.source.utterance is not None and one.source.evidence in filed]
@@ -131,6 +142,9 @@ def _compared(
     for picture, shown in shown_in:
         if (here := _one_place(shown)) is not None and not _is_slip(picture):
             rows.setdefault(here, {})  # a row of the work, though nothing that was said there is known
+    for appliance, condition in visited:
+        if not any((row.appliance, row.condition) == (appliance, condition) for row in rows):
+            rows[Place(appliance=appliance, condition=condition)] = {}
     spans = {place: _span(row.values(), filed) for place, row in rows.items()}
     pictures = [_picture(shown, picture, rows, spoken, filed, sheet) for picture, shown in shown_in]
     return pictures, spans
@@ -149,10 +163,8 @@ def _place_of(
     """
     here = one.matches.get(one.here, _Match()) if one.here else _Match()
     off = clock is not None and clock != 0.0
-    contradicts = not one.slip and one.here is not None and _speaks_against(one, here, clock, len(one.matches))
+    contradicts = not one.slip and one.here is not None and _speaks_against(one, here, clock, sheet)
     if not one.slip and one.here is not None and not contradicts:
-        return None
-    if len(one.shown) < _ENOUGH and not (off and contradicts):
         return None
     at = None if contradicts or twin else _sure_place(one, spans, clock)
     if at is not None:
@@ -169,18 +181,24 @@ def _place_of(
     return Placed(evidence=one.filed.sha256, readings=ids, at=None, others=likely, why=why)
 
 
-def _speaks_against(one: _Picture, here: _Match, clock: float | None, rows: int) -> bool:
+def _speaks_against(one: _Picture, here: _Match, clock: float | None, sheet: Sheet) -> bool:
     """Say whether what was said speaks against the row of a picture's moment.
 
     A clock that is known to go is believed until more values are apart than the same; another only where the picture
     repeats the row, as one without a moment would have to.
     """
     others = [match for place, match in one.matches.items() if place != one.here]
-    if here.contradicts or any(match.fits and len(match.same) > len(here.same) for match in others):
+    alone = len(one.shown) < _ENOUGH
+    if not alone and (here.contradicts or any(match.fits and len(match.same) > len(here.same) for match in others)):
         return True
-    known_off = clock is not None and clock != 0.0
-    unproved = clock is None and len(one.shown) >= _ENOUGH and rows >= _ENOUGH
-    return (known_off or unproved) and one.repeated != one.here
+    if clock == 0.0:
+        return alone and not here.same and any(match.same for match in others)
+    conditions = {condition for reading in one.shown for condition in _conditions(reading, sheet)}
+    if clock is None and sum(place.condition in conditions for place in one.matches) < _ENOUGH:
+        return False  # there is no other row that it may be of
+    if alone and clock is None:
+        return not here.same or any(match.same or match.within for match in others)
+    return one.repeated != one.here
 
 
 def _sure_place(one: _Picture, spans: Mapping[Place, Span | None], clock: float | None) -> Place | None:

@@ -1,6 +1,8 @@
 """When each utterance and each look took place, so that all evidence of a job can be read in the order of the work.
 
-A piece whose time is known stands at that time. One without follows whatever was added before it.
+A piece whose time is known stands at that time. One without follows whatever was added before it. A picture that says
+it was taken when nothing of the job was recorded stands there too, but no context of the work is that of its moment:
+its clock is wrong, or it was taken when nobody told what was going on.
 """
 
 from __future__ import annotations
@@ -17,6 +19,9 @@ __all__ = ["Filed", "Moment", "in_order"]
 
 UNTIMED_GAP = 60.0
 """Seconds put between a piece without a time and what was added before it: it followed, nobody knows how soon."""
+
+OUTSIDE = 120.0
+"""Seconds before the first and after the last recording of a job within which a picture's moment is one of the work."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +79,7 @@ class Moment:
     """One utterance or one look, and when.
 
     ``at`` is in seconds of the job's time (since 1970 where the time of day is known), None for a picture without a
-    trusted time.
+    trusted time, or whose time is outside that of the recordings.
     """
 
     filed: Filed
@@ -97,6 +102,11 @@ def in_order(filed: Iterable[Filed]) -> tuple[Moment, ...]:
 
     Equal times keep the order in which the evidence was added.
     """
+    filed = tuple(filed)
+    talk = [one for one in filed if one.evidence.kind != "photo"]
+    recorded = [(one.at.timestamp(), one.length) for one in talk if one.at is not None]
+    first = min((begins for begins, _ in recorded), default=float("-inf")) - OUTSIDE
+    end = max((begins + length for begins, length in recorded), default=float("inf")) + OUTSIDE
     moments: list[tuple[float, Moment]] = []
     last = 0.0  # where the piece added before ends
     for one in filed:
@@ -105,7 +115,7 @@ def in_order(filed: Iterable[Filed]) -> tuple[Moment, ...]:
         for utterance in one.utterances:
             moments.append((begins + utterance.start, Moment(one, begins + utterance.start, utterance)))
         if one.look is not None:
-            moments.append((begins, Moment(one, begins if known else None, one.look)))
+            moments.append((begins, Moment(one, begins if known and first <= begins <= end else None, one.look)))
         last = begins + one.length
     moments.sort(key=lambda pair: pair[0])
     return tuple(moment for _, moment in moments)

@@ -205,6 +205,13 @@ class Context:
     readings: Mapping[str, Reading] = field(default_factory=dict)
     fire: str = ""
 
+    @property
+    def state(self) -> str | None:
+        return self.fire if self.fire not in ("", "quiet") else None
+
+    def tag(self) -> None:
+        return None
+
 
 def compile_sheet(sheet: Any) -> Any:
     return sheet
@@ -224,9 +231,10 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Any) -> tup
 
 def bind_look(look: Look, at: float | None, context: Context, grammar: Any) -> tuple[Context, tuple[Operation, ...]]:
     operations = []
+    seen = context if at is not None else replace(context, fire="")
     for number, figure in enumerate(look.figures):
         source = Source(evidence=look.evidence, box=figure.box)
-        context, operation = _read(figure.label, f"{look.evidence[:8]}-f{number}", source, context)
+        _, operation = _read(figure.label, f"{look.evidence[:8]}-f{number}", source, seen)
         if operation is not None:
             operations.append(operation)
     return replace(context, readings=apply(operations, context.readings)), tuple(operations)

@@ -135,6 +135,35 @@ def test_a_picture_that_contradicts_its_moment_is_asked_with_all_its_values(stor
     assert [c.condition for c in one.candidates] == ["high_fire", "low_fire"]
 
 
+HIGH = ["0 now high_fire", "0 high_fire co2 9.3 %", "2 high_fire o2 4.4 %"]
+LOW = ["420 now low_fire", "420 low_fire co2 8.7 %", "422 low_fire o2 5.5 %"]
+
+
+@pytest.mark.parametrize(
+    ("talk", "shown", "seconds", "place", "how"),
+    [
+        ([*HIGH, *LOW], ["flue_temp 112 [degF]"], 425, None, "open"),  # taken at high fire: the clock is 7 minutes fast
+        ([*HIGH, "3 high_fire flue_temp 112 [degF]", *LOW], ["flue_temp 112 [degF]"], 425, None, "open"),
+        ([*HIGH, *LOW], ["flue_temp 112 [degF]"], 31_536_000, None, "open"),  # a wrong year: no moment of this job
+        (HIGH, ["flue_temp 112 [degF]"], 3600, None, "open"),
+        ([HIGH[0], LOW[0]], ["co2 9.0 %", "o2 4.9 %"], 425, None, "open"),  # nothing was said but the rows
+        ([*HIGH, *LOW], ["co2 8.7 %"], 425, "low_fire", "agreed by voice and photo"),
+        (HIGH, ["flue_temp 112 [degF]"], 5, "high_fire", "taken unasked"),  # a job of one row
+    ],
+)
+def test_a_moment_that_nothing_bears_out_gives_no_row(
+    store: Store, tmp_path: Path, talk: list[str], shown: list[str], seconds: int, place: str | None, how: str
+) -> None:
+    at = NOON + timedelta(seconds=seconds)
+    job = give(store, tmp_path, sound(talk, NOON), photo([f"here {line}" for line in shown], at))
+    mine = [
+        (row.reading.condition, row.how)
+        for row in job.rows.values()
+        if row.reading.source.box is not None or row.how.startswith("agreed")
+    ]
+    assert mine == [(place, how)] * len(shown)
+
+
 def test_two_photos_of_one_slot(store: Store, tmp_path: Path) -> None:
     first = photo(["high_fire co2 9.3 %", "high_fire o2 4.4 %"], NOON)
     second = photo(["high_fire co2 9.3 %", "high_fire o2 4.9 %"], NOON + timedelta(seconds=60))
