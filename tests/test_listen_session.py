@@ -79,12 +79,14 @@ def nothing_to_see(path: Path, sha256: str) -> Look:
 class Room:
     """A microphone that hears what is played to it and, ``gain`` as loud, the tool; also the tool's speakers.
 
-    ``cues`` are sounds that begin once the tool said something that holds the words, so many seconds after.
+    ``cues`` are sounds that begin once the tool said something that holds the words, so many seconds after; ``answers``
+    are, after its last word.
     """
 
     sound: Sound
     gain: float = 0.0
     cues: list[tuple[str, float, Sound]] = field(default_factory=list)
+    answers: list[tuple[str, float, Sound]] = field(default_factory=list)
     name: str = "room"
     audible: bool = True
     played: list[tuple[float, str, str]] = field(default_factory=list)
@@ -97,6 +99,9 @@ class Room:
         for cue in [one for one in self.cues if one[0] in text]:
             self.cues.remove(cue)
             self._mix(cue[2], at + cue[1])
+        for cue in [one for one in self.answers if one[0] in text]:
+            self.answers.remove(cue)
+            self._mix(cue[2], at + len(sound) / RATE + cue[1])
 
     def stop(self, at: float) -> None:
         self.stopped.append(at)
@@ -380,6 +385,20 @@ def test_a_quoted_limit_is_read_back_and_binds_once_it_is_agreed_to(tmp_path: Pa
     place.cues = [("Limit, ", 7.0, WORD)]
     heard = listen(tmp_path / "again", place, ["At high fire CO no more than one hundred ppm."] * 2)
     assert [one.agreed for one in heard.job.limits] == [True, True]
+
+
+@pytest.mark.parametrize(
+    ("gain", "after", "agreed"),
+    [(0.0, 0.05, True), (0.0, 0.3, True), (0.0, -0.5, None), (0.3, 0.3, True), (0.3, None, None), (1.0, None, None)],
+)
+def test_a_prompt_yes_binds_and_neither_the_own_voice_nor_a_yes_said_over_it_does(
+    tmp_path: Path, gain: float, after: float | None, agreed: bool | None
+) -> None:
+    place = room(1.0, WORD, length=16.0, gain=gain)
+    if after is not None:
+        place.answers = [("right?", after, 0.5 * spoken("yes", speed=170))]
+    heard = listen(tmp_path, place, ["The manual says CO2 between 8.5 and 9.50 at high fire.", *["yes"] * 20])
+    assert [one.agreed for one in heard.job.limits] == [agreed]
 
 
 def test_a_value_said_back_and_denied_is_out_until_another_is_given(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from num2words import num2words
 
 import extract
 from capture.typed import typed_utterance
-from front.voice.echo import Echo
+from front.voice.echo import RINGS_S, Echo
 from front.voice.replies import Replies
 from front.voice.sounds import RATE, TONES, level_for, speak, tone
 from front.voice.wording import Asked, Wording, say_number
@@ -581,6 +581,7 @@ def test_the_own_voice_is_known_from_a_persons() -> None:
         roar(3, 0.05),
     )
     echo = Echo()
+    assert echo.until is None
     echo.played(0.5 * own, 10.0, "C O two, high fire, nine point three, right?")
     back = noise.copy()[: 2 * RATE]
     back += 0.1 * own[RATE // 2 - 2000 :][: len(back)]  # a fifth as loud, an eighth of a second late
@@ -590,6 +591,7 @@ def test_the_own_voice_is_known_from_a_persons() -> None:
     assert echo.share(np.asarray(mixed, np.float32), 10.5) < 0.2
     assert echo.share(np.asarray(noise, np.float32), 10.5) < 0.2
     assert echo.overlap(20.0, 21.0) == 0.0
+    assert echo.until == pytest.approx(1 / 8 + RINGS_S, abs=0.005)
     assert echo.words(9.0, 10.1) == ("C O two, high fire, nine point three, right?",)
     assert echo.words(20.0, 21.0) == ()
 

@@ -32,7 +32,7 @@ from capture.typed import typed_utterance
 from extract.tokens import tokenize
 from front.voice import events
 from front.voice.deeds import Deeds
-from front.voice.echo import Echo
+from front.voice.echo import ECHO, LATEST_S, Echo
 from front.voice.news import has_number, news_of
 from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
@@ -55,8 +55,6 @@ from schemas.sheet import Sheet
 
 __all__ = ["Session", "Watcher", "warm_up"]
 
-ECHO = 0.22
-"""From this likeness on, the microphone hears the tool itself."""
 FAINT_DB = 15.0
 """What is heard while the tool speaks, so far below what people say here, is the tool itself, too faint to be known by
 its wave."""
@@ -422,18 +420,22 @@ class Session:
 
     def _own(self, start: float, end: float) -> tuple[bool, bool, bool]:
         """Say whether an utterance is the tool's own voice, was spoken over it, and is faint beside what people say."""
-        overlap = self._echo.overlap(start, end, tones=False)
+        known = self._echo.until
+        overlap = self._echo.overlap(start, end, tones=False, until=LATEST_S if known is None else known)
         first = max(0, round(start * RATE) - self._recent_from)
         sound = np.concatenate([*self._recent])[first : max(first, round(end * RATE) - self._recent_from)]
         loudness = _decibels(sound)
         if overlap <= 0.0:
             self._loudness.append(loudness)
             return False, False, False
-        share, over = self._echo.share(sound, start), overlap > 0.5 * (end - start)
+        share, late = self._echo.share(sound, start), overlap > 0.5 * (end - start)
         self._echoes = self._echoes or share >= ECHO
-        faint = over and bool(self._loudness) and loudness < float(np.median(self._loudness)) - FAINT_DB
+        faint = late and bool(self._loudness) and loudness < float(np.median(self._loudness)) - FAINT_DB
         # Where it hears itself at all, faint pieces of it cannot be told from somebody who speaks over it.
-        return share >= ECHO or faint or (over and (self._echoes or share >= ECHO / 2)), over, faint
+        own = share >= ECHO or faint or (late and (self._echoes or share >= ECHO / 2))
+        # Where it never heard itself, who is not alike and begins right after its last word is a person who answers.
+        sounding = self._echo.overlap(start, end, tones=False, until=known or 0.0)
+        return own, sounding > 0.5 * (end - start), faint
 
     def _tell(self, before: Job, job: Job, answered: bool) -> None:
         place = place_now(self.store, job, self._sheet)
