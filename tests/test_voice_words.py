@@ -276,6 +276,17 @@ def test_a_value_that_is_denied_doubted_or_of_something_else_is_asked_back(text:
         assert (reply.clear, reply.faint) == (False, False)
 
 
+@pytest.mark.parametrize("text", ["O2 eighty", "C O two eighty", "inlet eighty", "draft, eighty", "clocking eighty"])
+def test_a_number_said_of_another_quantity_is_asked_back_also_where_it_cannot_be_that_ones(text: str) -> None:
+    asked = questioned(about("80", "co", unit="[ppm]"))
+    for one in (heard(text, second=text), heard("eighty", second=text), heard(text, second="CO eighty")):
+        reply = REPLIES.understand(one, asked)
+        assert reply is None or (reply.clear, reply.faint) == (False, False)
+    reply = REPLIES.understand(heard("CO eighty", second="carbon monoxide 80"), asked)
+    assert reply is not None
+    assert reply.clear
+
+
 def test_a_value_that_the_other_recogniser_hears_as_a_bare_yes_or_no_is_asked_back() -> None:
     for texts in (("nine point five", "yes"), ("yes", "nine point five"), ("nine point three", "no")):
         reply = REPLIES.understand(heard(texts[0], second=texts[1]), questioned(about("9.3")))

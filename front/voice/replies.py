@@ -7,10 +7,12 @@ units are understood alike, and what other hypotheses and the second opinion hea
 from __future__ import annotations
 
 import re
+from collections.abc import Set
 from dataclasses import dataclass
 from typing import Literal
 
 import extract
+from extract.lexicon import Item
 from extract.parse import parse
 from extract.tokens import tokenize
 from front.voice.wording import Asked, say_number
@@ -98,7 +100,9 @@ class Replies:
                     return None
                 given = mine.model_copy(update={"value": found.value, "unit": found.unit, "why": "said"})
                 doubts = {doubt.kind for doubt in found.doubts} & _UNCLEAR
-                alone = all(self._stands_alone(text) for text in self._texts(utterance)[:2])
+                own = {one.quantity for one in asked.candidates}
+                texts = self._texts(utterance)[:2]
+                alone = all(self._stands_alone(text) and not self._names_another(text, own) for text in texts)
                 if alone or self._sheet.quantity(candidate.quantity).kind == "text":
                     return Reply("value", given, not doubts, denies, doubts == {DoubtKind.HEARD_UNCLEARLY})
                 return Reply("value", given, False, denies)
@@ -120,6 +124,11 @@ class Replies:
         words = len(plain(utterance.text).split())
         return names <= mine and not places and words <= MOST_WORDS
 
+    def _names_another(self, text: str, own: Set[str]) -> bool:
+        """Say whether a quantity other than those asked about is named: its number may be that one's, misheard."""
+        named = [item.value for item in self._items(text) if item.kind == "quantity"]
+        return any(own.isdisjoint((*one.ids, *one.vague)) for one in named)
+
     def _stands_alone(
         self, text: str, kinds: frozenset[str] = _OF_A_VALUE, names: frozenset[str] = frozenset()
     ) -> bool:
@@ -130,8 +139,7 @@ class Replies:
         tokens = tokenize(self._split(text)[1], self._grammar.glued)
         if not tokens:
             return not plain(text)  # a yes or no by itself is no value: the two ways of hearing differ
-        row = next(iter(self._grammar.rows(tokens, self._setting.appliances)), None)
-        told = {n for item in (row.items if row else ()) if item.kind in kinds for n in range(item.start, item.end)}
+        told = {n for item in self._items(text) if item.kind in kinds for n in range(item.start, item.end)}
         others = (token.low for n, token in enumerate(tokens) if n not in told and token.kind != "mark")
         return all(word in self._said.beside or word in names for word in others)
 
@@ -212,9 +220,13 @@ class Replies:
 
     def _appliances(self, text: str) -> set[str]:
         """Return the tags of the appliances that are named, by whatever they are called."""
+        return {tag for item in self._items(text) if item.kind == "appliance" for tag in item.value}
+
+    def _items(self, text: str) -> tuple[Item, ...]:
+        """Return what a text holds beside a yes or no that it begins with, read in the likeliest way."""
         tokens = tokenize(self._split(text)[1], self._grammar.glued)
-        row = next(iter(self._grammar.rows(tokens, self._setting.appliances)), None) if tokens else None
-        return {tag for item in (row.items if row else ()) if item.kind == "appliance" for tag in item.value}
+        rows = self._grammar.rows(tokens, self._setting.appliances) if tokens else []
+        return rows[0].items if rows else ()
 
     def _value(self, utterance: Utterance, about: Candidate, *, alone: bool, may_name: bool) -> Reading | None:
         """Return the one reading that the utterance is, said where ``about`` is; None if it is another or more."""
