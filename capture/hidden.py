@@ -58,8 +58,10 @@ def hidden_places(number: Quad, dark: bool, value: str, pixels: Pixels) -> list[
         return [_doubt("the ground is blown out: glare would not be seen")]
     covered = _covered(patch, ground, dark, (slice(y0, y1), slice(x0, x1)))
     doubts = []
+    # Strokes are as strong as the strongest in sight, which another thing further on may be: both are looked at.
     wide = cut(pixels, reaching(number, _LEFT, _ABOVE, _FURTHER, _BELOW), patch.shape[0])
-    if _ink_beside(wide, dark, (slice(y0, y1), slice(x0, wide.shape[1] - round(_FURTHER * _ROW)))):
+    ends = ((patch, x1), (wide, wide.shape[1] - round(_FURTHER * _ROW)))
+    if any(_ink_beside(part, dark, (slice(y0, y1), slice(x0, end))) for part, end in ends):
         doubts.append(Doubt(kind=DoubtKind.CUT_OFF, detail="something as tall as a digit stands beside it"))
     foot = y0 + round(0.6 * _ROW)
     digits, point = (float(part.sum()) / _ROW**2 for part in (covered[y0:foot, x0:x1], covered[foot:, x0:x1]))
