@@ -12,6 +12,8 @@ from extract.context import Context, Known
 from extract.doubt import TESTS, against_governor, broken, doubt
 from extract.lexicon import Grammar
 from extract.numbers import Number
+from extract.over_range import OVER_RANGE
+from extract.prints import Headings, headings, is_over, is_time, valueless
 from extract.values import basis_named, fit
 from schemas.base import is_value_text
 from schemas.displays import display_labels, label_key, spelled_out
@@ -40,8 +42,14 @@ def bind_look(
     after = context.copy()
     made: list[Reading] = []
     nameless: list[int] = []
-    for n, figure in enumerate(look.figures):
-        reading = _bound(figure, n, look, at, after, grammar)
+    printed = headings(look, grammar)
+    bare = valueless(look, grammar, lambda label: _named(label, grammar)[0])
+    for n, figure in enumerate((*look.figures, *bare)):
+        if is_time(figure, look):
+            continue
+        reading = _bound(figure, n, look, at, after, grammar, printed)
+        if n >= len(look.figures) and reading is not None and any(r.quantity == reading.quantity for r in made):
+            continue  # its value was read elsewhere in the picture
         if reading is None:
             if _may_be_wanted(figure, look, grammar):
                 nameless.append(n)
@@ -121,15 +129,19 @@ def _shown(unit: str) -> str:
     return show_unit(unit) if unit in units() else unit
 
 
-def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, grammar: Grammar) -> Reading | None:
+def _bound(
+    figure: Figure, n: int, look: Look, at: float | None, c: Context, grammar: Grammar, printed: Headings
+) -> Reading | None:
     """One figure as a reading; None where the sheet does not want it."""
     doubts: list[Doubt] = list(figure.doubts)
     alternatives = [Alternative(value=_plain(a), why="may be read so") for a in figure.alternatives[:3]]
     unit = grammar.unit_written(figure.unit)
     value = _plain(figure.value)
-    quantity = _named(figure.label, grammar)
+    quantity, unknown = _named(figure.label, grammar)
     announced: Reading | None = None
-    if quantity is None and (quantity := _named(figure.label.translate(_LETTERS), grammar)):
+    if unknown:
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label says ({unknown}) too"))
+    if quantity is None and (quantity := _named(figure.label.translate(_LETTERS), grammar)[0]):
         doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label was read as {figure.label}"))
     if quantity is None and (quantity := _nearly(figure.label, unit, grammar)):
         doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label was read as {figure.label}"))
@@ -144,6 +156,8 @@ def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, gra
             alternatives += [Alternative(quantity=q, why="the value fits") for q in more]
     q = grammar.quantities[quantity] if quantity else None
     if q is not None and q.kind == "number":
+        if figure.unit.strip() and not unit:
+            doubts.append(doubt(DoubtKind.UNIT_UNCLEAR, f"the unit was read as {figure.unit}"))
         value, unit = _measured(value, unit, q.id, doubts, alternatives, c, grammar)
     elif q is not None and q.kind == "choice":
         picked = _option(value, q.choices)
@@ -154,10 +168,16 @@ def _bound(figure: Figure, n: int, look: Look, at: float | None, c: Context, gra
         unit = ""
     condition: str | None = ""
     if q is None or q.conditions:
-        condition = announced.condition if announced else (c.state if at is not None else None)
+        told = c.state if at is not None else None
+        condition = announced.condition if announced else told
+        if printed.found:
+            condition = printed.of(figure)
+            if printed.several or (look.display != "slip" and told not in (None, condition)):
+                names = " and ".join(dict.fromkeys(grammar.conditions[one].name for _, one in printed.found))
+                doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, f"the picture says {names}"))
         if q is not None and condition not in q.conditions:
             condition = None
-        if condition is None:
+        if condition is None and not any(d.kind == DoubtKind.CONDITION_UNCLEAR for d in doubts):
             doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "the picture does not say when it was taken in the work"))
     appliance = None if q is not None and q.every_job else (announced.appliance if announced else c.tag())
     if c.several() and appliance is None and not (q is not None and q.every_job):
@@ -213,12 +233,30 @@ def _plain(text: str) -> str:
 
 
 def _words(label: str) -> str:
-    """A label to compare: letters and digits, without what stands in brackets."""
-    return " ".join(re.findall(r"[a-z0-9]+", re.sub(r"\([^)]*\)", " ", label.lower()).replace("₂", "2")))
+    """A label to compare: letters and digits."""
+    return " ".join(re.findall(r"[a-z0-9]+", label.lower().replace("₂", "2")))
 
 
-def _named(label: str, grammar: Grammar) -> str | None:
-    """The quantity of a label, where one and only one is meant."""
+_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]?")
+
+
+def _named(label: str, grammar: Grammar) -> tuple[str | None, str]:
+    """The quantity of a label, where one and only one is meant, and what its brackets say that is not understood.
+
+    Brackets hold a unit, a basis of the quantity, or words of its name: CO (air free) is another quantity than CO.
+    """
+    plain = _BRACKETS.sub(lambda found: " " if grammar.unit_written(found[1]) else found[0], label)
+    quantity = _looked_up(plain, grammar)
+    inner = " ".join(_BRACKETS.findall(plain)).strip()
+    if quantity is not None or not inner:
+        return quantity, ""
+    quantity = _looked_up(_BRACKETS.sub(" ", plain), grammar)
+    if quantity is None or basis_named(grammar.quantities[quantity], inner):
+        return quantity, ""
+    return quantity, inner
+
+
+def _looked_up(label: str, grammar: Grammar) -> str | None:
     words = _words(label)
     if not words:
         return None
@@ -307,6 +345,11 @@ def _measured(
 ) -> tuple[str, str]:
     """Check a shown number against its quantity: unit and range. A display shows its sign."""
     measure = grammar.measures[quantity]
+    if is_over(value):
+        doubts.append(doubt(DoubtKind.VALUE_UNCLEAR, f"the display shows {value}, over its range"))
+        return OVER_RANGE, unit or measure.default(c.setting.units)
+    if not value:
+        return value, unit
     if not is_value_text(value):
         doubts.append(doubt(DoubtKind.IMPOSSIBLE, "it is not a number"))
         return value, unit

@@ -101,6 +101,8 @@ def find_places(
     clocks = _clocks(pictures, spans)
     twins = _twins(pictures)
     for one in pictures:
+        if len({reading.condition for reading in one.shown} - {None}) > 1:
+            continue  # a print of several blocks that names the condition of each
         found = _place_of(one, spans, clocks[one.whose], sheet, one.filed.sha256 in twins)
         if found is not None:
             yield found

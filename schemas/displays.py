@@ -12,7 +12,7 @@ from typing import Any
 
 from schemas.base import Model
 
-__all__ = ["DisplayLabel", "display_labels", "label_key", "spelled_out"]
+__all__ = ["DisplayLabel", "display_labels", "label_key", "over_marks", "spelled_out"]
 
 
 class DisplayLabel(Model):
@@ -36,6 +36,12 @@ def spelled_out(label: str) -> tuple[str, ...]:
     """Return what a shortened label may be looked up under: ``T flue`` gives ``temp flue`` and ``flue temp``."""
     words = [_raw()["short"].get(word, word) for word in label.casefold().split()]
     return tuple(dict.fromkeys((" ".join(words), " ".join(reversed(words)))))
+
+
+@cache
+def over_marks() -> frozenset[str]:
+    """Return what displays show in place of a value that is beyond their range, in small letters."""
+    return frozenset(_raw()["over"])
 
 
 @cache

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from functools import cache
 
+import pytest
+
 from extract import Context, Grammar, Known, Setting, bind_look, compile_sheet, start, step
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Hypothesis, Look, MadeBy, Utterance
@@ -98,8 +100,61 @@ def test_looks_keep_the_readers_own_doubts_and_alternatives() -> None:
 
 
 def test_looks_what_cannot_be_is_asked() -> None:
-    found = bound(look(figure("CO2", "93", "%"), figure("CO", "OL", "ppm")), 6.0, after("High fire."))
-    assert all(DoubtKind.IMPOSSIBLE in {d.kind for d in r.doubts} for r in found)
+    co2, co = bound(look(figure("CO2", "93", "%"), figure("CO", "OL", "ppm")), 6.0, after("High fire."))
+    assert [d.kind for d in co2.doubts] == [DoubtKind.IMPOSSIBLE]
+    assert (co.value, co.unit, [d.kind for d in co.doubts]) == ("over range", "[ppm]", [DoubtKind.VALUE_UNCLEAR])
+
+
+@pytest.mark.parametrize(
+    ("label", "unit", "quantity", "doubts"),
+    [
+        ("CO (ppm)", "", "co", []), ("CO (air free)", "ppm", "co_air_free", []), ("CO (amb)", "ppm", "ambient_co", []),
+        ("CO (corr)", "ppm", "co", [DoubtKind.QUANTITY_UNCLEAR]), ("CO", "mg/m3", "co", [DoubtKind.UNIT_UNCLEAR]),
+        ("CO (3%)", "ppm", "co", [DoubtKind.QUANTITY_UNCLEAR]),
+        ("CO (0% O2)", "ppm", "co", [DoubtKind.QUANTITY_UNCLEAR]),
+        ("Efficiency (net)", "%", "efficiency", []), ("Eff (corr)", "%", "efficiency", [DoubtKind.QUANTITY_UNCLEAR]),
+    ],
+)  # fmt: skip
+def test_looks_what_stands_in_brackets_counts(label: str, unit: str, quantity: str, doubts: list[DoubtKind]) -> None:
+    (r,) = bound(look(figure(label, "85", unit)), 6.0, after("High fire."))
+    assert (r.quantity, [d.kind for d in r.doubts]) == (quantity, doubts)
+
+
+def at_row(row: int) -> Box:
+    return Box(corners=((0, row), (9, row), (9, row + 8), (0, row + 8)))
+
+
+def printed(picture: Look, *texts: tuple[str, int]) -> Look:
+    return picture.model_copy(update={"printed": tuple((text, at_row(row)) for text, row in texts)})
+
+
+def test_looks_a_label_without_a_value_is_asked() -> None:
+    picture = printed(look(figure("CO2", "9.3", "%")), ("CO --- ppm", 20), ("T flue OVER °F", 30), ("CO2 %", 40))
+    co2, co, flue = bound(picture, 6.0, after("High fire."))
+    assert co2.taken
+    assert (co.quantity, co.value, [d.kind for d in co.doubts]) == ("co", "", [DoubtKind.VALUE_UNCLEAR])
+    assert (flue.quantity, flue.value, flue.unit) == ("flue_temp", "over range", "[degF]")
+    assert [d.kind for d in flue.doubts] == [DoubtKind.VALUE_UNCLEAR]
+
+
+def test_looks_firing_rates_on_a_print_part_its_figures() -> None:
+    rows = look(figure("CO2", "9.3", "%", box=at_row(20)), figure("CO", "12", "ppm", box=at_row(40)), display="slip")
+    both = printed(rows, ("HIGH FIRE", 10), ("LOW FIRE", 30))
+    found = bound(both, 6.0, after("High fire."))
+    assert [(r.condition, [d.kind for d in r.doubts]) for r in found] == [
+        ("high_fire", [DoubtKind.CONDITION_UNCLEAR]), ("low_fire", [DoubtKind.CONDITION_UNCLEAR]),
+    ]  # fmt: skip
+    below = printed(rows, ("HIGH FIRE", 30), ("LOW FIRE", 50))
+    assert [r.condition for r in bound(below, 6.0, after("High fire."))] == [None, "high_fire"]
+    held = printed(look(figure("CO2", "9.3", "%")), ("MAX", 10))
+    assert bound(held, 6.0, after("Low fire."))[0].condition == "low_fire"  # a held value's word is no firing rate
+
+
+def test_looks_a_time_of_day_is_no_reading() -> None:
+    clock = printed(look(figure("", "9.30"), display="segments"), ("9:30", 10))
+    assert bound(clock, 6.0, after("High fire.", "CO2 is")) == []
+    assert bound(look(figure("", "12:45"), display="segments"), 6.0, after("High fire.")) == []
+    assert len(bound(look(figure("", "9.30", "%"), display="segments"), 6.0, after("High fire.", "CO2 is"))) == 1
 
 
 def test_looks_impossible_pair_is_asked() -> None:
