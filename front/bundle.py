@@ -8,9 +8,11 @@ from typing import Annotated
 import typer
 
 from front.options import JobNumber, Json
-from front.screen import out, print_json
+from front.screen import out, print_json, unheard
+from jobs.book import job_of
 from jobs.bundle import pack as pack_job
 from jobs.bundle import unpack as unpack_job
+from jobs.spool import seconds_left
 from jobs.store import Store, home_folder
 from schemas.errors import StoreFailed
 
@@ -37,14 +39,17 @@ def pack(
             with part.open("wb") as file:
                 pack_job(store, job, file)
             part.replace(path)
+            left = seconds_left(store.home, job_of(store, job))
         except OSError as error:
             raise StoreFailed(f"{path} cannot be written ({error.strerror}); give another --to.") from error
         finally:
             part.unlink(missing_ok=True)
     if json:
-        print_json({"job": job, "file": str(path)})
+        print_json({"job": job, "file": str(path), "unread_seconds": left})
     else:
         out().print(f"Job {job} is in {path}; sayback verify {path} checks it.")
+        if left:
+            out().print(f"What is not in it: {unheard(job, left)}")
 
 
 def unpack(

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 import typer
 
 from front.options import JobNumber, Json
-from front.screen import out, print_json
+from front.screen import out, print_json, unheard
 from jobs.book import sheet_of
 from jobs.findings import check_job
 from jobs.questions import open_questions
+from jobs.spool import seconds_left
 from jobs.store import Store, home_folder
 from schemas.errors import ExitCode
 from schemas.findings import Finding, Verdict
@@ -40,16 +41,27 @@ def check(job: JobNumber, json: Json = False) -> int:
     with Store(home_folder()) as store:
         one = check_job(store, job)
         sheet = sheet_of(store, one.head)
+        left = seconds_left(store.home, one)
     questions = open_questions(one, sheet)
     if json:
-        print_json({"job": job, "position": one.checked_at, "findings": one.findings, "questions": len(questions)})
+        print_json(
+            {
+                "job": job,
+                "position": one.checked_at,
+                "findings": one.findings,
+                "questions": len(questions),
+                "unread_seconds": left,
+            }
+        )
     else:
         for line in sheet.cautions:
             out().print(line)
         print_findings(one.findings)
         if questions:
             out().print(f"\n{len(questions)} questions are open: sayback ask {job}")
-    return int(ExitCode.FINDINGS_OPEN if questions or is_open(one.findings) else ExitCode.DONE)
+        if left:
+            out().print(f"\n{unheard(job, left)}")
+    return int(ExitCode.FINDINGS_OPEN if questions or left or is_open(one.findings) else ExitCode.DONE)
 
 
 def is_open(findings: Sequence[Finding]) -> bool:

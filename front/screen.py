@@ -12,7 +12,9 @@ from pydantic import BaseModel
 from rich.console import Console
 from rich.table import Table
 
-__all__ = ["clock", "columns", "note", "out", "print_json", "rows_of", "standing"]
+from jobs.spool import say_left
+
+__all__ = ["clock", "columns", "note", "out", "print_json", "rows_of", "standing", "unheard"]
 
 
 _PIPED = 130
@@ -50,6 +52,11 @@ def standing(job: str, taken: int, questions: int) -> str:
     stand = "1 reading stands" if taken == 1 else f"{taken} readings stand"
     open_ = "1 question is open" if questions == 1 else f"{questions} questions are open"
     return f"Job {job}: {stand}, {open_}."
+
+
+def unheard(job: str, seconds: float) -> str:
+    """Say that sound of a job is not read yet, and what reads it."""
+    return f"{say_left(seconds)}; sayback listen {job} or sayback add {job} reads it."
 
 
 def clock(seconds: float) -> str:

@@ -8,12 +8,13 @@ from typing import Any
 import typer
 
 from front.options import JobNumber, Json
-from front.screen import clock, columns, out, print_json
+from front.screen import clock, columns, out, print_json, unheard
 from jobs.book import job_of, sheet_of
 from jobs.findings import findings_of
 from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.show import say_note, say_value, verdict_words
+from jobs.spool import seconds_left
 from jobs.store import Store, home_folder
 from jobs.table import JobRow
 from jobs.told import read_back
@@ -41,10 +42,13 @@ def show(job: JobNumber, json: Json = False) -> None:
         sheet = sheet_of(store, one.head)
         findings = findings_of(store, one)
         aloud = read_back(store.entries(job), one)
+        left = seconds_left(store.home, one)
     if json:
-        print_json(as_data(one, sheet, findings, aloud))
+        print_json({**as_data(one, sheet, findings, aloud), "unread_seconds": left})
     else:
         print_job(one, sheet, findings, aloud)
+        if left:
+            out().print(f"\n{unheard(job, left)}")
 
 
 def as_data(job: Job, sheet: Sheet, findings: Sequence[Finding], aloud: frozenset[str] | None = None) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from jobs.journal import (
 from jobs.questions import TURN_WAYS, open_questions
 from jobs.show import name_of, place_of, say_value
 from jobs.signing import changes_record
+from jobs.spool import say_left, seconds_left
 from jobs.stops import undealt
 from jobs.store import JournalMoved, Store
 from schemas.base import decimal_of, is_value_text
@@ -294,8 +295,9 @@ def undo(store: Store, number: str, seq: int, *, by: str, why: str = "", along: 
 def close(store: Store, number: str, *, by: str, why: str = "", seen_at: int | None = None) -> Job:
     """Close a job and return it. What is open then needs a reason; a stop needs to be dealt with, by name.
 
-    A file that is not read to its end is open too: nobody knows yet what it tells. ``seen_at`` is the position of the
-    job that the person looked at: what came since is not closed over.
+    A file that is not read to its end is open too: nobody knows yet what it tells. Live sound that is no file yet, as a
+    killed listening leaves it, is read first. ``seen_at`` is the position of the job that the person looked at: what
+    came since is not closed over.
 
     Raises:
         WrongUse: closed already, changed since ``seen_at``, something is open and there is no reason, or a stop stands.
@@ -306,6 +308,11 @@ def close(store: Store, number: str, *, by: str, why: str = "", seen_at: int | N
             raise WrongUse(f"Job {number} is closed already.")
         if seen_at is not None and any(changes_record(one) for one in store.entries(number) if one.seq > seen_at):
             raise WrongUse("The record has changed since it was shown; look at it again before it is closed.")
+        if unheard := seconds_left(store.home, job):
+            raise WrongUse(
+                f"Job {number} cannot be closed: {say_left(unheard)}, and nobody knows what it tells; sayback listen "
+                f"{number} or sayback add {number} reads it."
+            )
         stops = sorted({one.finding.rule for one in undealt(job, job.findings)})
         if stops:
             raise WrongUse(

@@ -32,6 +32,7 @@ from jobs.report_data import (
 )
 from jobs.settled import settled, sources_of
 from jobs.show import say_limit, say_reading, show_value
+from jobs.spool import say_left
 from jobs.stops import stops_of, undealt
 from jobs.table import JobRow
 from jobs.timeline import Filed
@@ -59,11 +60,13 @@ def report_of(
     entries: Sequence[Entry] = (),
     *,
     beside: Literal["us", "uk"] | None = None,
+    unheard: float = 0.0,
 ) -> Report:
     """Return the report of a job.
 
     ``files`` holds each appliance's file and its hash, in the order of the job, ``entries`` its journal; with
-    ``beside`` values in other units than those of that system are followed by the same in it.
+    ``beside`` values in other units than those of that system are followed by the same in it. ``unheard`` is how many
+    seconds of live sound are not evidence yet.
     """
     questions = open_questions(job, sheet)
     trails = [
@@ -74,8 +77,9 @@ def report_of(
     missing = tuple(one for one in standing if one.verdict == "missing")
     deviations = tuple(one for one in standing if one.verdict in ("outside", "conflicting", "look again"))
     stops = len(undealt(job, findings))
-    still_open = left_open(job, sheet) + stops
+    still_open = left_open(job, sheet) + stops + bool(unheard)
     proofs = _proofs(job)
+    not_read = [f"{one.mark} {one.name}" for one in proofs if one.sha256 in {each.sha256 for each in job.unread}]
     times = _times(job)
     asked = {row.reading.id for row in job.rows.values() if row.how == "open"}
     marks = {one.sha256: one.mark for one in proofs}
@@ -100,7 +104,7 @@ def report_of(
         again=_again(job, sheet, entries),
         open=still_open,
         stops=stops,
-        unread=tuple(f"{one.mark} {one.name}" for one in proofs if one.sha256 in {each.sha256 for each in job.unread}),
+        unread=(*not_read, *([say_left(unheard)] if unheard else ())),
         cautions=sheet.cautions,
         appliances=tuple(
             ApplianceFacts(

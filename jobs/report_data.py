@@ -194,7 +194,7 @@ class Report(Model):
     stops: int
     """How many of those are stops."""
     unread: tuple[str, ...]
-    """Marks and names of the files that are not read to their end."""
+    """Marks and names of the files that are not read to their end, and how much live sound is no file yet."""
     cautions: tuple[str, ...]
     appliances: tuple[ApplianceFacts, ...]
     instruments: tuple[Instrument, ...]

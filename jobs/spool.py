@@ -8,6 +8,7 @@ filed. What is not, after a kill, is filed by the next ``listen`` or ``add``.
 from __future__ import annotations
 
 import fcntl
+import math
 import os
 import re
 import shutil
@@ -22,7 +23,7 @@ from jobs import disk
 from jobs.add import Named
 from jobs.fold import Job
 
-__all__ = ["RATE", "Spool", "take_up"]
+__all__ = ["RATE", "Spool", "say_left", "seconds_left", "take_up"]
 
 RATE = 16_000
 """Samples a second; mono, 16 bits, little-endian."""
@@ -157,6 +158,22 @@ def take_up(home: Path, job: Job, add: Callable[[Sequence[Named]], Job]) -> Job:
         finally:
             os.close(lock)
     return job
+
+
+def seconds_left(home: Path, job: Job) -> float:
+    """Return how many seconds of a job's live sound are on the disk only: nobody knows yet what they tell.
+
+    A listening that was killed leaves them; so does one that goes on, for as long as an utterance is not over.
+    """
+    folder = _folder(home, job.number)
+    sessions = [_Session(one) for one in folder.iterdir() if one.is_dir()] if folder.is_dir() else []
+    return sum(max(0, one.samples - one.filed_to(job)) for one in sessions) / RATE
+
+
+def say_left(seconds: float) -> str:
+    """ "7 seconds of sound are not read yet", rounded up."""
+    whole = math.ceil(seconds)
+    return "1 second of sound is not read yet" if whole == 1 else f"{whole} seconds of sound are not read yet"
 
 
 def _folder(home: Path, number: str) -> Path:
