@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -15,16 +14,14 @@ import pytest
 
 import extract
 from capture.endpoint import WINDOW, Endpointer
-from capture.microphone import BLOCK, LOST_S, pcm
+from capture.microphone import BLOCK, pcm
 from capture.sniff import identify
 from capture.speech import stretches
 from extract.parse import parse
 from extract.tokens import _pipeline
 from front.voice import session
-from front.voice.keeper import Keeper
 from front.voice.session import Session, warm_up
 from front.voice.sounds import RATE
-from jobs import disk
 from jobs.add import Added, add
 from jobs.book import NewAppliance, job_of, new_job
 from jobs.extraction import grammar_of
@@ -33,7 +30,6 @@ from jobs.journal import SetAside, Told
 from jobs.senses import Senses
 from jobs.store import Store
 from jobs.told import read_back
-from schemas.errors import StoreFailed
 from schemas.evidence import Hypothesis, Look, MadeBy, Utterance
 from schemas.load import load_sheet
 from tests.sounds import Sound, roar, silence, spoken
@@ -450,60 +446,6 @@ def test_every_sample_is_evidence_and_the_spool_is_gone(tmp_path: Path) -> None:
     assert left == ["lock"]
 
 
-@dataclass
-class Unplugged:
-    """A headset whose cable is pulled for some seconds, and what is played meanwhile, with its moment."""
-
-    name: str = "headset"
-    audible: bool = True
-    pulled: float = 0.0
-    played: list[tuple[float, str, str]] = field(default_factory=list)
-
-    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
-        self.played.append((time.monotonic(), what, text))
-
-    def stop(self, at: float) -> None:
-        return
-
-    def blocks(self) -> Iterator[bytes | None]:
-        sound = pcm(roar(0.5, level=0.01))
-        for _ in range(2):
-            yield from self._live(sound)
-        self.pulled = time.monotonic()
-        for seconds in (LOST_S, 1.0, 1.0):  # as DeviceMicrophone does
-            time.sleep(seconds)
-            yield None
-        for _ in range(10):
-            yield from self._live(sound)
-
-    def _live(self, sound: bytes) -> Iterator[bytes]:
-        for at in range(0, len(sound), 2 * BLOCK):
-            time.sleep(BLOCK / RATE)
-            yield sound[at : at + 2 * BLOCK]
-
-
-def test_a_headset_that_is_unplugged_is_told_within_three_seconds_and_when_it_is_back(tmp_path: Path) -> None:
-    place = Unplugged()
-    with Store(tmp_path / "store") as store:
-        job = new_job(
-            store,
-            sheet="gas-boiler-start-up",
-            site="Brackley Wharf Bakehouse",
-            technician="Una Farrow",
-            units="us",
-            appliances=[NewAppliance("boiler")],
-        )
-        senses = Senses(identify, Ears([]), nothing_to_see)
-        Session(store, job.number, senses, "Una Farrow", place, place, Lines()).run()
-        filed = job_of(store, job.number).filed
-    (lost, back) = place.played
-    assert (lost[1], lost[2]) == ("hearing lost", "Hearing lost: headset.")
-    assert lost[0] - place.pulled < 3.0
-    assert back[2] == "Hearing again."
-    # The record keeps time: what could not be heard is silence in it.
-    assert sum(one.seconds or 0.0 for one in filed) == pytest.approx(1.0 + 3.5 + 5.0, abs=1.0)
-
-
 def test_what_was_tried_and_given_up_leaves_no_file_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     left: list[str] = []
 
@@ -519,23 +461,6 @@ def test_what_was_tried_and_given_up_leaves_no_file_behind(tmp_path: Path, monke
     assert left == []
 
 
-def test_a_full_disk_is_told_aloud_before_it_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    place = room(1.0, WORD, 3.0)
-    write, written = disk.write, 0
-
-    def full(descriptor: int, data: bytes) -> None:
-        nonlocal written
-        written += len(data) if len(data) == 2 * BLOCK else 0
-        if written > 3 * RATE:
-            raise OSError(28, "No space left on device")
-        write(descriptor, data)
-
-    monkeypatch.setattr(disk, "write", full)
-    with pytest.raises(StoreFailed, match="the disk is full"):
-        listen(tmp_path, place, ["High fire."])
-    assert place.played[-1][2].startswith("Hearing lost: ")
-
-
 def test_the_first_word_has_not_to_wait_for_what_reads_it() -> None:
     sheet = load_sheet("gas-boiler-start-up")[0]
     _pipeline.cache_clear()
@@ -543,82 +468,3 @@ def test_the_first_word_has_not_to_wait_for_what_reads_it() -> None:
     loaded = _pipeline.cache_info().misses
     parse("CO2 nine point one", extract.start(extract.Setting(units="us")), grammar_of(sheet))
     assert _pipeline.cache_info().misses == loaded
-
-
-@dataclass
-class Broken(Unplugged):
-    """A microphone that is heard for a moment, and then gives nothing for ``stalls`` seconds, or fails."""
-
-    stalls: float = 0.0
-    fault: Exception | None = None
-
-    def blocks(self) -> Iterator[bytes | None]:
-        yield from self._live(pcm(roar(0.5, level=0.01)))
-        self.pulled = time.monotonic()
-        time.sleep(self.stalls)
-        if self.fault is not None:
-            raise self.fault
-        yield from self._live(pcm(roar(5.0, level=0.01)))
-
-
-def test_a_microphone_that_hangs_is_told_within_three_seconds_and_when_it_is_back(tmp_path: Path) -> None:
-    place = Broken(stalls=3.2)
-    with boiler(tmp_path) as store:
-        Session(store, "job-1", Senses(identify, Ears([]), nothing_to_see), "Una Farrow", place, place, Lines()).run()
-    (lost, back) = place.played
-    assert (lost[1], lost[2]) == ("hearing lost", "Hearing lost: headset.")
-    assert 1.0 < lost[0] - place.pulled < 3.0
-    assert back[2] == "Hearing again."
-
-
-@pytest.mark.parametrize("where", ["recorder", "recogniser"])
-def test_a_fault_of_ours_is_told_aloud_and_is_not_told_once_more_by_the_keeper(tmp_path: Path, where: str) -> None:
-    broken = where == "recorder"
-    place: Broken | Room = Broken(fault=RuntimeError("a fault")) if broken else room(0.5, WORD, length=5.0)
-    ears, told = Ears([]), list[bool]()  # ears that hear more than is in their script
-    with boiler(tmp_path) as store:
-        live = Session(
-            store,
-            "job-1",
-            Senses(identify, ears, nothing_to_see),
-            "Una Farrow",
-            place,
-            place,
-            Lines(),
-            patient=not broken,
-            told=lambda: told.append(True),
-        )
-        with pytest.raises((RuntimeError, IndexError)):
-            live.run()
-    assert place.played[-1][1:] == ("hearing lost", "Hearing lost: a fault of this program.")
-    assert told == [True]
-
-
-def test_a_microphone_that_is_muted_again_is_warned_of_again(tmp_path: Path) -> None:
-    class Muted(Room):
-        def blocks(self) -> Iterator[bytes | None]:
-            yield from [bytes(2 * BLOCK)] * round(7 * RATE / BLOCK)
-            yield pcm(roar(0.5, level=0.01))
-            yield from [bytes(2 * BLOCK)] * round(15 * RATE / BLOCK)
-
-    heard = listen(tmp_path, Muted(silence(1.0)), [])
-    assert [kind for kind, _ in heard.lines.seen] == ["warning"] * 2
-
-
-@pytest.mark.parametrize(("error", "told", "sounds"), [(IndexError, False, True), (StoreFailed, True, False)])
-def test_the_keeper_sounds_unless_listening_ended_on_purpose_or_told_why(
-    tmp_path: Path, error: type[Exception], told: bool, sounds: bool
-) -> None:
-    def fails() -> None:
-        with Keeper(tmp_path / "out", silent=False) as keeper:
-            keeper.beat()
-            if told:
-                keeper.told()
-            raise error("a fault")
-
-    with pytest.raises(error):
-        fails()
-    assert (tmp_path / "out" / "said.jsonl").exists() == sounds
-    with Keeper(tmp_path / "well", silent=False) as keeper:
-        keeper.beat()
-    assert not (tmp_path / "well").exists()

@@ -1,0 +1,166 @@
+"""A live session that loses its hearing, by the microphone, the disk or a fault of ours: it is told aloud."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from capture.microphone import BLOCK, LOST_S, pcm
+from capture.sniff import identify
+from front.voice.keeper import Keeper
+from front.voice.session import Session
+from front.voice.sounds import RATE
+from jobs import disk
+from jobs.book import job_of
+from jobs.senses import Senses
+from schemas.errors import StoreFailed
+from tests.sounds import Sound, roar, silence
+from tests.test_listen_session import WORD, Ears, Lines, Room, boiler, listen, nothing_to_see, room
+
+pytestmark = pytest.mark.slow
+
+
+@dataclass
+class Unplugged:
+    """A headset whose cable is pulled for some seconds, and what is played meanwhile, with its moment."""
+
+    name: str = "headset"
+    audible: bool = True
+    pulled: float = 0.0
+    played: list[tuple[float, str, str]] = field(default_factory=list)
+
+    def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+        self.played.append((time.monotonic(), what, text))
+
+    def stop(self, at: float) -> None:
+        return
+
+    def blocks(self) -> Iterator[bytes | None]:
+        sound = pcm(roar(0.5, level=0.01))
+        for _ in range(2):
+            yield from self._live(sound)
+        self.pulled = time.monotonic()
+        for seconds in (LOST_S, 1.0, 1.0):  # as DeviceMicrophone does
+            time.sleep(seconds)
+            yield None
+        for _ in range(10):
+            yield from self._live(sound)
+
+    def _live(self, sound: bytes) -> Iterator[bytes]:
+        for at in range(0, len(sound), 2 * BLOCK):
+            time.sleep(BLOCK / RATE)
+            yield sound[at : at + 2 * BLOCK]
+
+
+def test_a_headset_that_is_unplugged_is_told_within_three_seconds_and_when_it_is_back(tmp_path: Path) -> None:
+    place = Unplugged()
+    with boiler(tmp_path) as store:
+        senses = Senses(identify, Ears([]), nothing_to_see)
+        Session(store, "job-1", senses, "Una Farrow", place, place, Lines()).run()
+        filed = job_of(store, "job-1").filed
+    (lost, back) = place.played
+    assert (lost[1], lost[2]) == ("hearing lost", "Hearing lost: headset.")
+    assert lost[0] - place.pulled < 3.0
+    assert back[2] == "Hearing again."
+    # The record keeps time: what could not be heard is silence in it.
+    assert sum(one.seconds or 0.0 for one in filed) == pytest.approx(1.0 + 3.5 + 5.0, abs=1.0)
+
+
+def test_a_full_disk_is_told_aloud_before_it_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = room(1.0, WORD, 3.0)
+    write, written = disk.write, 0
+
+    def full(descriptor: int, data: bytes) -> None:
+        nonlocal written
+        written += len(data) if len(data) == 2 * BLOCK else 0
+        if written > 3 * RATE:
+            raise OSError(28, "No space left on device")
+        write(descriptor, data)
+
+    monkeypatch.setattr(disk, "write", full)
+    with pytest.raises(StoreFailed, match="the disk is full"):
+        listen(tmp_path, place, ["High fire."])
+    assert place.played[-1][2].startswith("Hearing lost: ")
+
+
+@dataclass
+class Broken(Unplugged):
+    """A microphone that is heard for a moment, and then gives nothing for ``stalls`` seconds, or fails."""
+
+    stalls: float = 0.0
+    fault: Exception | None = None
+
+    def blocks(self) -> Iterator[bytes | None]:
+        yield from self._live(pcm(roar(0.5, level=0.01)))
+        self.pulled = time.monotonic()
+        time.sleep(self.stalls)
+        if self.fault is not None:
+            raise self.fault
+        yield from self._live(pcm(roar(5.0, level=0.01)))
+
+
+def test_a_microphone_that_hangs_is_told_within_three_seconds_and_when_it_is_back(tmp_path: Path) -> None:
+    place = Broken(stalls=3.2)
+    with boiler(tmp_path) as store:
+        Session(store, "job-1", Senses(identify, Ears([]), nothing_to_see), "Una Farrow", place, place, Lines()).run()
+    (lost, back) = place.played
+    assert (lost[1], lost[2]) == ("hearing lost", "Hearing lost: headset.")
+    assert 1.0 < lost[0] - place.pulled < 3.0
+    assert back[2] == "Hearing again."
+
+
+@pytest.mark.parametrize("where", ["recorder", "recogniser"])
+def test_a_fault_of_ours_is_told_aloud_and_is_not_told_once_more_by_the_keeper(tmp_path: Path, where: str) -> None:
+    broken = where == "recorder"
+    place: Broken | Room = Broken(fault=RuntimeError("a fault")) if broken else room(0.5, WORD, length=5.0)
+    ears, told = Ears([]), list[bool]()  # ears that hear more than is in their script
+    with boiler(tmp_path) as store:
+        live = Session(
+            store,
+            "job-1",
+            Senses(identify, ears, nothing_to_see),
+            "Una Farrow",
+            place,
+            place,
+            Lines(),
+            patient=not broken,
+            told=lambda: told.append(True),
+        )
+        with pytest.raises((RuntimeError, IndexError)):
+            live.run()
+    assert place.played[-1][1:] == ("hearing lost", "Hearing lost: a fault of this program.")
+    assert told == [True]
+
+
+def test_a_microphone_that_is_muted_again_is_warned_of_again(tmp_path: Path) -> None:
+    class Muted(Room):
+        def blocks(self) -> Iterator[bytes | None]:
+            yield from [bytes(2 * BLOCK)] * round(7 * RATE / BLOCK)
+            yield pcm(roar(0.5, level=0.01))
+            yield from [bytes(2 * BLOCK)] * round(15 * RATE / BLOCK)
+
+    heard = listen(tmp_path, Muted(silence(1.0)), [])
+    assert [kind for kind, _ in heard.lines.seen] == ["warning"] * 2
+
+
+@pytest.mark.parametrize(("error", "told", "sounds"), [(IndexError, False, True), (StoreFailed, True, False)])
+def test_the_keeper_sounds_unless_listening_ended_on_purpose_or_told_why(
+    tmp_path: Path, error: type[Exception], told: bool, sounds: bool
+) -> None:
+    def fails() -> None:
+        with Keeper(tmp_path / "out", silent=False) as keeper:
+            keeper.beat()
+            if told:
+                keeper.told()
+            raise error("a fault")
+
+    with pytest.raises(error):
+        fails()
+    assert (tmp_path / "out" / "said.jsonl").exists() == sounds
+    with Keeper(tmp_path / "well", silent=False) as keeper:
+        keeper.beat()
+    assert not (tmp_path / "well").exists()
