@@ -70,10 +70,11 @@ def unnamed_before(b: Book) -> None:
     """There are several appliances after all: whose are the readings that were taken without one?"""
     text = doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance")
     for r in list(b.c.live()):
-        if r.appliance is None and r.taken and r.quantity is not None and r.source.box is None:
+        if r.appliance is None and r.quantity is not None and r.source.box is None:
             q = b.g.quantities[r.quantity]
-            if not q.every_job and q.form != "words":
-                b.emit(Relabel(target=r.id, doubts=(text,), source=r.source, why=text.detail))
+            told = any(d.kind == DoubtKind.APPLIANCE_UNCLEAR for d in r.doubts)
+            if not (q.every_job or told or (q.kind == "text" and q.form == "words")):
+                b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
 
 
 def phases(b: Book, p: Parsed) -> None:

@@ -29,6 +29,7 @@ from schemas.readings import (
 __all__ = [
     "bind_back",
     "completes_move",
+    "doubt_the_last",
     "doubted",
     "goes_on",
     "interrupted",
@@ -96,6 +97,14 @@ def doubted(b: Book, p: Parsed) -> bool:
             b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
             done = True
     return done
+
+
+def doubt_the_last(b: Book) -> None:
+    """Ask about what was just said: another way of hearing what follows puts it right."""
+    for r in b.group():
+        if r.taken and r.quantity is not None and b.at - b.c.times.get(r.id, float("-inf")) <= GOES_ON:
+            text = doubt(DoubtKind.TO_CONFIRM, "heard in another way, what follows puts it right")
+            b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
 
 
 def goes_on(b: Book, p: Parsed) -> bool:

@@ -19,7 +19,17 @@ from extract.states import Checked
 from extract.values import fit
 from schemas.evidence import Hypothesis, Utterance
 
-__all__ = ["Chosen", "Misgiving", "best_heard", "misgivings", "name_misgiving", "place_in_doubt", "sound_alike", "ways"]
+__all__ = [
+    "Chosen",
+    "Misgiving",
+    "best_heard",
+    "may_put_right",
+    "misgivings",
+    "name_misgiving",
+    "place_in_doubt",
+    "sound_alike",
+    "ways",
+]
 
 # Provenance: 190 values of the dev recordings as Whisper tiny.en hears them in two windows (bench.hear). What is taken
 # wrongly there lacks support; the certainty of single words says little (right ones had a median of 0.4). PLACED and
@@ -289,7 +299,9 @@ def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> boo
         told: dict[bool, set[str]] = {True: set(), False: set()}
         for p in other.sentences:
             for o in p.values:
-                told[not o.negated and p.sentence.segments[o.segment].kind == "reading"].add(o.number.first)
+                named = set(_ids(o)) or {q for n in p.names for q in n.ids if o.negated}
+                if named & set(_ids(v)):
+                    told[not o.negated and p.sentence.segments[o.segment].kind == "reading"].add(o.number.first)
         if v.number.first in told[False] - told[True]:
             against.append(way)
     return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
@@ -299,6 +311,24 @@ def _divided(mine: set[object], others: Sequence[set[object]], heard_ways: Seque
     """Whether enough of the ways of hearing name another place than ``mine``; what names none says nothing."""
     against = [w for found, w in zip(others, heard_ways, strict=True) if mine and found and found != mine]
     return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
+
+
+def may_put_right(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> bool:
+    """Whether enough other ways of hearing put something right, where the best does not: "know that's the static"."""
+    if _puts_right(heard):
+        return False
+    against = [
+        w for w in ways(utterance, grammar.appliance_words)
+        if w.text != utterance.text and _puts_right(parse(w.text, context, grammar))
+    ]  # fmt: skip
+    return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
+
+
+def _puts_right(heard: Heard) -> bool:
+    """Whether a text begins with a word of correction and names what it is about."""
+    named = any(p.names or p.values or any(s.conditions for s in p.sentence.segments) for p in heard.sentences)
+    first = next((s for p in heard.sentences for s in p.sentence.segments), None)
+    return named and first is not None and first.has("correct", "undo", "no")
 
 
 def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> tuple[bool, bool]:
@@ -327,12 +357,14 @@ def _misgiving(
     """
     support = against = placed = 0.0
     confirmed = denied = other_sense = False
+    # the second opinion has it under its name: then "flow" for "flue" in some hypotheses says nothing
+    agreed = any(way.who == SECOND and any(_named_alike(v, o) for o in found) for found, way in read)
     others: list[tuple[float, Value]] = []
     for found, way in read:
         second = way.who == SECOND
         if any(_same(v, o) and o.condition == v.condition for o in found):
             placed += 1.0 if second else way.mass
-        if _otherwise(v, found, context, grammar):
+        if (second or not agreed) and _otherwise(v, found, context, grammar):
             against, denied = against + way.mass, denied or second
             other_sense = True
             continue
@@ -359,6 +391,11 @@ def _misgiving(
     return None
 
 
+def _named_alike(v: Value, o: Value) -> bool:
+    """Whether two ways of hearing have the same number under the same name, in no other unit."""
+    return _same(v, o) and bool(set(_ids(v)) & set(_ids(o))) and (not (v.unit and o.unit) or v.unit == o.unit)
+
+
 def _otherwise(v: Value, found: Sequence[Value], context: Context, grammar: Grammar) -> bool:
     """Whether a way of hearing has the same number as something else and nowhere as this.
 
@@ -371,11 +408,11 @@ def _otherwise(v: Value, found: Sequence[Value], context: Context, grammar: Gram
 def _another(v: Value, o: Value, context: Context, grammar: Grammar) -> bool:
     if v.unit and o.unit and v.unit != o.unit:
         return True
-    mine, theirs = (set(x.name.ids) if x.name and not x.name.implied else set() for x in (v, o))
-    if len(mine) != 1 or len(theirs) != 1 or mine & theirs:
+    mine, theirs = (set(_ids(x)) if x.name and not x.name.implied else set() for x in (v, o))
+    if not (mine and theirs) or mine & theirs:
         return False
-    f = fit(o.number, o.unit or v.unit, grammar.measures[next(iter(theirs))], context.setting.units)
-    return f.choices[0].usual and not f.doubts
+    fits = [fit(o.number, o.unit or v.unit, grammar.measures[q], context.setting.units) for q in sorted(theirs)]
+    return any(f.choices[0].usual and not f.doubts for f in fits)
 
 
 def _has(v: Value, words: str, found: Sequence[Value], way: Way, context: Context, grammar: Grammar) -> bool:

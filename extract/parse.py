@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from extract.assign import Laid, Name, Value, assign, conditions_of, lay, names_of, narrowed, referred, values_of
+from extract.assign import Laid, Name, Value, assign, conditions_of, lay, values_of
 from extract.clauses import Sentence, sentences
 from extract.context import Context
 from extract.lexicon import Grammar, Row
 from extract.moves import Move, moves_of
+from extract.names import names_of, narrowed, referred
 from extract.states import Checked, checks_of
 from extract.texts import Capture, captures
 from extract.tokens import Token, tokenize

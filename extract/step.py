@@ -12,6 +12,7 @@ from extract.context import CLOCKED, Clocking, Context, Setting, Topic
 from extract.corrections import (
     bind_back,
     completes_move,
+    doubt_the_last,
     doubted,
     goes_on,
     interrupted,
@@ -24,7 +25,7 @@ from extract.corrections import (
 )
 from extract.doubt import doubt
 from extract.guards import unresolved, went_astray
-from extract.heard import best_heard, place_in_doubt
+from extract.heard import best_heard, may_put_right, place_in_doubt
 from extract.lexicon import Grammar
 from extract.notes import check_again, ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
 from extract.over_range import over_range
@@ -71,6 +72,8 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
         went_astray(book, parsed)
         if all(isinstance(op, Record) for op in book.operations[done:]):
             unresolved(book, parsed, last)
+    if not book.made and may_put_right(utterance, heard, context, grammar):
+        doubt_the_last(book)
     finish(book)
     astray, lost = place_in_doubt(utterance, heard, context, grammar)
     if (chosen.moved or astray) and after.state != context.state:

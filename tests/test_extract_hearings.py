@@ -67,3 +67,25 @@ def test_the_appliance_that_only_some_heard_is_asked() -> None:
 def test_on_two_is_the_second_of_two() -> None:
     found = readings("Boiler one high fire CO2 nine point three.", "On two nine point one.", tags=("one", "two"))
     assert [(r.appliance, r.quantity, r.value) for r in found] == [("one", "co2", "9.3"), ("two", "co2", "9.1")]
+
+
+def test_a_correction_that_the_best_way_of_hearing_lost_is_asked() -> None:
+    """ "Know that's the static." was "No, that's the static."."""
+    behind = Utterance(
+        evidence="e" * 64, number=1, start=5.0, end=7.0, made_by=BY, second_opinion="No, that's the static.",
+        hypotheses=(Hypothesis(text="Know that's the static.", mass=1.0),),
+    )  # fmt: skip
+    assert [r.taken for r in readings("Inlet at high fire is seven nine.", behind)] == [False]
+
+
+def test_a_name_that_the_second_opinion_has_too_stands_against_other_hypotheses() -> None:
+    """ "Flow" for "flue" in half of the hypotheses says nothing where both opinions have "flue"."""
+    one = two_ways("Flue one twelve.", "Flow one twelve.", "Flue 112.")
+    assert [r.taken for r in readings("High fire.", one)] == [True]
+    other = two_ways("Flow one twelve.", "Flue one twelve.", "Flue 112.")
+    assert not any(r.taken for r in readings("High fire.", other))
+
+
+def test_readings_from_before_the_second_boiler_was_named_are_asked_whose_they_are() -> None:
+    found = readings("High fire, CO2 nine point three.", "Boiler two.", "CO2 nine point one.")
+    assert [(r.appliance, r.taken) for r in found] == [(None, False), ("2", True)]
