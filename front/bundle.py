@@ -28,6 +28,7 @@ def put_on(app: typer.Typer) -> None:
 def pack(
     job: JobNumber,
     to: Annotated[Path, typer.Option(help="The folder to write into.")] = Path(),
+    with_place: Annotated[bool, typer.Option("--with-place", help="Photos keep where they were taken (GPS).")] = False,
     json: Json = False,
 ) -> None:
     """Write everything that a job rests on into one zip, with a manifest of hashes; sayback verify checks it."""
@@ -37,7 +38,7 @@ def pack(
         try:
             to.mkdir(parents=True, exist_ok=True)
             with part.open("wb") as file:
-                pack_job(store, job, file)
+                pack_job(store, job, file, with_place=with_place)
             part.replace(path)
             left = seconds_left(store.home, job_of(store, job))
         except OSError as error:

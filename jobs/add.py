@@ -6,6 +6,7 @@ goes on where the last one stopped and doubles nothing.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +16,7 @@ from typing import Literal
 from capture.typed import typed_utterance
 from jobs.blanking import finish
 from jobs.book import sheet_of
+from jobs.evidence import placeless
 from jobs.extraction import bring_up_to_date
 from jobs.findings import check_job
 from jobs.fold import Job, fold
@@ -153,6 +155,7 @@ def _keep(
             # What is wrong with it is told under the name that people know.
             raise BadInput(str(error).replace(path.name, _name(given))) from error
         sha256, size = store.evidence.keep_file(path)
+        blank = placeless(store.evidence.path(sha256)) if media.kind == "photo" else None
         evidence = Evidence(
             sha256=sha256,
             kind=media.kind,
@@ -161,6 +164,7 @@ def _keep(
             size=size,
             at=media.at,
             clock=media.clock,
+            without_place=hashlib.sha256(blank).hexdigest() if blank is not None else None,
         )
         seconds = media.seconds
     if at is not None:

@@ -1,24 +1,28 @@
 """A whole job as one zip: the journal and every file that it rests on, with a manifest of their hashes.
 
 The zip of a job is the same, byte for byte, whenever the journal is the same. Names inside come from hashes; nothing
-in it is ever used as a path.
+in it is ever used as a path. Photos leave without the place where they were taken, unless that is asked for: the
+journal notes the hash of each without it.
 """
 
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, Any
 
 from jobs.blanking import finish
-from jobs.journal import Row
+from jobs.evidence import placeless
+from jobs.journal import Body, EvidenceAdded, MovedIn, Row
 from jobs.store import Store
-from jobs.verify import Verified, evidence_of, faults_in_chain, readable, verified
+from jobs.verify import Verified, evidence_of, faults_in_chain, readable, verified, without_places
 from schemas.errors import BadInput, StoreFailed, WrongUse
+from schemas.evidence import Evidence
 
 __all__ = ["Unpacked", "is_bundle", "pack", "unpack", "verify_bundle"]
 
@@ -44,30 +48,48 @@ def is_bundle(path: Path) -> bool:
     return path.is_file() and zipfile.is_zipfile(path)
 
 
-def pack(store: Store, number: str, to: IO[bytes]) -> None:
-    """Write the zip of a job.
+def pack(store: Store, number: str, to: IO[bytes], *, with_place: bool = False) -> None:
+    """Write the zip of a job; ``with_place``: photos keep the place where they were taken.
 
     Raises:
-        WrongUse: there is no such job.
+        WrongUse: there is no such job, or a photo was added before its hash without the place was noted.
         StoreFailed: its evidence is not whole; nothing that is known to be wrong is handed over.
     """
     rows, (_, last) = store.rows(number)
     journal = "".join(json.dumps(vars(row), ensure_ascii=False, sort_keys=True) + "\n" for row in rows).encode()
     listed = {_JOURNAL: {"sha256": hashlib.sha256(journal).hexdigest(), "size": len(journal)}}
-    files = sorted({sha256 for _, sha256 in evidence_of(readable(rows))})
-    for sha256 in files:
+    bodies = readable(rows)
+    noted = without_places(bodies)
+    photos = {one.sha256 for one in _evidence(bodies) if one.kind == "photo"}
+    files: dict[str, tuple[str, bool]] = {}
+    for sha256 in sorted({sha256 for _, sha256 in evidence_of(bodies)}):
         if not store.evidence.is_sound(sha256):
             raise StoreFailed(f"The evidence {sha256} of job {number} is not whole; run sayback verify {number}.")
-        listed[f"evidence/{sha256}"] = {"sha256": sha256, "size": store.evidence.path(sha256).stat().st_size}
+        blank = placeless(store.evidence.path(sha256)) if sha256 in photos and not with_place else None
+        if blank is not None and hashlib.sha256(blank).hexdigest() != noted.get(sha256):
+            raise WrongUse(f"The photo {sha256[:12]} tells where it was taken and was added by an earlier sayback.")
+        name = store.evidence.stand_in(sha256) or sha256 if blank is None else noted[sha256]
+        files[name] = (sha256, blank is not None)
+        listed[f"evidence/{name}"] = {"sha256": name, "size": store.evidence.path(sha256).stat().st_size}
     manifest = {"format": FORMAT, "job": number, "entries": len(rows), "head": last, "files": listed}
     with zipfile.ZipFile(to, "w") as archive:
         _write(archive, _MANIFEST, (json.dumps(manifest, indent=2, sort_keys=True) + "\n").encode(), squeeze=True)
         _write(archive, _JOURNAL, journal, squeeze=True)
-        for sha256 in files:
-            entry = _entry(f"evidence/{sha256}", squeeze=False)
-            with store.evidence.path(sha256).open("rb") as source, archive.open(entry, "w", force_zip64=True) as target:
+        for name, (sha256, placed) in sorted(files.items()):
+            path = store.evidence.path(sha256)
+            entry = _entry(f"evidence/{name}", squeeze=False)
+            with _source(path, placed) as source, archive.open(entry, "w", force_zip64=True) as target:
                 while chunk := source.read(_CHUNK):
                     target.write(chunk)
+
+
+def _source(path: Path, placed: bool) -> IO[bytes]:
+    """Open a file of evidence; a photo that tells where it was taken (``placed``) without that."""
+    return io.BytesIO(placeless(path) or b"") if placed else path.open("rb")
+
+
+def _evidence(bodies: Sequence[Body]) -> list[Evidence]:
+    return [body.evidence for body in bodies if isinstance(body, EvidenceAdded | MovedIn)]
 
 
 def verify_bundle(path: Path) -> tuple[str, Verified]:
@@ -103,10 +125,15 @@ def unpack(store: Store, path: Path) -> Unpacked:
         off_record = [sha256 for sha256 in lacking.values() if store.evidence.is_discarded(sha256)]
         if off_record and here is None:
             raise WrongUse(f"A sound in it ({off_record[0][:12]}) was blanked here; nothing was taken over.")
-        lacking = {name: sha256 for name, sha256 in lacking.items() if sha256 not in off_record}
+        noted = without_places(readable(rows))
+        here_whole = {left for sha256, left in noted.items() if store.evidence.is_sound(sha256)}
+        lacking = {n: sha256 for n, sha256 in lacking.items() if sha256 not in off_record and sha256 not in here_whole}
         for name in lacking:
             with archive.open(name) as source:
                 store.evidence.keep_stream(source)
+        for sha256, left in noted.items():
+            if left in lacking.values():
+                store.evidence.let_stand(sha256, left)
     unpacked = Unpacked(number, store.adopt(number, rows), len(lacking))
     finish(store, number)
     return unpacked
@@ -168,11 +195,14 @@ def _faults(archive: zipfile.ZipFile, manifest: dict[str, Any], rows: tuple[Row,
     if any(row.job != manifest["job"] for row in rows):
         yield "an entry is of another job"
     try:
-        needed = {sha256 for _, sha256 in evidence_of(readable(rows))}
+        bodies = readable(rows)
+        needed = {sha256 for _, sha256 in evidence_of(bodies)}
     except StoreFailed as error:
         yield str(error)
     else:
-        for sha256 in sorted(needed - {facts["sha256"] for facts in listed.values()}):
+        there = {facts["sha256"] for facts in listed.values()}
+        there |= {sha256 for sha256, left in without_places(bodies).items() if left in there}
+        for sha256 in sorted(needed - there):
             yield f"the evidence {sha256} is missing"
 
 

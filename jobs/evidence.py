@@ -3,6 +3,9 @@
 The same folder keeps the sheet and the appliance files that a job was opened with, for the same reason: a value must
 be traceable to exactly the bytes that it was read with. The one exception is a sound of which a person took a stretch
 off the record (``jobs/blanking.py``): its bytes are gone, and a mark beside its place keeps them from coming back.
+
+A photo that came in a zip without the place where it was taken lies under the hash of what came; a note beside the
+place of the original names it, until the original itself is added.
 """
 
 from __future__ import annotations
@@ -14,13 +17,21 @@ from itertools import count
 from pathlib import Path
 from typing import IO
 
+from capture.gps import without_place
 from jobs import disk
 from schemas.errors import BadInput, StoreFailed
 
-__all__ = ["EvidenceFiles"]
+__all__ = ["EvidenceFiles", "placeless"]
 
 _CHUNK = 1 << 20
 _SERIAL = count()
+
+
+def placeless(path: Path) -> bytes | None:
+    """Return the bytes of a photo without the place where it was taken; None where it holds none."""
+    data = path.read_bytes()
+    blank = without_place(data)
+    return None if blank == data else blank
 
 
 class EvidenceFiles:
@@ -32,8 +43,27 @@ class EvidenceFiles:
             disk.make_folder(folder)
 
     def path(self, sha256: str) -> Path:
-        """Return where the bytes of a hash lie, whether or not they are there."""
+        """Return where the bytes of a hash lie, or those that stand for them, whether or not they are there."""
+        return self._path(self.stand_in(sha256) or sha256)
+
+    def _path(self, sha256: str) -> Path:
         return self._folder / sha256[:2] / sha256
+
+    def stand_in(self, sha256: str) -> str | None:
+        """Return the hash of the photo without its place that stands for one that is not here; None where none does."""
+        note = self._note(sha256)
+        return note.read_text().strip() if note.exists() and not self._path(sha256).exists() else None
+
+    def let_stand(self, sha256: str, left: str) -> None:
+        """Note that the kept photo ``left`` stands for the one of a hash, as long as that one is not here."""
+        note = self._note(sha256)
+        with disk.told_plainly(note):
+            disk.make_folder(note.parent)
+            note.write_text(left)
+            disk.fsync_folder(note.parent)
+
+    def _note(self, sha256: str) -> Path:
+        return self._path(sha256).with_name(f"{sha256}.without-place")
 
     def keep_file(self, source: Path) -> tuple[str, int]:
         """Copy a file in and return its SHA-256 and its size in bytes; when this returns it is on the disk.
@@ -70,7 +100,7 @@ class EvidenceFiles:
                     digest.update(chunk)
         except OSError:
             return False
-        return digest.hexdigest() == sha256
+        return digest.hexdigest() == (self.stand_in(sha256) or sha256)
 
     def discard(self, sha256: str) -> None:
         """Delete the bytes of a hash for good, and never keep them again: what they held was blanked.
@@ -92,7 +122,7 @@ class EvidenceFiles:
         return self._mark(sha256).exists()
 
     def _mark(self, sha256: str) -> Path:
-        return self.path(sha256).with_name(f"{sha256}.blanked")
+        return self._path(sha256).with_name(f"{sha256}.blanked")
 
     def sweep(self) -> None:
         """Delete the half-written copies of processes that are gone; their sources are where they were."""
@@ -112,7 +142,7 @@ class EvidenceFiles:
             return sha256, size
 
     def _give_name(self, part: Path, sha256: str) -> None:
-        target = self.path(sha256)
+        target = self._path(sha256)
         if self.is_discarded(sha256):
             raise BadInput("A stretch of this sound was blanked here, so it is not kept again as it was.")
         if target.exists():

@@ -10,7 +10,7 @@ from jobs.journal import START, Blanked, Body, EvidenceAdded, JobOpened, MovedIn
 from jobs.store import Store
 from schemas.errors import StoreFailed
 
-__all__ = ["Verified", "evidence_of", "faults", "faults_in_chain", "readable", "verified", "verify"]
+__all__ = ["Verified", "evidence_of", "faults", "faults_in_chain", "readable", "verified", "verify", "without_places"]
 
 
 @dataclass(frozen=True)
@@ -58,11 +58,12 @@ def faults(store: Store, number: str) -> tuple[str, ...]:
             bodies.append(parse(row).body)
         except StoreFailed:
             found.append(f"entry {row.seq} ({row.kind}) cannot be read")
+    noted = without_places(bodies)
     for name, sha256 in evidence_of(bodies):
         path = store.evidence.path(sha256)
         if not path.exists():
             found.append(f"{name} ({path}) is missing")
-        elif not store.evidence.is_sound(sha256):
+        elif not store.evidence.is_sound(sha256) or store.evidence.stand_in(sha256) not in (None, noted.get(sha256)):
             found.append(f"{name} ({path}) was changed")
     for chain in stands_in(bodies).values():
         found += [
@@ -114,6 +115,12 @@ def evidence_of(bodies: Sequence[Body]) -> Iterator[tuple[str, str]]:
             for one in body.head.appliances:
                 if one.file_sha256 is not None:
                     yield f"appliance file {one.file}", one.file_sha256
+
+
+def without_places(bodies: Sequence[Body]) -> dict[str, str]:
+    """Return what the journal notes of photos that tell where they were taken: the hash of each without that place."""
+    added = [body.evidence for body in bodies if isinstance(body, EvidenceAdded | MovedIn)]
+    return {one.sha256: one.without_place for one in added if one.without_place is not None}
 
 
 def _blanked(bodies: Sequence[Body]) -> Iterator[str]:

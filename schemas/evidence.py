@@ -28,7 +28,8 @@ class MadeBy(Model):
 class Evidence(Model):
     """One file as it was given, named by its SHA-256, never changed and never deleted.
 
-    ``at`` is the moment of the picture, or of the first sample of the sound.
+    ``at`` is the moment of the picture, or of the first sample of the sound. ``without_place`` is the SHA-256 of the
+    same photo with the place where it was taken blanked, as it leaves this store; None where it holds none.
     """
 
     sha256: Sha256
@@ -38,6 +39,7 @@ class Evidence(Model):
     size: int = Field(gt=0)
     at: datetime | None = None
     clock: Clock = "none"
+    without_place: Sha256 | None = None
 
 
 class Word(Model):
