@@ -508,6 +508,17 @@ def test_what_is_unclear_is_all_that_is_asked(
     assert (asked.text, asked.wants) == (text, wants)
 
 
+def test_what_is_asked_for_a_yes_takes_one() -> None:
+    first = about("8.7", condition="low_fire").model_copy(update={"appliance": None})
+    question = questioned(first, first.model_copy(update={"appliance": "1"})).question
+    assert question is not None
+    doubts = (Doubt(kind=DoubtKind.CONDITION_UNCLEAR),)
+    asked = WORDING.question(question.model_copy(update={"doubts": doubts}))
+    assert asked is not None
+    assert asked.text.endswith("right?")
+    assert asked.wants == "yes"
+
+
 def test_of_one_label_in_doubt_only_that_is_asked_and_of_two_both() -> None:
     first = about("55", "co", unit="[ppm]").model_copy(update={"appliance": None})
     ways = [first.model_copy(update={"appliance": tag, "value": n}) for tag in ("1", "2") for n in ("55", "5.5")]

@@ -214,7 +214,12 @@ class Wording:
         first, same = placed[0], len({one.quantity for one in placed}) == 1
         if len({(one.appliance, one.quantity, one.condition) for one in placed}) == 1:
             other = self._or([self.of(one) for one in placed[1:3]])
-            text = self.phrase("either" if other else "right", what=self.what(first), value=self.of(first), other=other)
+            if not other:
+                wants: Literal["yes", "value"] = "value" if self.must_carry_value(first) else "yes"
+                phrase = "say_value" if wants == "value" else "right"  # what asks for a yes takes one
+                text = self.phrase(phrase, what=self.what(first), value=self.of(first))
+                return Asked(text, wants, (first, *(one for one in question.candidates if one != first)), question)
+            text = self.phrase("either", what=self.what(first), value=self.of(first), other=other)
             return Asked(text, "value", question.candidates, question)
         one_condition = same and len({one.condition for one in placed}) == 1 and first.condition
         told = [self.of(first) if same else self._bare(first), self._name(first.quantity) if same else ""]
