@@ -44,6 +44,9 @@ PLACED = 0.50  # share of the hypotheses that must have the firing rate said wit
 NEAR = 8  # tokens before a value among which its name is looked for
 LONG = 8  # letters of a name that is known in spite of a wrong one
 ALIKE = 0.85  # how much of such a name must be right
+NOISY = (
+    15.0  # dB of speech over noise under which only what the second opinion has too is taken (no right one lost by it)
+)
 LONE = 0.30  # a value of a single hypothesis that no second opinion confirms needs this certainty
 
 
@@ -276,8 +279,11 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
     astray = _divided(_firing(heard, grammar), [_firing(other, grammar) for other in parsed], heard_ways)
     lost = _divided(set(_appliances(heard)), [set(_appliances(other)) for other in parsed], heard_ways)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
+    poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < NOISY)
     for v in values:
         found = _misgiving(v, _words(heard, v), read, _certainty(utterance, heard, v), context, grammar)
+        if found is None and poor and not _confirmed(v, heard, read, context, grammar):
+            found = Misgiving("it was said in noise and the second opinion does not have it")
         if found is None and (astray or lost):
             found = Misgiving(f"another {'firing rate' if astray else 'appliance'} was heard too")
         if found is None and _denied(v, parsed, heard_ways):
@@ -287,6 +293,14 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
         if found is not None:
             out[v.start] = found
     return out
+
+
+def _confirmed(
+    v: Value, heard: Heard, read: Sequence[tuple[Sequence[Value], Way]], context: Context, grammar: Grammar
+) -> bool:
+    """Whether the second opinion has a value too."""
+    words = _words(heard, v)
+    return any(way.who == SECOND and _has(v, words, found, way, context, grammar) for found, way in read)
 
 
 def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> bool:

@@ -89,3 +89,17 @@ def test_a_name_that_the_second_opinion_has_too_stands_against_other_hypotheses(
 def test_readings_from_before_the_second_boiler_was_named_are_asked_whose_they_are() -> None:
     found = readings("High fire, CO2 nine point three.", "Boiler two.", "CO2 nine point one.")
     assert [(r.appliance, r.taken) for r in found] == [(None, False), ("2", True)]
+
+
+@pytest.mark.parametrize(
+    ("snr_db", "clipped", "second", "taken"),
+    [(0.0, False, None, False), (25.0, True, None, False), (0.0, False, "CO2 9.3", True), (25.0, False, None, True)],
+)
+def test_in_noise_or_clipped_only_what_is_confirmed_is_taken(
+    snr_db: float, clipped: bool, second: str | None, taken: bool
+) -> None:
+    one = Utterance(
+        evidence="e" * 64, number=1, start=5.0, end=7.0, made_by=BY, second_opinion=second, snr_db=snr_db,
+        clipped=clipped, hypotheses=(Hypothesis(text="CO2 nine point three.", mass=1.0),),
+    )  # fmt: skip
+    assert [r.taken for r in readings("High fire.", one)] == [taken]
