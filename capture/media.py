@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from schemas.evidence import Clock
+
 __all__ = ["Media"]
 
 
@@ -20,5 +22,5 @@ class Media:
     kind: Literal["sound", "photo"]
     media_type: str
     at: datetime | None = None
-    clock: Literal["exif", "container", "none"] = "none"
+    clock: Clock = "none"
     seconds: float | None = None

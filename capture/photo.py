@@ -22,7 +22,17 @@ from PIL import Image, ImageFile, ImageOps
 from schemas.errors import BadInput
 from schemas.evidence import Clock
 
-__all__ = ["MAX_PIXELS", "WORK_SIDE", "Photo", "PhotoFacts", "Pixels", "identify_photo", "open_photo", "sniff_photo"]
+__all__ = [
+    "MAX_PIXELS",
+    "WORK_SIDE",
+    "MachineZone",
+    "Photo",
+    "PhotoFacts",
+    "Pixels",
+    "identify_photo",
+    "open_photo",
+    "sniff_photo",
+]
 
 Pixels = NDArray[np.uint8]
 """Height x width x 3, blue-green-red as OpenCV and the text reader want them."""
@@ -52,11 +62,25 @@ _EXIF_IFD = 0x8769
 _DATE_TIME_ORIGINAL, _OFFSET_TIME, _OFFSET_TIME_ORIGINAL = 0x9003, 0x9010, 0x9011
 
 
+class MachineZone(tzinfo):
+    """The zone that this machine is set to, with the offset that it has on each day."""
+
+    def utcoffset(self, moment: datetime | None) -> timedelta | None:
+        return moment.replace(tzinfo=None).astimezone().utcoffset() if moment else None
+
+    def dst(self, moment: datetime | None) -> None:
+        return None
+
+    def tzname(self, moment: datetime | None) -> str:
+        return "local"
+
+
 @dataclass(frozen=True)
 class PhotoFacts:
     """What a photo file says of itself. ``width`` and ``height`` are those of the upright picture, pixels.
 
-    ``at`` is None where the file tells no time or no zone; ``note`` then says which.
+    ``at`` is None where the file tells no time, or no zone and none was given to assume (``clock`` is ``assumed`` where
+    one was); ``note`` then says which.
     """
 
     media_type: str
@@ -192,21 +216,25 @@ def _facts(image: Image.Image, media_type: str, zone: tzinfo | None) -> PhotoFac
     exif = image.getexif()
     turned = media_type != "image/heic" and exif.get(0x0112) in (5, 6, 7, 8)
     width, height = image.size[::-1] if turned else image.size
-    at, note = _taken_at(exif, zone)
-    return PhotoFacts(media_type, width, height, at, "exif" if at else "none", note)
+    at, clock, note = _taken_at(exif, zone)
+    return PhotoFacts(media_type, width, height, at, clock, note)
 
 
-def _taken_at(exif: Image.Exif, zone: tzinfo | None) -> tuple[datetime | None, str]:
+def _taken_at(exif: Image.Exif, zone: tzinfo | None) -> tuple[datetime | None, Clock, str]:
     tags = exif.get_ifd(_EXIF_IFD)
     text = str(tags.get(_DATE_TIME_ORIGINAL, "")).strip("\x00 ")
     try:
         local = datetime.strptime(text[:19], "%Y:%m:%d %H:%M:%S")
     except ValueError:
-        return None, "The picture does not say when it was taken."
+        return None, "none", "The picture does not say when it was taken."
     offset = _offset(str(tags.get(_OFFSET_TIME_ORIGINAL) or tags.get(_OFFSET_TIME) or ""))
-    if offset is None and zone is None:
-        return None, f"The picture says {local:%Y-%m-%d %H:%M:%S} without a time zone; give the job's zone to use it."
-    return local.replace(tzinfo=offset or zone), ""
+    if offset is not None:
+        return local.replace(tzinfo=offset), "exif", ""
+    if zone is None:
+        note = f"The picture says {local:%Y-%m-%d %H:%M:%S} without a time zone; give the job's zone to use it."
+        return None, "none", note
+    at = local.replace(tzinfo=zone)
+    return at.replace(tzinfo=timezone(at.utcoffset() or timedelta())), "assumed", ""
 
 
 def _offset(text: str) -> timezone | None:

@@ -30,12 +30,12 @@ def identify(path: Path) -> Media:
         raise BadInput(f"{path.name} is empty; copy it again from where it was made.")
     if sound_type(head):
         return identify_sound(path)
-    from capture.photo import identify_photo, sniff_photo
+    from capture.photo import MachineZone, identify_photo, sniff_photo
 
     if sniff_photo(head) is None:
         raise BadInput(
             f"{path.name} is neither sound nor a picture that sayback knows (wav, flac, ogg, opus, mp3, m4a, webm; "
             "jpeg, png, webp, heic)."
         )
-    facts = identify_photo(path)
-    return Media("photo", facts.media_type, facts.at, "exif" if facts.at else "none")
+    facts = identify_photo(path, MachineZone())
+    return Media("photo", facts.media_type, facts.at, facts.clock)

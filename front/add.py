@@ -154,7 +154,7 @@ class Shown:
         elif event.kind == "hearing":
             self._advance(event)
         elif event.kind == "kept":
-            self._line(f"kept     {event.name}")
+            self._line(f"kept     {event.name}" + (f" ({event.why})" if event.why else ""))
         elif event.kind == "there":
             self._line(f"there    {event.name} is in the job already")
         elif isinstance(event.found, Utterance):

@@ -127,7 +127,8 @@ def add(
             progress(Event("refused", name, why=str(error)))
         else:
             (kept if new else there).append(evidence)
-            progress(Event("kept" if new else "there", evidence.name, evidence.sha256))
+            why = "its time has no zone, so this machine's was taken" if evidence.clock == "assumed" else ""
+            progress(Event("kept" if new else "there", evidence.name, evidence.sha256, why=why))
     follow(store, number, [one.sha256 for one in kept], author)
     unread = _read(store, number, senses, progress)
     bring_up_to_date(store, number, sheet_of(store, before.head))

@@ -21,6 +21,7 @@ from schemas.errors import WrongUse
 
 __all__ = ["by_camera", "follow", "offset_of", "proposed", "set_photo_clock"]
 
+_CAMERA = ("exif", "assumed")
 _GRAIN = 10
 """Seconds to which a proposal is rounded: it is known no better than a row takes to say."""
 _MOST = 26 * 3600
@@ -29,7 +30,7 @@ _MOST = 26 * 3600
 
 def by_camera(job: Job) -> tuple[Filed, ...]:
     """Return the photos of a job that have their time from the camera."""
-    return tuple(one for one in job.filed if one.evidence.kind == "photo" and one.clock == "exif")
+    return tuple(one for one in job.filed if one.evidence.kind == "photo" and one.clock in _CAMERA)
 
 
 def offset_of(job: Job) -> int:
@@ -88,4 +89,4 @@ def follow(store: Store, number: str, added: Iterable[str], author: str) -> None
 
 
 def _set(one: Filed, seconds: int, why: str) -> ClockSet:
-    return ClockSet(evidence=one.sha256, at=None, clock="exif", offset=str(seconds), why=why)
+    return ClockSet(evidence=one.sha256, at=None, clock=one.clock, offset=str(seconds), why=why)

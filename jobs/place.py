@@ -67,7 +67,10 @@ class _Picture:
 
     @property
     def whose(self) -> str:
-        return "the slips" if self.slip else "the photos"
+        """Whose clock ``moment`` is of; one whose zone is only assumed is borne out by its like alone."""
+        if self.slip:
+            return "the slips"
+        return "the photos without a zone" if self.filed.clock == "assumed" else "the photos"
 
     @property
     def fits(self) -> tuple[Place, ...]:
@@ -153,7 +156,7 @@ def _compared(
 
 
 def _clocks(pictures: Sequence[_Picture], spans: Mapping[Place, Span | None]) -> dict[str, float | None]:
-    return {whose: steady(_differences(whose, pictures, spans)) for whose in ("the photos", "the slips")}
+    return {whose: steady(_differences(whose, pictures, spans)) for whose in {one.whose for one in pictures}}
 
 
 def _place_of(

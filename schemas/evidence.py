@@ -12,8 +12,9 @@ from schemas.doubts import Doubt
 
 __all__ = ["Box", "Clock", "Evidence", "Figure", "Hypothesis", "Look", "MadeBy", "Opinion", "Utterance", "Word"]
 
-Clock = Literal["exif", "container", "given", "none"]
-"""Where the time of a piece of evidence comes from; ``none``: only the order in which it was added is known."""
+Clock = Literal["exif", "assumed", "container", "given", "none"]
+"""Where the time of a piece of evidence comes from; ``assumed``: the picture tells no zone, so that of the machine that
+it was added on was taken; ``none``: only the order in which it was added is known."""
 
 
 class MadeBy(Model):

@@ -30,7 +30,7 @@ from jobs import extraction
 from jobs.senses import Senses
 from schemas.doubts import Doubt, DoubtKind
 from schemas.errors import BadInput
-from schemas.evidence import Box, Figure, Hypothesis, Look, MadeBy, Utterance
+from schemas.evidence import Box, Clock, Figure, Hypothesis, Look, MadeBy, Utterance
 from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Remove, Source
 
 SHEET = """
@@ -135,7 +135,7 @@ def photo(lines: Sequence[str], at: datetime | None = None, *, kind: str = "PHOT
     return "\n".join([f"{kind} {at.isoformat() if at else ''}".strip(), *lines]).encode()
 
 
-def identify(path: Path) -> Media:
+def identify(path: Path, clock: Clock = "exif") -> Media:
     try:
         first = path.read_bytes().decode().splitlines()[0].split()
     except (UnicodeDecodeError, IndexError):
@@ -145,7 +145,7 @@ def identify(path: Path) -> Media:
     at = datetime.fromisoformat(first[1]) if len(first) > 1 else None
     if first[0] == "SOUND":
         return Media("sound", "audio/wav", at, "container" if at else "none", 60.0)
-    return Media("photo", "image/jpeg", at, "exif" if at else "none")
+    return Media("photo", "image/jpeg", at, clock if at else "none")
 
 
 @dataclass

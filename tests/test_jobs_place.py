@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,6 +16,7 @@ from jobs.book import NewAppliance, job_of, new_job, sheet_of
 from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.store import Store
+from schemas.evidence import Clock
 from schemas.questions import Question
 from tests import jobs_doubles as doubles
 from tests.jobs_doubles import NOON, Ears, photo, sound
@@ -162,6 +165,24 @@ def test_a_moment_that_nothing_bears_out_gives_no_row(
         if row.reading.source.box is not None or row.how.startswith("agreed")
     ]
     assert mine == [(place, how)] * len(shown)
+
+
+def test_a_clock_whose_zone_is_assumed_is_borne_out_by_its_like_alone(store: Store, tmp_path: Path) -> None:
+    """A phone's photo that repeats a row says nothing of a camera that writes no zone."""
+    sees = Ears().senses()
+    clocks: dict[str, Clock] = {"job-1": "exif", "job-2": "assumed"}
+    for number, clock in clocks.items():
+        senses = replace(sees, identify=partial(doubles.identify, clock=clock))
+        shots = {
+            "talk": (sound([*HIGH, *LOW], NOON), sees),
+            "row": (photo(["here co2 9.3 %", "here o2 4.4 %"], NOON + timedelta(seconds=5)), sees),
+            "one": (photo(["here flue_temp 103 [degF]"], NOON + timedelta(seconds=425)), senses),
+        }
+        for name, (data, eyes) in shots.items():
+            (tmp_path / name).write_bytes(data)
+            job = add(store, number, [tmp_path / name], senses=eyes, author="Ada").job
+        (flue,) = [row for row in rows(job) if row[1] == "flue_temp"]
+        assert flue[3] == ("taken unasked" if clock == "exif" else "open")
 
 
 def test_two_photos_of_one_slot(store: Store, tmp_path: Path) -> None:

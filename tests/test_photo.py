@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 import subprocess
+import time
 import zlib
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta, timezone
@@ -15,6 +16,7 @@ import pytest
 from PIL import Image, ImageFile
 
 from capture.photo import WORK_SIDE, identify_photo, open_photo, sniff_photo
+from capture.sniff import identify
 from schemas.errors import BadInput
 
 FIXTURES = Path(__file__).parent / "data"
@@ -219,6 +221,23 @@ def test_time_needs_a_zone(tmp_path: Path) -> None:
     zoned = identify_photo(path, ZoneInfo("America/Chicago"))
     assert zoned.at is not None
     assert zoned.at.astimezone(UTC) == datetime(2024, 11, 5, 15, 30, tzinfo=UTC)
+    assert zoned.clock == "assumed"
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of a process cannot be set here")
+def test_the_machine_s_zone_is_that_of_the_day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An evidence file without a zone is in this machine's, in winter and in summer, and says so."""
+    monkeypatch.setenv("TZ", "EST5EDT,M3.2.0,M11.1.0")  # POSIX.1-2017, 8.3: five hours behind UTC, four in summer
+    time.tzset()
+    try:
+        for month, hour in (("01", 14), ("07", 13)):
+            corner_marked().save(tmp_path / "p.jpg", exif=exif(original=f"2024:{month}:05 09:30:00"))
+            media = identify(tmp_path / "p.jpg")
+            assert media.clock == "assumed"
+            assert media.at == datetime(2024, int(month), 5, hour, 30, tzinfo=UTC)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 @pytest.mark.parametrize("original", ["", "0000:00:00 00:00:00", "yesterday", "2024:13:45 99:00:00"])
