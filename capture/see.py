@@ -18,7 +18,8 @@ from capture.rows import rows_of
 from capture.segments import find_number, read_number, read_segments
 from capture.sights import Glance, Sight, best_sight, glance, read_tokens
 from capture.table import is_table, kind_of_table, read_table
-from schemas.doubts import DoubtKind
+from schemas.displays import display_labels, label_key
+from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Look
 
 Display = Literal["segments", "screen", "slip", "plate", "unknown"]
@@ -30,6 +31,10 @@ _NUMBER_SIDE = 2048
 """A number that may be looked for alone is large: so many pixels of the long side show it and its unit."""
 _CLOSER_SIDE = 640
 """pixels of the long side in which text is looked for where a glance did not see the number"""
+_LIKE = 0.6
+"""Times as tall as a display's number another one in the picture is at least, to be one of a display too."""
+_SCALE = 2
+"""So many other numbers beside it are a scale, a clock's face or stamped parts."""
 _NOT_OF_DIGITS = (DoubtKind.UNIT_UNCLEAR, DoubtKind.HIDDEN)
 
 
@@ -96,7 +101,41 @@ def _rows_or_number(pixels: Pixels, first: Glance, readers: Readers) -> _Seen:
 
 def _seen(display: Display, figures: list[Figure], best: Sight, plain: Sight) -> _Seen:
     printed = [(row.text, _box(best.in_photo(row.quad))) for row in best.rows if not row.values and row.text]
-    return _Seen(display, figures, printed, [plain.in_photo(word.quad) for row in plain.rows for word in row.values])
+    words = [word for row in plain.rows for word in row.values]
+    numbers = [plain.in_photo(word.quad) for word in words]
+    if display == "segments" and len(figures) == 1:
+        legends = any(label_key(row.label) in display_labels() for row in plain.rows)
+        figures = _among([(word.value, quad) for word, quad in zip(words, numbers, strict=True)], figures[0], legends)
+    return _Seen(display if figures else "unknown", figures, printed, numbers)
+
+
+def _among(numbers: list[tuple[str, Quad]], figure: Figure, legends: bool) -> list[Figure]:
+    """The number of a display among the others of its size in the picture: which one is meant is not clear.
+
+    Three that neither a unit nor a label explains are a dial, the face of a clock or stamped parts: no reading.
+    """
+    mine = np.array(figure.box.corners, np.float32)
+    tall = _height(mine)
+    others = [value for value, quad in numbers if _height(quad) > _LIKE * tall and not _meet(quad, mine)]
+    if len(others) >= _SCALE and not figure.unit and not legends:
+        return []
+    if not others:
+        return [figure]
+    doubt = Doubt(kind=DoubtKind.VALUE_UNCLEAR, detail=f"the picture shows {' and '.join(others)} too")
+    alternatives = tuple(dict.fromkeys((*others, *figure.alternatives)))
+    return [figure.model_copy(update={"doubts": (*figure.doubts, doubt), "alternatives": alternatives})]
+
+
+def _height(quad: Quad) -> float:
+    a, b, c, d = quad
+    return float(np.linalg.norm(d - a) + np.linalg.norm(c - b)) / 2
+
+
+def _meet(one: Quad, other: Quad) -> bool:
+    """Whether the middle of one lies in the other."""
+    pairs = ((one, other), (other, one))
+    middles = [(np.float32(a).reshape(-1, 1, 2), tuple(float(v) for v in b.mean(axis=0))) for a, b in pairs]
+    return any(cv2.pointPolygonTest(shape, middle, False) >= 0 for shape, middle in middles)
 
 
 def _placed(figure: Figure, sight: Sight) -> Figure:
