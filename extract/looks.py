@@ -180,7 +180,8 @@ def _bound(
         if condition is None and not any(d.kind == DoubtKind.CONDITION_UNCLEAR for d in doubts):
             doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "the picture does not say when it was taken in the work"))
     appliance = None if q is not None and q.every_job else (announced.appliance if announced else c.tag())
-    if c.several() and appliance is None and not (q is not None and q.every_job):
+    if c.several() and (appliance is None or at is None) and not (q is not None and q.every_job):
+        appliance = None  # what was spoken of when it was added says nothing of a picture without a moment
         doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))
     doubts, says_so = _against_file(quantity, value, unit, appliance, doubts, c.setting.known)
     return Reading(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from extract import Context, Grammar, Known, Setting, bind_look, compile_sheet, start, step
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Hypothesis, Look, MadeBy, Utterance
+from schemas.job import JobAppliance
 from schemas.load import load_sheet
 from schemas.readings import Reading
 
@@ -148,6 +150,15 @@ def test_looks_firing_rates_on_a_print_part_its_figures() -> None:
     assert [r.condition for r in bound(below, 6.0, after("High fire."))] == [None, "high_fire"]
     held = printed(look(figure("CO2", "9.3", "%")), ("MAX", 10))
     assert bound(held, 6.0, after("Low fire."))[0].condition == "low_fire"  # a held value's word is no firing rate
+
+
+def test_looks_a_plate_without_a_moment_is_of_no_appliance_of_several() -> None:
+    two = tuple(JobAppliance(tag=f"boiler {n}") for n in (1, 2))
+    plate = look(figure("SERIAL NO", "OV7-1"), display="plate")
+    (r,) = bound(plate, None, replace(start(Setting(units="us", appliances=two)), appliance="boiler 2"))
+    assert (r.appliance, [d.kind for d in r.doubts]) == (None, [DoubtKind.APPLIANCE_UNCLEAR])
+    (r,) = bound(plate, 1.0, replace(start(Setting(units="us", appliances=two)), appliance="boiler 2"))
+    assert (r.appliance, r.taken) == ("boiler 2", True)
 
 
 def test_looks_a_time_of_day_is_no_reading() -> None:
