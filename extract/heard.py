@@ -276,8 +276,7 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
         against = [w for found, w in states if found and c.state not in found]
         if sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against):
             out[c.start] = Misgiving("not every way it was heard has it so")
-    astray = _divided(_firing(heard, grammar), [_firing(other, grammar) for other in parsed], heard_ways)
-    lost = _divided(set(_appliances(heard)), [set(_appliances(other)) for other in parsed], heard_ways)
+    astray, lost = _two_places(heard, parsed, heard_ways, grammar)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < NOISY)
     for v in values:
@@ -347,13 +346,19 @@ def _puts_right(heard: Heard) -> bool:
 
 def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> tuple[bool, bool]:
     """Return whether the firing rate, and whether the appliance, that an utterance goes to was heard in two ways."""
-    rates, tags = _firing(heard, grammar), set(_appliances(heard))
-    if not rates and not tags:
+    if not _firing(heard, grammar) and not _appliances(heard):
         return False, False
     heard_ways = ways(utterance, grammar.appliance_words)
     parsed = [heard if w.text == utterance.text else parse(w.text, context, grammar) for w in heard_ways]
-    astray = _divided(rates, [_firing(other, grammar) for other in parsed], heard_ways)
-    return astray, _divided(tags, [set(_appliances(other)) for other in parsed], heard_ways)
+    return _two_places(heard, parsed, heard_ways, grammar)
+
+
+def _two_places(
+    heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way], grammar: Grammar
+) -> tuple[bool, bool]:
+    """Whether enough of the ways of hearing name another firing rate, and another appliance."""
+    astray = _divided(_firing(heard, grammar), [_firing(other, grammar) for other in parsed], heard_ways)
+    return astray, _divided(set(_appliances(heard)), [set(_appliances(other)) for other in parsed], heard_ways)
 
 
 def _misgiving(

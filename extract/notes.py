@@ -257,10 +257,12 @@ def record_move(b: Book, m: Move, p: Parsed) -> None:
 
 
 def _against_the_last(b: Book, screw: str | None) -> str:
-    """The way against the last turn of a screw; empty where none is known."""
-    turns = [r.note.split() for r in b.c.live() if r.quantity == b.g.move and r.appliance == b.c.tag()]
-    last = next((words[-1] for words in reversed(turns) if len(words) > 1 and words[0] == screw), "")
-    return {"cw": "ccw", "ccw": "cw"}.get(last, "")
+    """The way against the last turn of a screw; empty where none is known, or where that turn is asked about itself."""
+    mine = [r for r in b.c.live() if r.quantity == b.g.move and r.appliance == b.c.tag()]
+    last = next((r for r in reversed(mine) if screw and r.note.split()[:1] == [screw]), None)
+    if last is None or not last.taken:
+        return ""
+    return {"cw": "ccw", "ccw": "cw"}.get(last.note.split()[-1], "")
 
 
 def ought_to_be(b: Book, p: Parsed) -> None:

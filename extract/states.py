@@ -86,7 +86,7 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
             if tell is not None and not s.numbers:
                 q, state = tell
                 if (denied or pending or _denied_before(s, n, tokens)) and not _denies(i, tokens):
-                    none = tokens[i.start - 1].low in ("no", "without")
+                    none = i.start > 0 and tokens[i.start - 1].low in ("no", "without")
                     passed = DENIED if none else "not yet"
                     state = {"passed": passed, "done": "not yet", "failed": ""}.get(state, state)
                 states.setdefault(q, []).append((state, i.end))

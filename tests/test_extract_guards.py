@@ -430,6 +430,11 @@ def test_back_after_no_turn_is_asked() -> None:
     assert turns("Throttle back an eighth of a turn.") == [("0.125", "high_fire_screw", False)]
 
 
+def test_back_after_a_turn_that_is_asked_is_asked_too() -> None:
+    found = turns("Throttle is at a quarter turn in.", "Back an eighth on the throttle.")
+    assert [taken for _, _, taken in found] == [False, False]
+
+
 def test_two_turns_of_one_sentence_have_each_its_own_screw() -> None:
     assert turns("A quarter turn in on the throttle and an eighth out on the offset.") == [
         ("0.25", "high_fire_screw cw", True), ("0.125", "low_fire_screw ccw", True),
