@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from capture.locate import Quad
 from capture.readers import Line
-from capture.words import is_moment, number_in, split_label, split_number, tidy_label, unit_code, unit_like
+from capture.words import is_moment, known_label, number_in, split_label, split_number, tidy_label, unit_code, unit_like
 
 __all__ = ["Row", "Token", "Word", "grow", "parse_row", "row_of_line", "rows_of", "span"]
 
@@ -173,12 +173,29 @@ def parse_row(words: list[Word]) -> Row:
     values = [] if is_moment(text) else [i for i, word in enumerate(words) if word.value]
     if not values:
         return Row(tuple(words), tidy_label([w.text for w in words]), tuple(words), (), "", ())
+    reference = _is_reference(words, values)
+    values = values[1:] if reference else values
     at = values[0]
     unit, guesses, unit_words, after = _unit_after(words, values[-1])
     rest = words[:at] or words[after:]
-    label_words = tuple(word for word in rest if not word.value)
+    label_words = tuple(word for word in rest if reference or not word.value)
     label = tidy_label([word.text for word in label_words])
     return Row(tuple(words), label, label_words, tuple(words[i] for i in values), unit, unit_words, guesses)
+
+
+def _is_reference(words: list[Word], values: list[int]) -> bool:
+    """Whether the first of two numbers is the O2 that a gas is referred to, a part of its label: ``CO ref 3% 97 ppm``.
+
+    It is a whole number of per cent, and nothing but O2 stands between it and the other.
+    """
+    if len(values) != 2 or not re.fullmatch(r"1?\d(\.0)?", words[values[0]].value):
+        return False
+    first, second = values
+    unit, _, _, after = _unit_after(words, first)
+    gas = known_label(words[0].text) if first else None
+    between = tidy_label([word.text for word in words[after:second]])
+    amount = _unit_after(words, second)[0]
+    return unit == "%" and amount == "[ppm]" and between in ("", "O2") and gas is not None and gas.units == ("[ppm]",)
 
 
 def _unit_after(words: list[Word], at: int) -> tuple[str, tuple[str, ...], tuple[Word, ...], int]:

@@ -29,7 +29,7 @@ from capture.words import (
 )
 from schemas.base import is_value_text
 from schemas.displays import label_key
-from schemas.doubts import Doubt, DoubtKind
+from schemas.doubts import LABEL_TWICE, Doubt, DoubtKind
 from schemas.evidence import Box, Figure, Opinion
 
 _CUTS = ((0.15, 0.05), (0.3, -0.05), (0.3, 0.12))
@@ -62,8 +62,14 @@ _LONGEST = 6
 
 
 def is_table(rows: list[Row]) -> bool:
-    """Say whether rows are a table: two or more of them hold a value with a label."""
-    return sum(1 for row in rows if len(row.values) == 1 and row.label) >= 2
+    """Say whether rows are a table: two or more of them hold a value with a label, or several with a known one."""
+    return sum(1 for row in rows if row.label and (len(row.values) == 1 or (row.values and _measured(row)))) >= 2
+
+
+def _measured(row: Row) -> bool:
+    """Whether a row's label is that of a quantity: then several numbers in it are columns."""
+    label = known_label(row.label)
+    return label is not None and label.units is not None
 
 
 def kind_of_table(rows: list[Row]) -> Kind:
@@ -126,7 +132,7 @@ def _among(figure: Figure, figures: list[Figure]) -> Figure:
     if figure.label and any(
         label_key(one.label) == label_key(figure.label) and one.value != figure.value for one in others
     ):
-        doubts.append(Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail="two rows have this label"))
+        doubts.append(Doubt(kind=DoubtKind.QUANTITY_UNCLEAR, detail=LABEL_TWICE))
     known = known_label(figure.label) if figure.label else None
     unit = figure.unit
     if not unit and known and known.units:

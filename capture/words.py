@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from types import MappingProxyType
 
 from schemas.base import is_value_text
-from schemas.displays import display_labels, label_key
+from schemas.displays import display_labels, label_key, without_sense
 from schemas.units import show_unit, units
 
 __all__ = [
@@ -144,6 +144,9 @@ def known_label(text: str) -> Label | None:
     key = label_key(tidy_label(text.split()))
     if key in labels:
         return _label(key, exact=True, clear=True)
+    plain, sense = without_sense(text)
+    if sense and (key := label_key(tidy_label(plain.split()))) in labels:  # another label than without that word
+        return replace(_label(key, exact=True, clear=True), key=f"{key} {sense}")
     shape = _shape(_LIKE_T.sub("T", text))
     alike = [known for known in labels if _shape(known) == shape]
     if len(alike) == 1:

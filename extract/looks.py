@@ -5,31 +5,29 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from decimal import Decimal
-from difflib import SequenceMatcher
 
+from extract.averages import slot_of, weigh_averages
 from extract.book import DISPLAY_SLACK, phase_at
 from extract.context import Context, Known
 from extract.doubt import TESTS, against_governor, broken, doubt
+from extract.labels import named, plain_words, told
 from extract.lexicon import Grammar
 from extract.numbers import Number
 from extract.over_range import OVER_RANGE
-from extract.prints import Headings, headings, is_over, is_time, valueless
+from extract.prints import Headings, Senses, headings, is_over, is_time, legend, senses, valueless
 from extract.values import basis_named, fit
-from schemas.base import is_value_text
-from schemas.displays import display_labels, label_key, spelled_out
+from schemas.base import decimal_of, is_value_text
+from schemas.displays import Sense, display_labels, label_key
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Figure, Look
 from schemas.readings import Alternative, Operation, Reading, Record, Source
+from schemas.sheet import Quantity
 from schemas.units import show_unit, units
 
 __all__ = ["bind_look"]
 
-_LETTERS = str.maketrans({"0": "O", "o": "O", "c": "C"})
-"""What readers take for the letters of short labels: C0 and 02 are CO and O2."""
 _ONE_NUMBER = ("segments", "unknown")
 """displays on which a number alone is the reading; on others it is a clock, a counter, a number of the copy"""
-_SHORT = 6  # letters below which a label is told apart from others by single letters
-NEARLY = 0.7  # how alike a label must be to one of the sheet's to be asked about
 
 
 def bind_look(
@@ -42,12 +40,15 @@ def bind_look(
     after = context.copy()
     made: list[Reading] = []
     nameless: list[int] = []
+    said: dict[str, Sense] = {}
+    beyond: set[str] = set()
     printed = headings(look, grammar)
-    bare = valueless(look, grammar, lambda label: _named(label, grammar)[0])
+    blocks = senses(look, grammar, printed)
+    bare = valueless(look, grammar, lambda label: named(label, grammar)[0])
     for n, figure in enumerate((*look.figures, *bare)):
         if is_time(figure, look):
             continue
-        reading = _bound(figure, n, look, at, after, grammar, printed)
+        reading, sense, more = _bound(figure, n, look, at, after, grammar, printed, blocks)
         if n >= len(look.figures) and reading is not None and any(r.quantity == reading.quantity for r in made):
             continue  # its value was read elsewhere in the picture
         if reading is None:
@@ -63,7 +64,11 @@ def bind_look(
         failed = {d.kind.value for d in reading.doubts}
         reading = reading.model_copy(update={"passed": (*reading.passed, *(t for t in TESTS if t not in failed))})
         made.append(reading)
-    made = [_unless_twice(r, made) for r in made]
+        said |= {reading.id: sense} if sense else {}
+        beyond |= {reading.id} if more else set()
+    made = weigh_averages(made, said)
+    plain = [r for r in made if r.id not in beyond]
+    made = [r if r.id in beyond else _unless_twice(r, plain) for r in made]
     if nameless:
         made.append(_nameless(nameless, look, after, grammar))
     operations = tuple(Record(reading=r) for r in made)
@@ -76,8 +81,7 @@ def bind_look(
 
 def _unless_twice(reading: Reading, made: Sequence[Reading]) -> Reading:
     """A quantity that one picture shows twice with different values: one of the labels was misread."""
-    slot = (reading.quantity, reading.condition, reading.phase, reading.appliance)
-    same = [r for r in made if (r.quantity, r.condition, r.phase, r.appliance) == slot and r.value != reading.value]
+    same = [r for r in made if slot_of(r) == slot_of(reading) and r.value != reading.value]
     if reading.quantity is None or not same:
         return reading
     text = doubt(DoubtKind.QUANTITY_UNCLEAR, f"the picture shows {same[0].value} for it too")
@@ -130,28 +134,39 @@ def _shown(unit: str) -> str:
 
 
 def _bound(
-    figure: Figure, n: int, look: Look, at: float | None, c: Context, grammar: Grammar, printed: Headings
-) -> Reading | None:
-    """One figure as a reading; None where the sheet does not want it."""
+    figure: Figure,
+    n: int,
+    look: Look,
+    at: float | None,
+    c: Context,
+    grammar: Grammar,
+    printed: Headings,
+    blocks: Senses,
+) -> tuple[Reading | None, Sense | None, bool]:
+    """One figure as a reading, whether it is an average or held, and whether its label says more than is understood.
+
+    No reading where the sheet does not want it.
+    """
     doubts: list[Doubt] = list(figure.doubts)
     alternatives = [Alternative(value=_plain(a), why="may be read so") for a in figure.alternatives[:3]]
     unit = grammar.unit_written(figure.unit)
     value = _plain(figure.value)
-    quantity, unknown = _named(figure.label, grammar)
+    measured = look.display != "plate" and (is_value_text(value) or is_over(value))
+    quantity, sense, unclear, beyond = told(figure.label, unit, grammar, measured=measured)
+    sense = sense or blocks.of(figure)
     announced: Reading | None = None
-    if unknown:
-        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label says ({unknown}) too"))
-    if quantity is None and (quantity := _named(figure.label.translate(_LETTERS), grammar)[0]):
-        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label was read as {figure.label}"))
-    if quantity is None and (quantity := _nearly(figure.label, unit, grammar)):
-        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, f"its label was read as {figure.label}"))
+    if unclear:
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, unclear))
+    if beyond:
+        kin = [q.id for q in grammar.sheet.quantities if q.kind_of == quantity]
+        alternatives = [*(Alternative(quantity=q, why="its label says more") for q in kin), *alternatives]
     if quantity is None:
         if figure.label.strip():
-            return None  # something that this sheet does not ask for, or nothing that can be told
+            return None, None, False  # something that this sheet does not ask for, or nothing that can be told
         quantity, announced, more = _unlabelled(value, unit, at, c, grammar)
         if quantity is None:
             if not more or not (unit or look.display in _ONE_NUMBER):
-                return None
+                return None, None, False
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the picture does not say what it shows"))
             alternatives += [Alternative(quantity=q, why="the value fits") for q in more]
     q = grammar.quantities[quantity] if quantity else None
@@ -168,11 +183,11 @@ def _bound(
         unit = ""
     condition: str | None = ""
     if q is None or q.conditions:
-        told = c.state if at is not None else None
-        condition = announced.condition if announced else told
+        running = c.state if at is not None else None
+        condition = announced.condition if announced else running
         if printed.found:
             condition = printed.of(figure)
-            if printed.several or (look.display != "slip" and told not in (None, condition)):
+            if printed.several or (look.display != "slip" and running not in (None, condition)):
                 names = " and ".join(dict.fromkeys(grammar.conditions[one].name for _, one in printed.found))
                 doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, f"the picture says {names}"))
         if q is not None and condition not in q.conditions:
@@ -183,8 +198,11 @@ def _bound(
     if c.several() and (appliance is None or at is None) and not (q is not None and q.every_job):
         appliance = None  # what was spoken of when it was added says nothing of a picture without a moment
         doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))
+    held = "its label" if sense == "held" else legend(look, printed)
+    if held and q is not None and q.conditions:
+        doubts.append(doubt(DoubtKind.VALUE_UNCLEAR, f"{held} says that it is held, and not what is shown at present"))
     doubts, says_so = _against_file(quantity, value, unit, appliance, doubts, c.setting.known)
-    return Reading(
+    reading = Reading(
         id=f"{look.evidence[:16]}-f{n}",
         quantity=quantity,
         condition=condition,
@@ -198,6 +216,7 @@ def _bound(
         doubts=tuple(doubts),
         passed=(says_so,) if says_so else (),
     )
+    return reading, sense, beyond
 
 
 _SETTLED_BY_THE_FILE = frozenset((DoubtKind.TO_CONFIRM, DoubtKind.DIGIT_UNSURE, DoubtKind.HIDDEN))
@@ -231,70 +250,6 @@ def _plain(text: str) -> str:
     if re.fullmatch(r"-?\.[0-9]+", bare):
         bare = bare.replace(".", "0.")
     return bare
-
-
-def _words(label: str) -> str:
-    """A label to compare: letters and digits."""
-    return " ".join(re.findall(r"[a-z0-9]+", label.lower().replace("₂", "2")))
-
-
-_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]?")
-
-
-def _named(label: str, grammar: Grammar) -> tuple[str | None, str]:
-    """The quantity of a label, where one and only one is meant, and what its brackets say that is not understood.
-
-    Brackets hold a unit, a basis of the quantity, or words of its name: CO (air free) is another quantity than CO.
-    """
-    plain = _BRACKETS.sub(lambda found: " " if grammar.unit_written(found[1]) else found[0], label)
-    quantity = _looked_up(plain, grammar)
-    inner = " ".join(_BRACKETS.findall(plain)).strip()
-    if quantity is not None or not inner:
-        return quantity, ""
-    quantity = _looked_up(_BRACKETS.sub(" ", plain), grammar)
-    if quantity is None or basis_named(grammar.quantities[quantity], inner):
-        return quantity, ""
-    return quantity, inner
-
-
-def _looked_up(label: str, grammar: Grammar) -> str | None:
-    words = _words(label)
-    if not words:
-        return None
-    for wording in (words, *spelled_out(words)):
-        for table in (grammar.shown, grammar.said):
-            if wording in table:
-                return table[wording]
-    return None
-
-
-def _nearly(label: str, unit: str, grammar: Grammar) -> str | None:
-    """The quantity whose label this may be, with letters misread, left out or put in; it must be shown in the unit.
-
-    A label that the trade knows is what it says: NO is no CO.
-    """
-    words = _words(label)
-    if not words or label_key(label) in display_labels():
-        return None
-    near: dict[str, float] = {}
-    for known, quantity in grammar.shown.items():
-        q = grammar.quantities[quantity]
-        if q.kind != "number" or not q.conditions or (unit and unit not in q.units):
-            continue
-        alike = SequenceMatcher(None, words, known).ratio()
-        if _one_sign_apart(words, known) if len(known) < _SHORT else alike >= NEARLY:
-            near[quantity] = max(near.get(quantity, 0.0), alike)
-    return max(near, key=lambda quantity: near[quantity], default=None)
-
-
-def _one_sign_apart(one: str, other: str) -> bool:
-    """Whether two short labels differ by one letter changed, left out or put in."""
-    one, other = one.replace(" ", ""), other.replace(" ", "")
-    if len(one) > len(other):
-        one, other = other, one
-    if len(one) == len(other):
-        return sum(a != b for a, b in zip(one, other, strict=True)) == 1
-    return len(other) - len(one) == 1 and any(other[:k] + other[k + 1 :] == one for k in range(len(other)))
 
 
 def _unlabelled(
@@ -357,15 +312,24 @@ def _measured(
     f = fit(_number(value), unit, measure, c.setting.units)
     if "unit kind" in f.doubts or "unit" in f.doubts:
         doubts.append(doubt(DoubtKind.UNIT_UNCLEAR, "the unit shown does not fit"))
+        alternatives[:0] = _in_parts(value, unit, grammar.quantities[quantity])
     elif "impossible" in f.doubts:
         doubts.append(doubt(DoubtKind.IMPOSSIBLE, "no such value can be"))
         alternatives += f.alternatives()
     return value, f.choices[0].unit
 
 
+def _in_parts(value: str, unit: str, q: Quantity) -> list[Alternative]:
+    """A share in per cent as a quantity in parts per million has it: CO 0.0076 % is 76 ppm."""
+    if unit != "%" or "[ppm]" not in q.units:
+        return []
+    parts = f"{(decimal_of(value) * 10_000).normalize():f}"
+    return [Alternative(value=parts, unit="[ppm]", why="so much is what the display shows in per cent")]
+
+
 def _option(value: str, choices: dict[str, tuple[str, ...]]) -> str | None:
-    words = _words(value)
+    words = plain_words(value)
     for option, phrases in choices.items():
-        if words == _words(option.replace("_", " ")) or words in {_words(p) for p in phrases}:
+        if words == plain_words(option.replace("_", " ")) or words in {plain_words(p) for p in phrases}:
             return option
     return None

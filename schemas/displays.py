@@ -8,11 +8,23 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 from schemas.base import Model
 
-__all__ = ["DisplayLabel", "display_labels", "label_key", "over_marks", "spelled_out"]
+__all__ = [
+    "DisplayLabel",
+    "Sense",
+    "display_labels",
+    "label_key",
+    "over_marks",
+    "sense_words",
+    "spelled_out",
+    "without_sense",
+]
+
+Sense = Literal["average", "held", "single"]
+"""What is said of a value: the instrument's own average, a highest, lowest or frozen one, or one single measurement."""
 
 
 class DisplayLabel(Model):
@@ -42,6 +54,27 @@ def spelled_out(label: str) -> tuple[str, ...]:
 def over_marks() -> frozenset[str]:
     """Return what displays show in place of a value that is beyond their range, in small letters."""
     return frozenset(_raw()["over"])
+
+
+@cache
+def sense_words(sense: Sense) -> frozenset[str]:
+    """Return the words, in small letters, that say so of a value."""
+    return frozenset(_raw()[sense])
+
+
+def without_sense(label: str) -> tuple[str, Sense | None]:
+    """Return a label without the word that says that its value is an average or held, and which of both it says.
+
+    ``CO2 (avg)`` is ``CO2``; the label as it is, and None, where no word or not only one of them says so.
+    """
+    words = label.split()
+    bare = [word.strip("()[].:").casefold() for word in words]
+    senses: tuple[Sense, ...] = ("average", "held")
+    told = [(at, sense) for at, word in enumerate(bare) for sense in senses if word in sense_words(sense)]
+    if len(told) != 1 or len(words) < 2:
+        return label, None
+    at, sense = told[0]
+    return " ".join(words[:at] + words[at + 1 :]), sense
 
 
 @cache

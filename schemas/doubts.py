@@ -6,7 +6,10 @@ from enum import StrEnum
 
 from schemas.base import Model
 
-__all__ = ["Doubt", "DoubtKind"]
+__all__ = ["LABEL_TWICE", "Doubt", "DoubtKind"]
+
+LABEL_TWICE = "two rows have this label"
+"""What is said of rows of a picture with one label and different values; extraction knows whether one is an average."""
 
 
 class DoubtKind(StrEnum):

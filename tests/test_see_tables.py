@@ -13,9 +13,9 @@ from bench.see import score
 from capture.agree import likeliest
 from capture.locate import Quad, rectify
 from capture.readers import Readers
-from capture.rows import Word, parse_row
+from capture.rows import Row, Word, parse_row
 from capture.sights import Glance, _closer
-from capture.table import _label, _nameless, _number_in
+from capture.table import _label, _nameless, _number_in, is_table
 from capture.words import known_label, number_in
 from schemas.evidence import Opinion
 
@@ -65,6 +65,30 @@ def test_a_misread_label_is_set_right_where_nothing_else_is_near(
     a, b = first.split()
     row = parse_row([word(a, 0, 30), word(b, 35, 60), word("41.3", 100, 140), word(unit, 150, 180)])
     assert bool(_label(row, again)[2]) is asked
+
+
+def test_a_label_with_the_word_of_an_average_is_another_label() -> None:
+    labels = [known_label(text) for text in ("CO2 avg", "CO max.")]
+    told = [(label.key, label.units, label.exact) for label in labels if label]
+    assert told == [("co2 average", ("%",), True), ("co held", ("[ppm]",), True)]
+    row = parse_row([word("CO2", 0, 30), word("9.4", 100, 140), word("%", 142, 160)])
+    assert _label(row, "CO2 avg")[2]  # one reading of it has the word, and one has not
+
+
+def test_the_oxygen_that_a_gas_is_referred_to_is_part_of_its_label() -> None:
+    words = [word("CO", 0, 30), word("ref", 35, 60), word("3", 65, 75), word("%", 76, 90), word("97", 130, 160)]
+    row = parse_row([*words, word("ppm", 165, 200)])
+    assert ([one.value for one in row.values], row.label, row.unit) == (["97"], "CO ref 3 %", "[ppm]")
+    for first in ("CO2", "Eff"):  # two columns, and one of the labels not read
+        assert len(parse_row([word(first, 0, 30), *words[2:], word("ppm", 165, 200)]).values) == 2
+
+
+def test_rows_of_columns_are_a_table_where_their_labels_are_known() -> None:
+    def columns(label: str) -> Row:
+        return parse_row([word(label, 0, 30), word("9.3", 100, 140), word("9.5", 180, 220), word("9.4", 260, 300)])
+
+    assert is_table([columns("CO2"), columns("O2")])
+    assert not is_table([columns("A"), columns("B")])
 
 
 def test_of_two_that_are_held_alike_a_point_is_lost_rather_than_made() -> None:
