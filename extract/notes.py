@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from math import inf, log
 
 from extract.assign import Value
 from extract.book import Book
@@ -293,13 +294,25 @@ def _limited(b: Book, v: Value) -> tuple[str | None, str | None]:
         return (v.name.ids[0] if known else None), condition
     if v.hedge != "range":
         return None, None
-    last = b.last_of()
-    announced = b.c.pending or b.c.topic
+    ids = [*b.c.last, *b.touched] if b.at - b.c.last_at < RECENT else []
+    spoken = [r for rid in reversed(ids) if (r := b.c.readings.get(rid)) and b.measured(r)]
+    topic = b.c.topic if b.c.topic and b.c.topic.ids[0] not in {r.quantity for r in spoken} else None
+    announced = b.c.pending or topic
     if announced is not None and b.at - announced.at < RECENT and len(announced.ids) == 1:
         return announced.ids[0], condition or announced.condition or b.c.state
-    if last is not None and last.quantity is not None and b.measured(last) and b.at - b.c.last_at < RECENT:
-        return last.quantity, condition or last.condition
-    return None, None
+    if not spoken:
+        return None, None
+    # "CO2 ten one, CO one forty." "We want nine to nine and a half": it is of what it lies nearest to
+    nearest = min(spoken, key=lambda r: _apart(b, v, r))
+    return nearest.quantity, condition or nearest.condition
+
+
+def _apart(b: Book, v: Value, r: Reading) -> float:
+    """How far a bound lies from a reading's value, as the logarithm of their ratio; endless where it cannot be one."""
+    assert r.quantity is not None
+    f = fit(v.number, v.unit, b.g.measures[r.quantity], b.c.setting.units)
+    bound, read = float(f.choices[0].value), float(r.value)
+    return abs(log(bound / read)) if f.cost < 3 and bound * read > 0 else inf
 
 
 def quote_limits(b: Book, p: Parsed) -> None:

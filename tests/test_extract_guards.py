@@ -585,3 +585,9 @@ def test_what_an_instrument_reads_is_no_name_of_it() -> None:
 def test_a_value_renamed_to_where_it_would_be_unusual_is_asked() -> None:
     context, _ = talk("High fire CO2 nine point three, hold on, that's the ambient.")
     assert not any(r.taken for r in context.live())
+
+
+def test_a_range_without_a_name_is_of_what_it_lies_nearest_to() -> None:
+    _, operations = talk("Low fire, O2 five one, CO sixty.", "They want four and a half to five and a half.")
+    (limit,) = [o for o in operations if isinstance(o, QuotedLimit)]
+    assert (limit.quantity, limit.low, limit.high) == ("o2", "4.5", "5.5")
