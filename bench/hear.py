@@ -36,7 +36,7 @@ from bench.extract import rows, scorer
 from bench.names import UNITS
 from capture.hear import Recogniser, hear, load_recogniser, words_of
 from capture.sound import RATE, samples
-from extract import Grammar, Setting, compile_sheet, start, step
+from extract import Grammar, Nearly, Setting, compile_sheet, start, step
 from extract import heard as doubts
 from schemas.base import decimal_of
 from schemas.errors import BadInput
@@ -105,7 +105,7 @@ def main(argv: list[str] | None = None) -> int:
     sheet = load_sheet(args.sheet)[0]
     grammar = compile_sheet(sheet)
     try:
-        recogniser = load_recogniser(args.model, words=words_of(sheet))
+        recogniser = load_recogniser(args.model, words=words_of(sheet), nearly=Nearly(sheet, grammar.alarms))
         if args.negatives or args.nothing:
             signs = not args.negatives or _negatives(args.negatives, recogniser, grammar)
             quiet = not args.nothing or _nothing(args.nothing, recogniser, grammar)

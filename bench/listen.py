@@ -39,7 +39,6 @@ import numpy as np
 from bench.extract import rows, scorer
 from bench.hear import LEVELS, wilson
 from bench.technician import Apart, voice
-from capture.hear import words_of
 from capture.microphone import BLOCK, FileMicrophone, Microphone, pcm
 from capture.models import find_speech_model
 from capture.sound import RATE, samples
@@ -460,7 +459,7 @@ def main(argv: list[str] | None = None) -> int:
     good = True
     with tempfile.TemporaryDirectory(prefix="sayback-bench-") as home:
         sheet = load_sheet(SHEET)[0]
-        sense = senses(words=words_of(sheet))
+        sense = senses(sheet=sheet)
         warm_up(sense, sheet)
         bench = Bench(Path(home), sense)
         for part in args.part or PARTS:

@@ -33,7 +33,7 @@ from numpy.typing import NDArray
 from bench.hear import wilson
 from bench.names import QUANTITIES, to_corpus
 from checks import check, said_stops
-from extract import Grammar, Setting, compile_sheet, start, step
+from extract import Grammar, Nearly, Setting, compile_sheet, start, step
 from extract.alarms import alarms_said
 from schemas.evidence import Hypothesis, MadeBy, Utterance
 from schemas.findings import Finding
@@ -210,7 +210,7 @@ def _as_sound(rows: Sequence[dict[str, str]], sheet: Sheet, grammar: Grammar, cl
     from capture.prompt import words_of
 
     said = {s.id for s in sheet.stops if s.said}
-    recogniser = load_recogniser(words=words_of(sheet))
+    recogniser = load_recogniser(words=words_of(sheet), nearly=Nearly(sheet, grammar.alarms))
     print(f"as sound, espeak-ng voices in a burner's noise at 10 dB, drawn with seed {seed}:")
     good = True
     for kind, count in (("stop", clips), ("look-alike", clips // 2)):

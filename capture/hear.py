@@ -22,15 +22,21 @@ from schemas.evidence import Utterance
 __all__ = ["Recogniser", "hear", "load_recogniser", "words_of"]
 
 
-def load_recogniser(model: str | None = None, *, words: Sequence[str] = ()) -> Recogniser:
+def load_recogniser(
+    model: str | None = None,
+    *,
+    words: Sequence[str] = (),
+    nearly: Callable[[Sequence[str]], Sequence[str]] | None = None,
+) -> Recogniser:
     """Load the packaged speech model, or the one in a folder or of a size name that is on this disk already.
 
-    ``words`` are words of the trade to expect, the most important last: ``words_of`` the sheet.
+    ``words`` are words of the trade to expect, the most important last: ``words_of`` the sheet. ``nearly`` returns what
+    some texts may have been misheard for, and what has to be known if it was said (``extract.Nearly``).
 
     Raises:
         BadInput: there is no such model, or it is not the one that was measured.
     """
-    return Recogniser(find_speech_model(model), words=words)
+    return Recogniser(find_speech_model(model), words=words, nearly=nearly)
 
 
 def hear(

@@ -40,10 +40,16 @@ LONGEST_PROMPT = 180
 LONGEST_TEXT = 200
 """Tokens of one stretch; only a loop is longer."""
 CLEAR = 0.75
-"""The mass from which on the best hypothesis is clear, and nothing more is listened for."""
+"""The mass from which on the best hypothesis is clear, and no pass listens for what stops the work."""
+NEARLY = 8.5
+"""So much less likely, as a logarithm, what sounds like a text may be than the text, to have perhaps been said."""
+TRIED_CLEAR = 4
+"""Of what sounds like a clear text no more is tried than this."""
 LEAST_LOGPROB = -1.0
 SURE_LOGPROB = -0.5
 NO_SPEECH = 0.6
+LEAST_MASS = 0.05
+"""What has less of the mass is not looked at for what sounds like it."""
 LARGE_BLOCK, TRIM = -3, -1
 """M_MMAP_THRESHOLD and M_TRIM_THRESHOLD of mallopt(3): what is kept of the memory that was given back."""
 LOOP_RATIO = 2.4
@@ -78,7 +84,14 @@ class _Spoken:
 class Recogniser:
     """A loaded Whisper model with its prompt; ``made_by`` says all that is needed to hear the same again."""
 
-    def __init__(self, model: SpeechModel, *, words: Sequence[str] = (), workers: int = 2) -> None:
+    def __init__(
+        self,
+        model: SpeechModel,
+        *,
+        words: Sequence[str] = (),
+        workers: int = 2,
+        nearly: Callable[[Sequence[str]], Sequence[str]] | None = None,
+    ) -> None:
         import ctranslate2
         import faster_whisper
         from faster_whisper.tokenizer import Tokenizer
@@ -92,6 +105,7 @@ class Recogniser:
             num_workers=workers,
             local_files_only=True,
         )
+        self._nearly = nearly or (lambda texts: ())
         self.workers = workers
         """How many stretches can be heard at once; what is heard does not depend on it."""
         multilingual = bool(self._model.model.is_multilingual)
@@ -153,12 +167,40 @@ class Recogniser:
         likely = _together(clear)
         best = likely[0][0]
         words = self._words(encoded, best, len(sound) / RATE, starts_at)
-        unclear = bool(self._alarms) and likely[0][1] < CLEAR and is_noisy(sound)
+        perhaps: list[tuple[Hypothesis, ...]] = []
+        clear_text = likely[0][1] >= CLEAR
+        if is_noisy(sound):
+            texts = [s.text for s, mass in likely if mass >= LEAST_MASS] + ([second.text] if second else [])
+            tried = list(self._nearly(list(dict.fromkeys(texts))))[: TRIED_CLEAR if clear_text else None]
+            perhaps += self._fitting(tried, texts, encoded, len(sound), go_on)
+            if self._alarms and not clear_text:
+                perhaps += self._perhaps(sound, encoded, go_on)
         return Heard(
             tuple(Hypothesis(text=s.text, mass=mass, words=words if s is best else ()) for s, mass in likely),
             second.text if second else None,
-            self._perhaps(sound, encoded, go_on) if unclear else (),
+            tuple(perhaps),
         )
+
+    def _fitting(
+        self, tried: Sequence[str], texts: Sequence[str], encoded: Any, samples: int, go_on: Callable[[], None]
+    ) -> list[tuple[Hypothesis, ...]]:
+        """Return, as a pass each, those of some ``tried`` texts that fit the sound nearly as well as what was heard."""
+        if not tried:
+            return []
+        frames = min(round(samples / RATE * 100), WINDOWS_S[-1] * 100)
+        best = max(self._log_chance(encoded, text, frames) for text in dict.fromkeys(texts))
+        found: list[tuple[Hypothesis, ...]] = []
+        for text in tried:
+            go_on()
+            if self._log_chance(encoded, text, frames) >= best - NEARLY:
+                found.append((Hypothesis(text=text, mass=1.0),))
+        return found
+
+    def _log_chance(self, encoded: Any, text: str, frames: int) -> float:
+        """Return the logarithm of the chance that the model gives a text, told of nothing before."""
+        tokens = self._tokenizer.encode(" " + text)
+        aligned = self._model.model.align(encoded, self._start, [tokens], [frames])[0]
+        return float(np.sum(np.log(np.maximum(aligned.text_token_probs, 1e-9))))
 
     def _perhaps(self, sound: Samples, encoded: Any, go_on: Callable[[], None]) -> tuple[tuple[Hypothesis, ...], ...]:
         """Return what a sound may have said to whoever listens for what stops the work, its noise taken out or not."""

@@ -45,7 +45,8 @@ def clocked_heat(rows: Rows, condition: str) -> ClockedHeat | None:
     """Return the heat that the clocked gas carries; None where volume, time or heating value are not known.
 
     The volume is brought to the base conditions of the heating value with the inlet pressure of the firing rate and the
-    altitude, where they are known; gas and meter are taken to be at the base temperature.
+    altitude, where they are known, and with the gas temperature where that was read; else the gas is taken to be at the
+    base temperature, which is said.
     """
     clocked, heat = rows.standing("clock_time", condition), rows.standing("heating_value", "")
     if clocked is None or heat is None:
@@ -64,18 +65,35 @@ def _to_base(rows: Rows, condition: str, heat_unit: str) -> tuple[float, list[Re
     inlet = rows.standing("inlet_pressure", condition) or rows.standing("inlet_pressure", "running")
     gauge = None if inlet is None else _in(inlet, "Pa")
     if inlet is None or gauge is None:
-        return 1.0, [], "the volume is not corrected: the pressure at the meter is not known"
-    used, height, place = [inlet], _height(rows), "" if _height(rows) is not None else "sea level and "
+        return 1.0, [], f"the volume is not corrected: the pressure at the meter is not known; gas at {degrees} assumed"
+    used, height, assumed = [inlet], _height(rows), []
+    if height is None:
+        assumed.append("sea level")
     if (altitude := rows.standing("altitude", "")) is not None and height is not None:
         used.append(altitude)
+    warmth = _warmth(rows)
+    if warmth is None:
+        assumed.append(f"gas at {degrees}")
+    else:
+        used.append(warmth[0])
     factor = volume_factor(
         float(gauge),
-        base_temperature,
+        base_temperature if warmth is None else warmth[1],
         atmospheric_pressure(height or 0.0),
         base_pressure=base_pressure,
         base_temperature=base_temperature,
     )
-    return factor, used, f"volume corrected for pressure; {place}gas at {degrees} assumed"
+    how = "pressure" if warmth is None else "pressure and temperature"
+    taken = f"; {' and '.join(assumed)} assumed" if assumed else ""
+    told = f"volume times {factor:.3f}, corrected for {how}{taken}; right for a meter that corrects nothing itself"
+    return factor, used, told
+
+
+def _warmth(rows: Rows) -> tuple[Reading, float] | None:
+    """Return the gas temperature at the meter that was read, and it in °C, where gas can have it."""
+    measured = rows.standing("gas_temp", "")
+    celsius = None if measured is None else _in(measured, "Cel")
+    return None if measured is None or celsius is None or not -60 <= celsius <= 80 else (measured, float(celsius))
 
 
 def _height(rows: Rows) -> float | None:

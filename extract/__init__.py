@@ -3,6 +3,7 @@
 from extract.context import AGAIN, CHANGED, Context, Known, Setting, apply, at_appliance
 from extract.lexicon import Grammar, compile_sheet
 from extract.looks import bind_look
+from extract.nearly import Nearly
 from extract.step import start, step
 
 __all__ = [
@@ -11,6 +12,7 @@ __all__ = [
     "Context",
     "Grammar",
     "Known",
+    "Nearly",
     "Setting",
     "apply",
     "at_appliance",

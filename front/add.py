@@ -12,7 +12,6 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from capture.prompt import words_of
 from front.clock import proposal_line
 from front.options import By, JobNumber, Json, author
 from front.screen import clock, note, out, print_json, standing
@@ -53,7 +52,7 @@ def add(
     with Store(home_folder()) as store:
         before = job_of(store, job)
         sheet = sheet_of(store, before.head)
-        sense, person = senses(model, words=words_of(sheet)), author(by, before)
+        sense, person = senses(model, sheet=sheet), author(by, before)
         with Shown(quiet=json) as shown:
             after = taken_up(store, before, sense, person, shown)
             if not given and not after.unread and after is before:

@@ -11,7 +11,7 @@ from front.options import By, JobNumber, Json, author
 from front.screen import note, out, print_json
 from front.show import source_of
 from jobs.book import job_of, sheet_of
-from jobs.decisions import read_back_limit
+from jobs.decisions import give_file, read_back_limit
 from jobs.fold import Job, JobLimit
 from jobs.limits_file import draft_of
 from jobs.show import show_value
@@ -34,13 +34,20 @@ def limits(
     save: Annotated[
         Path | None, typer.Option(help="Write what is known of an appliance as a draft of its file.")
     ] = None,
+    file: Annotated[
+        str | None, typer.Option(help="The appliance file that holds from now on: a shipped one or a path.")
+    ] = None,
+    why: Annotated[str, typer.Option(help="With --file: why.")] = "",
     appliance: Annotated[
-        str | None, typer.Option(help="With --save: which appliance, where there are several.")
+        str | None, typer.Option(help="With --save and --file: which appliance, where there are several.")
     ] = None,
     by: By = None,
     json: Json = False,
 ) -> None:
-    """List the limits that were quoted aloud. One counts only once a person has agreed to it."""
+    """List the limits that were quoted aloud. One counts only once a person has agreed to it.
+
+    --file gives an appliance a corrected or a first appliance file: new findings, and the old ones stay in the journal.
+    """
     with Store(home_folder()) as store:
         one = job_of(store, job)
         sheet = sheet_of(store, one.head)
@@ -49,9 +56,12 @@ def limits(
                 if not 1 <= number <= len(one.limits):
                     raise WrongUse(f"There is no limit {number}; job {job} has {len(one.limits)}.")
                 read_back_limit(store, job, one.limits[number - 1].key, agreed=agreed, by=author(by, one))
+        if file is not None:
+            give_file(store, job, _one_of(one, appliance), file, by=author(by, one), why=why)
+            note("Read anew with that file. What was found before stays in the journal: sayback check.")
         one = job_of(store, job)
     if save is not None:
-        _save(one, sheet, save, appliance)
+        _save(one, sheet, save, _one_of(one, appliance))
     if json:
         print_json({"job": job, "limits": [{**vars(limit), "quoted": limit.quoted} for limit in one.limits]})
         return
@@ -62,13 +72,17 @@ def limits(
         out().print(f"{place:3}. {limit_words(limit, sheet)}: {state} ({_where(limit, one)})")
 
 
-def _save(job: Job, sheet: Sheet, path: Path, appliance: str | None) -> None:
+def _one_of(job: Job, appliance: str | None) -> str:
     tags = [each.tag for each in job.appliances]
     if appliance is None and len(tags) > 1:
         raise WrongUse(f"Job {job.number} has several appliances; add --appliance with one of: {', '.join(tags)}.")
     tag = appliance or tags[0]
     if tag not in tags:
         raise WrongUse(f"Job {job.number} has no appliance {tag!r}; it has {', '.join(tags)}.")
+    return tag
+
+
+def _save(job: Job, sheet: Sheet, path: Path, tag: str) -> None:
     text = draft_of(job, sheet, tag)
     try:
         with path.open("x", encoding="utf-8") as file:

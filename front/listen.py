@@ -10,7 +10,6 @@ from typing import Annotated
 import typer
 
 from capture import microphone
-from capture.prompt import words_of
 from front.add import taken_up
 from front.check import print_findings
 from front.options import By, JobNumber, Json, author
@@ -59,7 +58,7 @@ def listen(
     with Store(home_folder()) as store:
         before = job_of(store, job)
         sheet = sheet_of(store, before.head)
-        sense = senses(model, words=words_of(sheet))
+        sense = senses(model, sheet=sheet)
         speakers = find_speakers(to, silent=silent)
         heard = _microphone(source, mic)
         person = author(by, before)

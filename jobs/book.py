@@ -147,12 +147,20 @@ def _keep_toml(store: Store, name: str, kind: str, sha256: str) -> None:
         raise WrongUse(f"{name} was changed while it was being read; run the command again.")
 
 
+def keep_file(store: Store, name: str) -> tuple[str, str]:
+    """Keep a copy of an appliance file, a shipped one or one at a path; return its id and the copy's hash.
+
+    Raises:
+        WrongUse: there is no such file, or it was changed while it was read.
+        BadInput: it is not valid.
+    """
+    loaded, sha256 = load_appliance(name)
+    _keep_toml(store, name, "appliances", sha256)
+    return loaded.id, sha256
+
+
 def _fit(store: Store, new: NewAppliance) -> JobAppliance:
-    file = sha256 = None
-    if new.file is not None:
-        loaded, sha256 = load_appliance(new.file)
-        file = loaded.id
-        _keep_toml(store, new.file, "appliances", sha256)
+    file, sha256 = (None, None) if new.file is None else keep_file(store, new.file)
     try:
         return JobAppliance(tag=new.tag, called=new.called, file=file, file_sha256=sha256)
     except ValidationError as error:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Literal
 
-from jobs.book import job_of, sheet_of
+from jobs.book import job_of, keep_file, sheet_of
+from jobs.extraction import bring_up_to_date
 from jobs.findings import check_job
 from jobs.fold import Job, fold
 from jobs.journal import (
@@ -16,6 +17,7 @@ from jobs.journal import (
     DoesNotApply,
     Draft,
     Edited,
+    FileGiven,
     HeadChanged,
     HeadFacts,
     LimitReadBack,
@@ -47,6 +49,7 @@ __all__ = [
     "close",
     "does_not_apply",
     "edit",
+    "give_file",
     "head_facts",
     "leave_out",
     "left_open",
@@ -250,6 +253,31 @@ def change_head(store: Store, number: str, after: HeadFacts, *, by: str, why: st
         except JournalMoved:
             continue
         return job_of(store, number)
+
+
+def give_file(store: Store, number: str, tag: str, file: str, *, by: str, why: str) -> Job:
+    """Give an appliance a corrected or a first appliance file, with a reason, and return the job.
+
+    The job is read anew with it; every finding made so far stays in the journal as it was, with the hash of its file.
+
+    Raises:
+        WrongUse: no such appliance or file, no reason, or it is the file that the appliance has.
+        BadInput: the file is not valid.
+    """
+    job = job_of(store, number)
+    mine = next((one for one in job.appliances if one.tag == tag), None)
+    if mine is None:
+        tags = ", ".join(one.tag for one in job.appliances)
+        raise WrongUse(f"Job {number} has no appliance {tag!r}; it has {tags}.")
+    if not why.strip():
+        raise WrongUse("Another appliance file needs a reason; say in a few words why.")
+    known, sha256 = keep_file(store, file)
+    if sha256 == mine.file_sha256:
+        raise WrongUse(f"{tag} has this appliance file already, word for word; nothing was changed.")
+    check_job(store, number)  # what was found by the file so far is in the journal before it changes
+    _write(store, number, FileGiven(appliance=tag, file=known, file_sha256=sha256, why=why), by)
+    bring_up_to_date(store, number, sheet_of(store, job.head))
+    return job_of(store, number)
 
 
 def head_facts(head: JobHead) -> HeadFacts:

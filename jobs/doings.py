@@ -15,6 +15,7 @@ from jobs.journal import (
     Edited,
     Entry,
     EvidenceAdded,
+    FileGiven,
     HeadChanged,
     HeadFacts,
     Heard,
@@ -96,6 +97,8 @@ def decided(entry: Entry, job: Job, sheet: Sheet, names: dict[str, str]) -> str:
             return f"changed {whole(before, job, sheet)} to {_given(after, sheet)}: {why}"
         case HeadChanged(before=before, after=after, why=why):
             return f"{'; '.join(_put_right(before, after))}: {why}"
+        case FileGiven(appliance=tag, file=file, file_sha256=sha256, why=why):
+            return f"gave {tag} the appliance file {file} (SHA-256 {sha256[:16]}…): {why}"
         case SentBack(to=to, text=text):
             return f"sent back to {to}: {text}"
         case DoesNotApply(slot=slot):

@@ -20,6 +20,7 @@ from jobs.journal import (
     DoesNotApply,
     Entry,
     EvidenceAdded,
+    FileGiven,
     HeadChanged,
     Heard,
     HeardAll,
@@ -253,7 +254,20 @@ def _fold(entries: Sequence[Entry]) -> Job:
 def _head(opened: JobHead, entries: Sequence[Entry]) -> JobHead:
     """Return the head of a job as people put it right last."""
     facts = next((one.body.after for one in reversed(entries) if isinstance(one.body, HeadChanged)), None)
-    return opened if facts is None else opened.model_copy(update=dict(facts))
+    head = opened if facts is None else opened.model_copy(update=dict(facts))
+    given = {one.body.appliance: one.body for one in entries if isinstance(one.body, FileGiven)}
+    if not given:
+        return head
+    return head.model_copy(
+        update={
+            "appliances": tuple(
+                one.model_copy(update={"file": given[one.tag].file, "file_sha256": given[one.tag].file_sha256})
+                if one.tag in given
+                else one
+                for one in head.appliances
+            )
+        }
+    )
 
 
 def _filed(entries: Sequence[Entry]) -> tuple[dict[str, Filed], dict[str, str]]:

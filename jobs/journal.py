@@ -40,6 +40,7 @@ __all__ = [
     "Edited",
     "Entry",
     "EvidenceAdded",
+    "FileGiven",
     "HeadChanged",
     "HeadFacts",
     "Heard",
@@ -374,6 +375,16 @@ class HeadChanged(Model):
     why: str = Field(min_length=1)
 
 
+class FileGiven(Model):
+    """A person gives an appliance another appliance file; findings made with the one before stay in the journal."""
+
+    kind: Literal["file-given"] = "file-given"
+    appliance: str
+    file: Name
+    file_sha256: Sha256
+    why: str = Field(min_length=1)
+
+
 class Checked(Model):
     """What the checks said of the job as it stood after entry ``position``."""
 
@@ -439,6 +450,7 @@ Body = Annotated[
     | SentBack
     | StopDealtWith
     | HeadChanged
+    | FileGiven
     | Checked
     | Closed
     | Reopened

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from capture.media import Media
 from schemas.evidence import Look, Utterance
+from schemas.sheet import Sheet
 
 if TYPE_CHECKING:
     from capture.readers import Readers
@@ -38,10 +39,10 @@ class Senses:
     look: Callable[[Path, str], Look]
 
 
-def senses(model: str | None = None, *, words: Sequence[str] = ()) -> Senses:
+def senses(model: str | None = None, *, sheet: Sheet | None = None) -> Senses:
     """Return the real ones. ``model`` names a speech model; the packaged one is the default.
 
-    ``words`` are those of the job's sheet.
+    ``sheet`` is the job's: its words are expected, and what stops the work is listened for.
 
     Raises (on first use):
         BadInput: the model is not there or is not the one that was measured.
@@ -50,9 +51,12 @@ def senses(model: str | None = None, *, words: Sequence[str] = ()) -> Senses:
     # Each is imported when it is first needed: a typed line needs neither a recogniser nor a reader.
     @cache
     def recogniser() -> Recogniser:
-        from capture.hear import load_recogniser
+        from capture.hear import load_recogniser, words_of
+        from extract import Nearly, compile_sheet
 
-        return load_recogniser(model, words=words)
+        if sheet is None:
+            return load_recogniser(model)
+        return load_recogniser(model, words=words_of(sheet), nearly=Nearly(sheet, compile_sheet(sheet).alarms))
 
     @cache
     def readers() -> Readers:

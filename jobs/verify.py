@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from jobs.blanking import stands_in, told
-from jobs.journal import START, Blanked, Body, EvidenceAdded, JobOpened, MovedIn, Row, parse
+from jobs.journal import START, Blanked, Body, EvidenceAdded, FileGiven, JobOpened, MovedIn, Row, parse
 from jobs.store import Store
 from schemas.errors import StoreFailed
 
@@ -115,6 +115,8 @@ def evidence_of(bodies: Sequence[Body]) -> Iterator[tuple[str, str]]:
             for one in body.head.appliances:
                 if one.file_sha256 is not None:
                     yield f"appliance file {one.file}", one.file_sha256
+        elif isinstance(body, FileGiven):
+            yield f"appliance file {body.file}", body.file_sha256
 
 
 def without_places(bodies: Sequence[Body]) -> dict[str, str]:

@@ -19,7 +19,6 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from capture.prompt import words_of
 from front.add import Shown
 from front.ask import list_questions
 from front.check import print_findings
@@ -135,7 +134,7 @@ def _job(store: Store) -> tuple[Job, Sheet]:
         number="try",
     )
     sheet = sheet_of(store, job.head)
-    here = senses(words=words_of(sheet))
+    here = senses(sheet=sheet)
     with Shown() as shown:
         began = datetime.fromisoformat(scenario["job"]["recording_started"])
         add(store, "try", [HERE / "startup.ogg"], senses=here, author="try", at=began, progress=shown)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cached_property
 from typing import Annotated, Literal
 
@@ -203,9 +204,11 @@ class Stop(Model):
 
     ``said`` are ways of saying that it is so; ``look_alikes`` are wordings that overlap them and mean no stop. Both are
     patterns of words in any inflection (words of three letters or less as they stand, unless the language file knows
-    their forms): ``smell/whiff`` is either word, ``the?`` may be left out, ``..`` is up to six other words of the
-    sentence, ``...`` up to nine that may run into the next; a wording that ends with ``!`` stands whatever it looks
-    like. Denials, questions, stories and suppositions are the language's, not the sheet's (``en-alarms.toml``).
+    their forms): ``smell/whiff`` is either word, ``@smell`` any of the sheet's ``word_sets``, ``the?`` may be left out,
+    ``..`` is up to six other words of the sentence, ``...`` up to nine that may run into the next, ``#`` a number; a
+    wording that ends with ``!`` stands whatever it looks like. What only ``perhaps`` says it is asked about, and counts
+    until it is answered. Denials, questions, stories and suppositions are the language's, not the sheet's
+    (``en-alarms.toml``).
     With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``,
     ``below_limit``) above the highest or below the lowest that maker or plate allow; a check or choice in one of
     ``states``; or (``unlike_file``) a choice that differs from the appliance file. ``also`` are other quantities that
@@ -216,6 +219,7 @@ class Stop(Model):
     id: Name
     name: str
     said: tuple[str, ...] = ()
+    perhaps: tuple[str, ...] = ()
     sounds_like: tuple[str, ...] = ()
     """What recognisers write instead, in the same notation."""
     expect: str = ""
@@ -223,6 +227,9 @@ class Stop(Model):
     wordings: str = Field(default="", pattern=r"^$|!$")
     """Sentences with more of the words for it, the last with an exclamation mark: for a pass over unclear speech that
     listens for what stops the work."""
+    phrases: tuple[str, ...] = ()
+    """A few words each, as they are said, that may have been heard as something else: where noise covers speech, what
+    sounds like one of them is held against the sound once more."""
     look_alikes: tuple[str, ...] = ()
     quantity: Name | None = None
     also: tuple[Name, ...] = ()
@@ -265,6 +272,8 @@ class Sheet(Model):
     screws: tuple[Screw, ...] = ()
     required: tuple[Required, ...] = ()
     relations: tuple[Relation, ...] = ()
+    word_sets: dict[Name, str] = Field(default_factory=dict)
+    """Words with slashes between them, that the patterns of the stops name with an @."""
     stops: tuple[Stop, ...] = ()
     introductions: tuple[str, ...] = ()
     """Sentences that name several things at once, with the quantity in braces: "this is {technician} at {site}"."""
@@ -321,4 +330,7 @@ class Sheet(Model):
         for name in others:
             if name is not None and name not in quantities:
                 raise ValueError(f"{name!r} is named by a rule but is not on this sheet")
+        patterns = " ".join(p for s in self.stops for p in (*s.said, *s.perhaps, *s.sounds_like, *s.look_alikes))
+        if unknown := set(re.findall(r"@(\w+)", patterns)) - set(self.word_sets):
+            raise ValueError(f"stops name sets of words that are not there: {', '.join(sorted(unknown))}")
         return self

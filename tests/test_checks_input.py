@@ -128,3 +128,20 @@ def test_input_that_cannot_be_told(readings: list[Reading], says: str) -> None:
 def test_input_without_a_rating() -> None:
     finding = only(found(clocked("77"), HEAT, file=None), "input_by_meter")
     assert "no rated input is known" in finding.text
+
+
+# The same volume at 40 °F is more gas: 1.0555 at 7 in. w.c. and 14.696 psia (ideal gas law, T in kelvin or rankine).
+def test_a_gas_temperature_that_was_read_takes_the_place_of_the_assumed_one() -> None:
+    rows = [clocked("77"), HEAT, reading("inlet_pressure", "high_fire", "7.0")]
+    rows.append(reading("gas_temp", "", "40", unit="[degF]"))
+    finding = only(found(*rows), "input_by_meter")
+    assert f"{(238_442 * 1.0555 / 240_000 - 1) * 100:.1f} % above" in finding.text
+    assert "sea level assumed" in finding.text
+    assert "gas_temp///40" in finding.readings
+
+
+def test_without_one_the_assumed_temperature_stands_beside_the_result() -> None:
+    assert "gas at 60 °F assumed" in only(found(clocked("77"), HEAT), "input_by_meter").text
+    metric = [clocked("122", "0.088 m3"), reading("heating_value", "", "10.76", unit="kW.h/m3")]
+    text = only(found(*metric, reading("input_max", "", "28.0", unit="kW"), file=None), "input_by_meter").text
+    assert "gas at 15 °C assumed" in text

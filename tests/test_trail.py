@@ -9,6 +9,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
+from importlib.resources import files
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,9 @@ from front.report import made_report
 from jobs.book import job_of, sheet_of
 from jobs.decisions import leave_out
 from jobs.findings import trails_of
+from jobs.journal import Checked
 from jobs.report_files import html_of
-from jobs.store import Store
+from jobs.store import Store, home_folder
 from jobs.trail import Trail, TrailMove, change_words, trail_of
 from jobs.trail_plot import trail_svg
 from schemas.appliance import ScrewEffect
@@ -352,3 +354,35 @@ def test_without_the_gas_there_is_no_file(sayback: Command, tmp_path: Path) -> N
     assert code == 2
     assert "gas of one is not recorded" in told
     assert "no appliance 'three'" in sayback("limits", "t5", "--save", tmp_path / "d.toml", "--appliance", "three")[2]
+
+
+def test_a_corrected_file_gives_new_findings_and_the_old_ones_stay(sayback: Command, tmp_path: Path) -> None:
+    mine = tmp_path / "mine.toml"
+    text = files("schemas").joinpath("appliances", "orrinvale-ov-240c.toml").read_text(encoding="utf-8")
+    mine.write_text(text, encoding="utf-8")
+    where = ("--site", "X", "--technician", "Iver Salt", "--number", "t5", "--appliance", f"boiler; {mine}")
+    assert sayback("new", *where)[0] == 0
+    sayback("add", "t5", "--text", "High fire CO2 is nine point six.")
+
+    def co2() -> list[tuple[str, str, str]]:
+        found = json.loads(sayback("check", "t5", "--json")[1])["findings"]
+        limits = [(one["verdict"], one["limit"]) for one in found if one["limit"] and one["quantity"] == "co2"]
+        return [(verdict, limit["high"], limit["origin"]["sha256"]) for verdict, limit in limits]
+
+    ((verdict, high, sha256),) = co2()
+    assert (verdict, high) == ("outside", "9.5")
+    mine.write_text(text.replace('high = "9.5"', 'high = "9.7"', 1), encoding="utf-8")
+    assert co2() == [(verdict, high, sha256)]  # the job has its own copy
+    code, _, told = sayback("limits", "t5", "--file", mine)
+    assert (code, "needs a reason" in told) == (2, True)
+    assert sayback("limits", "t5", "--file", mine, "--why", "issue 4 of the book")[0] == 0
+    ((verdict, high, other),) = co2()
+    assert (verdict, high, other != sha256) == ("within", "9.7", True)
+    assert sayback("verify", "t5")[0] == 0
+    assert "word for word" in sayback("limits", "t5", "--file", mine, "--why", "again")[2]
+    with Store(home_folder()) as store:
+        checked = [one.body for one in store.entries("t5") if isinstance(one.body, Checked)]
+    assert [x.verdict for one in checked for x in one.findings if x.quantity == "co2" and x.limit] == [
+        "outside",
+        "within",
+    ]

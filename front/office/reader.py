@@ -18,7 +18,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from capture.prompt import words_of
 from jobs import disk
 from jobs.add import Named, add
 from jobs.book import job_of, sheet_of
@@ -151,7 +150,7 @@ def read_all(store: Store, given: Senses | None = None) -> None:
                 store,
                 one.job,
                 [Named(one.path, one.name)],
-                senses=given or senses(words=words_of(sheet)),
+                senses=given or senses(sheet=sheet),
                 author=one.by,
             )
             why = "; ".join(refused.why for refused in added.refused)

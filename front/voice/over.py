@@ -30,7 +30,7 @@ def alarm_beyond(
     if faint and utterance.hypotheses[0].mass < LIKELY:
         return False
     own = {stop.id for stop in sheet.stops if any(stop.say in text for text in told)}
-    own |= {stop for text in told for stop, _, _ in grammar.alarms.heard(text)}
+    own |= {one.stop for text in told for one in grammar.alarms.heard(text)}
     spoken = {word for text in told for word in _words(text)}
     # In its own voice, faint in a room, an unlikely way of hearing it is likelier wrong than an alarm.
     second = None if faint else utterance.second_opinion

@@ -1,0 +1,59 @@
+"""What a text may have been if it was misheard: the same with some words exchanged for a phrase of what stops the work
+that sounds like them. Which of the two was said only the sound can tell: capture/recogniser.py asks it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from extract.alarms import Alarms
+from extract.sounds import apart, sounds_of
+from schemas.sheet import Sheet
+
+__all__ = ["Nearly"]
+
+FARTHEST = 0.55
+"""What sounds less alike is not tried (``extract.sounds.apart``)."""
+MOST = 16
+"""So many texts are handed on, the nearest first."""
+_WIDEST = 6  # words that a phrase may have been heard as
+_EACH = 3  # places that a phrase is tried at in one text
+_KEPT = 2  # texts with one phrase that are handed on
+
+
+class Nearly:
+    """The stops of a sheet, to be looked for in texts that sound like them."""
+
+    def __init__(self, sheet: Sheet, alarms: Alarms) -> None:
+        self._alarms = alarms
+        self._phrases = sorted({phrase for stop in sheet.stops for phrase in stop.phrases})
+        self._sounds = [sounds_of(phrase) for phrase in self._phrases]
+
+    def __call__(self, texts: Sequence[str]) -> list[str]:
+        """Return up to ``MOST`` texts that sound like one of these and say a stop that none of these says."""
+        if not self._phrases:
+            return []
+        said = {one.stop for text in texts for one in self._alarms.heard(text)}
+        near: list[tuple[float, str, str]] = []
+        for text in texts:
+            words = re.findall(r"[^\s,.!?;:]+", text)
+            spans = [(i, j) for i in range(len(words)) for j in range(i + 1, min(i + _WIDEST, len(words)) + 1)]
+            if not spans:
+                continue
+            far = apart([sounds_of(" ".join(words[i:j])) for i, j in spans], self._sounds)
+            for k, phrase in enumerate(self._phrases):
+                for n in np.argsort(far[:, k], kind="stable")[:_EACH]:
+                    if 0 < far[n, k] <= FARTHEST:
+                        i, j = spans[n]
+                        near.append((float(far[n, k]), " ".join([*words[:i], phrase, *words[j:]]), phrase))
+        found: dict[str, str] = {}
+        for _, line, phrase in sorted(near):
+            if len(found) == MOST:
+                break
+            if line in found or list(found.values()).count(phrase) == _KEPT:
+                continue
+            if any(one.stop not in said for one in self._alarms.heard(line)):
+                found[line] = phrase
+        return list(found)
