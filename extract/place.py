@@ -100,11 +100,12 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
 
 
 def unplaced(b: Book, new: Reading) -> Reading | None:
-    """The same value said just before without its condition."""
+    """The same value said just before without its condition; what a picture shows keeps its own place."""
     if b.at - b.c.last_at > RECENT:
         return None
     for r in reversed(list(b.c.live())):
-        if r.quantity == new.quantity and r.condition is None and r.value == new.value and new.condition is not None:
+        same = r.quantity == new.quantity and r.condition is None and r.value == new.value
+        if same and new.condition is not None and r.source.box is None:
             return r
     return None
 

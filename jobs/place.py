@@ -2,11 +2,13 @@
 
 A screen photographed while the work goes on has its place from the context of that moment, as far as its clock is
 borne out: by a value said there, or by another picture of the job that repeats a row. One value bears out its own
-picture only, and only where no other row has said nearly the same. A printed slip, or a picture
-without a trusted time, has not: it belongs to the row of spoken values that it repeats, or it is asked, once a picture.
+picture only, and only where no other row has said nearly the same. A printed slip, or a picture without a trusted time,
+has not: it belongs to the row of spoken values that it repeats, or it is asked, once a picture.
 A picture that contradicts the row of its moment (the change to low fire was never said), or whose clock is known to be
 off, is asked too, with all its values, also those that nobody spoke of. A slip's own printed time tells two rows of the
-same values apart once its clock is known to go; two slips that repeat one row otherwise are asked.
+same values apart once its clock is known to go. Asked is also a picture that repeats one row, where another row shares
+one of its values and says nothing against it, where another picture repeats that row minutes earlier or later, or where
+the clock of its like says another row; and one picture alone tells a clock only if its values are exactly those said.
 """
 
 from __future__ import annotations
@@ -84,7 +86,7 @@ class _Picture:
         (at,) = self.fits
         mine = self.matches[at]
         rest = [self.matches.get(place, _Match()) for place in self.possible if place != at]
-        if any(mine.within & other.same and not other.apart for other in rest):
+        if any(other.same and not other.apart for other in rest):
             return None
         return at if len(mine.same) >= _PLENTY or all(other.apart for other in rest) else None
 
@@ -102,31 +104,43 @@ def find_places(
     """
     pictures, spans = _compared(readings, filed, sheet, visited)
     clocks = _clocks(pictures, spans)
-    twins = _twins(pictures)
+    unsure = _not_told_apart(pictures, spans, clocks)
     for one in pictures:
         if len({reading.condition for reading in one.shown} - {None}) > 1:
             continue  # a print of several blocks that names the condition of each
-        found = _place_of(one, spans, clocks[one.whose], sheet, one.filed.sha256 in twins)
+        found = _place_of(one, spans, clocks[one.whose], sheet, unsure.get(one.filed.sha256, ""))
         if found is not None:
             yield found
 
 
-def _twins(pictures: Iterable[_Picture]) -> frozenset[str]:
-    """Return the slips that repeat one row with another slip, but were not known to be printed at one time with it.
+def _not_told_apart(
+    pictures: Sequence[_Picture], spans: Mapping[Place, Span | None], clocks: Mapping[str, float | None]
+) -> dict[str, str]:
+    """Return the pictures that repeat one row and may all the same be of another, of which less was said; and why.
 
-    One of them may be of a row of which nothing was said; so may a screen without a moment that repeats them.
+    Another picture repeats the row too and was not known to be made at one time with it; or by what the clock shows on
+    its like, it was made when another row was the talk. A photo whose clock is known to go has its own place.
     """
     alike: dict[Place, list[_Picture]] = {}
     for one in pictures:
-        if one.repeated is not None and (one.slip or one.here is None):
+        if one.repeated is not None and (one.slip or one.here is None or clocks[one.whose] != 0.0):
             alike.setdefault(one.repeated, []).append(one)
-    twins: set[str] = set()
-    for them in alike.values():
-        slips = [one for one in them if one.slip]
-        moments = [one.moment for one in slips if one.moment is not None]
-        if len(slips) > 1 and (len(moments) < len(slips) or max(moments) - min(moments) > GOES):
-            twins.update(one.filed.sha256 for one in them)
-    return frozenset(twins)
+    found = {}
+    for at, them in alike.items():
+        for one in them:
+            mine = [other for other in pictures if other.whose == one.whose and other is not one]
+            clock, span = steady(_differences(one.whose, mine, spans)), spans[at]
+            if one.moment is None or clock is None or span is None or abs(_beyond(one, span, clock)) <= 2 * GOES:
+                continue
+            if any(not match.apart for place, match in one.matches.items() if place != at):
+                found[one.filed.sha256] = "its clock is off by another amount than on the others"
+        for whose in dict.fromkeys(one.whose for one in them):
+            mine = [one for one in them if one.whose == whose]
+            moments = [one.moment for one in mine if one.moment is not None]
+            unknown = len(moments) < len(mine) and mine[0].slip
+            if len(mine) > 1 and (unknown or (moments and max(moments) - min(moments) > GOES)):
+                found |= {one.filed.sha256: "another picture shows the same values" for one in them}
+    return found
 
 
 def photos_differ(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet) -> tuple[float, ...]:
@@ -156,22 +170,32 @@ def _compared(
 
 
 def _clocks(pictures: Sequence[_Picture], spans: Mapping[Place, Span | None]) -> dict[str, float | None]:
-    return {whose: steady(_differences(whose, pictures, spans)) for whose in {one.whose for one in pictures}}
+    """Return by how many seconds each kind of clock is off; None where that is not known.
+
+    One picture alone tells it only where all its values are exactly as they were said.
+    """
+    known: dict[str, float | None] = {}
+    for whose in dict.fromkeys(one.whose for one in pictures):
+        mine = [one for one in pictures if one.whose == whose]
+        exact = [one for one in mine if one.repeated is not None and not one.matches[one.repeated].within]
+        differences = _differences(whose, mine, spans)
+        known[whose] = steady(differences) if exact or len(differences) > 1 else None
+    return known
 
 
 def _place_of(
-    one: _Picture, spans: Mapping[Place, Span | None], clock: float | None, sheet: Sheet, twin: bool
+    one: _Picture, spans: Mapping[Place, Span | None], clock: float | None, sheet: Sheet, unsure: str
 ) -> Placed | None:
     """Return the place of a picture that its moment does not give, or the question for it; None where it has one.
 
-    ``twin``: another slip repeats the same row.
+    ``unsure``: why it may be of another row than the one that it repeats; empty where nothing says so.
     """
     here = one.matches.get(one.here, _Match()) if one.here else _Match()
     off = clock is not None and clock != 0.0
-    contradicts = not one.slip and one.here is not None and _speaks_against(one, here, clock, sheet)
+    contradicts = not one.slip and one.here is not None and (bool(unsure) or _speaks_against(one, here, clock, sheet))
     if not one.slip and one.here is not None and not contradicts:
         return None
-    at = None if contradicts or twin else _sure_place(one, spans, clock)
+    at = None if contradicts or unsure else _sure_place(one, spans, clock)
     if at is not None:
         ids = tuple(r.id for r in one.shown if at.condition in _conditions(r, sheet))
         return Placed(evidence=one.filed.sha256, readings=ids, at=at, why="its values are those that were said there")
@@ -180,7 +204,7 @@ def _place_of(
     if not ids or not (likely or one.slip):
         return None
     why = "it shows other values than were said there" if here.apart else "what was said does not tell where"
-    why = "another slip shows the same values" if twin else why
+    why = unsure or why
     if off and clock is not None:
         why = f"{why}; {told(clock, one.whose)}"
     return Placed(evidence=one.filed.sha256, readings=ids, at=None, others=likely, why=why)
@@ -214,9 +238,11 @@ def _sure_place(one: _Picture, spans: Mapping[Place, Span | None], clock: float 
     if not one.slip or one.moment is None or clock is None:
         return None
     known = [(place, span) for place in one.fits if (span := spans[place]) is not None]
+    most = max((len(one.matches[place].same) for place in one.fits), default=0)
     near = [place for place, span in known if abs(_beyond(one, span, clock)) <= GOES]
     clear = [place for place, span in known if abs(_beyond(one, span, clock)) > 2 * GOES]
-    return near[0] if len(near) == 1 and len(clear) == len(one.fits) - 1 else None
+    only = len(near) == 1 and len(clear) == len(one.fits) - 1 and len(one.matches[near[0]].same) == most
+    return near[0] if only else None
 
 
 def _beyond(one: _Picture, span: Span, clock: float | None) -> float:
@@ -242,7 +268,7 @@ def _differences(whose: str, pictures: Sequence[_Picture], spans: Mapping[Place,
     return tuple(
         off_by(one.moment, span)
         for one in pictures
-        if one.whose == whose and one.moment is not None and len(one.fits) == 1 and (span := spans[one.fits[0]])
+        if one.whose == whose and one.moment is not None and one.repeated is not None and (span := spans[one.repeated])
     )
 
 

@@ -94,6 +94,16 @@ def test_looks_bare_number_named_by_what_is_said_after() -> None:
     assert (shown.quantity, shown.condition, shown.taken) == ("inlet_pressure", "static", True)
 
 
+def test_looks_what_is_said_later_takes_no_value_from_a_picture_without_a_moment() -> None:
+    context, _ = bind_look(look(figure("CO2", "9.3", "%")), None, after("High fire."), grammar())
+    u = Utterance(
+        evidence="e" * 64, number=0, start=10.0, end=12.0, hypotheses=(Hypothesis(text="CO2 9.3.", mass=1.0),),
+        made_by=BY,
+    )  # fmt: skip
+    context, _ = step(u, 10.0, context, grammar())
+    assert sorted(r.source.box is not None for r in context.readings.values()) == [False, True]
+
+
 def test_looks_keep_the_readers_own_doubts_and_alternatives() -> None:
     unsure = figure("CO", "86", "ppm", alternatives=("66",), doubts=(Doubt(kind=DoubtKind.DIGIT_UNSURE),))
     (r,) = bound(look(unsure), 6.0, after("High fire."))

@@ -218,6 +218,14 @@ def test_no_value_comes_silently_into_the_wrong_row() -> None:
         226,  # two rows of the same values
         240,  # two slips of one row's values, and no time on them
         295,  # nothing but the rows' names was said
+        289,  # a value differs from its row, and another row, of which less was said, has one of its values
+        613,  # its clock is borne out by one picture that nearly repeats a row
+        850,  # its clock is borne out by a picture that may be of two rows
+        1352,  # its like was taken minutes apart, and their clock is not known to go
+        1572,  # the same, and the values were said after it
+        2023,  # two screens of the same values, taken outside the recordings
+        3536,  # the clock of the other slips says another row
+        3911,  # the clock says a row that has fewer of its values
     ],
 )
 def test_a_picture_that_only_seems_to_belong_to_a_row_is_asked_about(seed: int) -> None:
