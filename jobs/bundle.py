@@ -67,7 +67,10 @@ def pack(store: Store, number: str, to: IO[bytes], *, with_place: bool = False) 
             raise StoreFailed(f"The evidence {sha256} of job {number} is not whole; run sayback verify {number}.")
         blank = placeless(store.evidence.path(sha256)) if sha256 in photos and not with_place else None
         if blank is not None and hashlib.sha256(blank).hexdigest() != noted.get(sha256):
-            raise WrongUse(f"The photo {sha256[:12]} tells where it was taken and was added by an earlier sayback.")
+            raise WrongUse(
+                f"The photo {sha256[:12]} tells where it was taken, and was added before that was noted; "
+                f"sayback pack {number} --with-place hands it over as it is, with that place."
+            )
         name = store.evidence.stand_in(sha256) or sha256 if blank is None else noted[sha256]
         files[name] = (sha256, blank is not None)
         listed[f"evidence/{name}"] = {"sha256": name, "size": store.evidence.path(sha256).stat().st_size}

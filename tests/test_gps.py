@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from io import BytesIO
+from pathlib import Path
 
+import pi_heif
 import pytest
 from PIL import Image
 
@@ -32,6 +34,19 @@ def test_the_place_is_blanked_and_nothing_else(kind: str) -> None:
     assert after.getexif().get_ifd(0x8769)[0x9003] == "2026:03:04 12:00:00"
     assert before.tobytes() == after.tobytes()
     assert (52).to_bytes(4, "big") + (1).to_bytes(4, "big") not in blank
+    assert without_place(blank) == blank
+
+
+def test_the_place_in_a_heic_is_blanked_and_nothing_else() -> None:
+    pi_heif.register_heif_opener()
+    data = (Path(__file__).parent / "data" / "placed.heic").read_bytes()
+    blank = without_place(data)
+    assert len(blank) == len(data)
+    before, after = Image.open(BytesIO(data)), Image.open(BytesIO(blank))
+    assert dict(before.getexif().get_ifd(0x8825))
+    assert not dict(after.getexif().get_ifd(0x8825))
+    assert after.getexif().get_ifd(0x8769)[0x9003] == "2026:03:04 12:00:00"
+    assert before.tobytes() == after.tobytes()
     assert without_place(blank) == blank
 
 

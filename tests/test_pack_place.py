@@ -17,7 +17,7 @@ from jobs.bundle import pack, unpack, verify_bundle
 from jobs.senses import Senses
 from jobs.store import Store
 from jobs.verify import verify
-from schemas.errors import StoreFailed
+from schemas.errors import StoreFailed, WrongUse
 from schemas.evidence import Look
 from tests import jobs_doubles as doubles
 from tests.test_gps import photo
@@ -72,6 +72,17 @@ def test_a_photo_leaves_without_its_place_and_stays_as_it_was(store: Store, tmp_
         add(other, "job-1", [tmp_path / "shot.jpg"], senses=SENSES, author="Ada")
         assert other.evidence.path(sha256).read_bytes() == photo("JPEG")
         verify(other, "job-1")
+
+
+def test_a_photo_of_before_the_rule_is_refused_with_one_way_out(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("jobs.add.placeless", lambda path: None)  # as it was before the place was noted
+    (tmp_path / "old.jpg").write_bytes(photo("JPEG") + b"old")
+    add(store, "job-1", [tmp_path / "old.jpg"], senses=SENSES, author="Ada")
+    with pytest.raises(WrongUse, match="sayback pack job-1 --with-place"):
+        packed(store, tmp_path / "out.zip")
+    verify_bundle(packed(store, tmp_path / "all.zip", with_place=True))
 
 
 def test_only_the_noted_photo_stands_in(store: Store, tmp_path: Path) -> None:
