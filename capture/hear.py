@@ -13,7 +13,7 @@ from threading import Lock
 
 from capture.models import find_speech_model
 from capture.prompt import words_of
-from capture.recogniser import Recogniser
+from capture.recogniser import Nearly, Recogniser
 from capture.sound import RATE, Samples, samples
 from capture.speech import Stretch, stretches
 from schemas.base import Sha256
@@ -26,7 +26,7 @@ def load_recogniser(
     model: str | None = None,
     *,
     words: Sequence[str] = (),
-    nearly: Callable[[Sequence[str]], Sequence[str]] | None = None,
+    nearly: Nearly | None = None,
 ) -> Recogniser:
     """Load the packaged speech model, or the one in a folder or of a size name that is on this disk already.
 

@@ -43,8 +43,6 @@ CLEAR = 0.75
 """The mass from which on the best hypothesis is clear, and no pass listens for what stops the work."""
 NEARLY = 8.5
 """So much less likely, as a logarithm, what sounds like a text may be than the text, to have perhaps been said."""
-TRIED_CLEAR = 4
-"""Of what sounds like a clear text no more is tried than this."""
 LEAST_LOGPROB = -1.0
 SURE_LOGPROB = -0.5
 NO_SPEECH = 0.6
@@ -54,6 +52,10 @@ LARGE_BLOCK, TRIM = -3, -1
 """M_MMAP_THRESHOLD and M_TRIM_THRESHOLD of mallopt(3): what is kept of the memory that was given back."""
 LOOP_RATIO = 2.4
 """A text that deflates to less than its 2.4th part repeats itself (the bound of Whisper's own decoder)."""
+
+
+Nearly = Callable[[Sequence[str], bool], Sequence[str]]
+"""Texts that some texts may have been misheard for (``extract.Nearly``), and whether the hearing was clear."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,7 @@ class Recogniser:
         *,
         words: Sequence[str] = (),
         workers: int = 2,
-        nearly: Callable[[Sequence[str]], Sequence[str]] | None = None,
+        nearly: Nearly | None = None,
     ) -> None:
         import ctranslate2
         import faster_whisper
@@ -105,7 +107,7 @@ class Recogniser:
             num_workers=workers,
             local_files_only=True,
         )
-        self._nearly = nearly or (lambda texts: ())
+        self._nearly: Nearly = nearly or (lambda texts, clear: ())
         self.workers = workers
         """How many stretches can be heard at once; what is heard does not depend on it."""
         multilingual = bool(self._model.model.is_multilingual)
@@ -132,6 +134,7 @@ class Recogniser:
                 ("prompt", prompt),
                 ("second prompt", self._stops),
                 *((f"prompt of alarms {n}", told) for n, told in enumerate(self._alarms, 1)),
+                *([("sounds alike", f"within {NEARLY}")] if nearly else []),
                 ("temperature", "0"),
                 ("views", f"as it is in {WINDOWS_S[-1]} s, at {SLOWED} of its speed in {WINDOWS_S[0]} s"),
             ),
@@ -168,13 +171,9 @@ class Recogniser:
         best = likely[0][0]
         words = self._words(encoded, best, len(sound) / RATE, starts_at)
         perhaps: list[tuple[Hypothesis, ...]] = []
-        clear_text = likely[0][1] >= CLEAR
         if is_noisy(sound):
             texts = [s.text for s, mass in likely if mass >= LEAST_MASS] + ([second.text] if second else [])
-            tried = list(self._nearly(list(dict.fromkeys(texts))))[: TRIED_CLEAR if clear_text else None]
-            perhaps += self._fitting(tried, texts, encoded, len(sound), go_on)
-            if self._alarms and not clear_text:
-                perhaps += self._perhaps(sound, encoded, go_on)
+            perhaps = self._perhaps(sound, encoded, list(dict.fromkeys(texts)), likely[0][1] >= CLEAR, go_on)
         return Heard(
             tuple(Hypothesis(text=s.text, mass=mass, words=words if s is best else ()) for s, mass in likely),
             second.text if second else None,
@@ -202,11 +201,20 @@ class Recogniser:
         aligned = self._model.model.align(encoded, self._start, [tokens], [frames])[0]
         return float(np.sum(np.log(np.maximum(aligned.text_token_probs, 1e-9))))
 
-    def _perhaps(self, sound: Samples, encoded: Any, go_on: Callable[[], None]) -> tuple[tuple[Hypothesis, ...], ...]:
-        """Return what a sound may have said to whoever listens for what stops the work, its noise taken out or not."""
+    def _perhaps(
+        self, sound: Samples, encoded: Any, texts: Sequence[str], clear: bool, go_on: Callable[[], None]
+    ) -> list[tuple[Hypothesis, ...]]:
+        """Return what a noisy sound may have said to whoever listens for what stops the work.
+
+        That is what sounds like one of ``texts``, what it was heard as; where that is not clear, also what the prompts
+        of alarms make of it, its noise taken out or not.
+        """
+        if clear or not self._alarms:
+            return self._fitting(self._nearly(texts, clear), texts, encoded, len(sound), go_on)
         with ThreadPoolExecutor(1) as pool:
             quieter = pool.submit(lambda: self._listen(self._encode(without_hiss(sound), WINDOWS_S), go_on))
-            return tuple(heard for heard in (*self._listen(encoded, go_on), *quieter.result()) if heard)
+            fitting = self._fitting(self._nearly(texts, clear), texts, encoded, len(sound), go_on)
+            return [heard for heard in (*fitting, *self._listen(encoded, go_on), *quieter.result()) if heard]
 
     def _listen(self, encoded: Any, go_on: Callable[[], None]) -> list[tuple[Hypothesis, ...]]:
         passes = []

@@ -14,8 +14,9 @@ from schemas.sheet import Sheet
 
 __all__ = ["Nearly"]
 
-FARTHEST = 0.55
-"""What sounds less alike is not tried (``extract.sounds.apart``)."""
+FARTHEST, FARTHEST_CLEAR = 0.55, 0.36
+"""What sounds less alike is not tried (``extract.sounds.apart``); of ordinary talk, one text in six has something
+within the second."""
 MOST = 16
 """So many texts are handed on, the nearest first."""
 _WIDEST = 6  # words that a phrase may have been heard as
@@ -31,8 +32,12 @@ class Nearly:
         self._phrases = sorted({phrase for stop in sheet.stops for phrase in stop.phrases})
         self._sounds = [sounds_of(phrase) for phrase in self._phrases]
 
-    def __call__(self, texts: Sequence[str]) -> list[str]:
-        """Return up to ``MOST`` texts that sound like one of these and say a stop that none of these says."""
+    def __call__(self, texts: Sequence[str], clear: bool) -> list[str]:
+        """Return up to ``MOST`` texts that sound like one of these and say a stop that none of these says.
+
+        ``clear``: the sound was clear, so that only what sounds much like it is worth a try.
+        """
+        farthest = FARTHEST_CLEAR if clear else FARTHEST
         if not self._phrases:
             return []
         said = {one.stop for text in texts for one in self._alarms.heard(text)}
@@ -45,7 +50,7 @@ class Nearly:
             far = apart([sounds_of(" ".join(words[i:j])) for i, j in spans], self._sounds)
             for k, phrase in enumerate(self._phrases):
                 for n in np.argsort(far[:, k], kind="stable")[:_EACH]:
-                    if 0 < far[n, k] <= FARTHEST:
+                    if 0 < far[n, k] <= farthest:
                         i, j = spans[n]
                         near.append((float(far[n, k]), " ".join([*words[:i], phrase, *words[j:]]), phrase))
         found: dict[str, str] = {}
