@@ -20,7 +20,7 @@ from schemas.base import decimal_of, is_value_text
 from schemas.displays import Sense, display_labels, label_key
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Figure, Look
-from schemas.readings import Alternative, Operation, Reading, Record, Source
+from schemas.readings import AGREES_WITH_FILE, Alternative, Operation, Reading, Record, Source
 from schemas.sheet import Quantity
 from schemas.units import show_unit, units
 
@@ -230,7 +230,7 @@ def _against_file(
     if not told:
         return doubts, ""
     if any(one.unit == unit and _same(one.value, value) for one in told):
-        return [d for d in doubts if d.kind not in _SETTLED_BY_THE_FILE], "agrees with the appliance file"
+        return [d for d in doubts if d.kind not in _SETTLED_BY_THE_FILE], AGREES_WITH_FILE
     text = f"the appliance file says {told[0].value.replace('_', ' ')}"
     return [*doubts, doubt(DoubtKind.SOURCES_DISAGREE, text)], ""
 

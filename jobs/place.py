@@ -21,7 +21,7 @@ from jobs.compare import compare
 from jobs.journal import Place, Placed
 from jobs.timeline import Filed
 from schemas.doubts import Doubt, DoubtKind
-from schemas.readings import Alternative, Reading
+from schemas.readings import AGREES_WITH_FILE, Alternative, Reading
 from schemas.sheet import Sheet
 
 __all__ = ["find_places", "photos_differ", "placed"]
@@ -69,10 +69,8 @@ class _Picture:
 
     @property
     def whose(self) -> str:
-        """Whose clock ``moment`` is of; one whose zone is only assumed is borne out by its like alone."""
-        if self.slip:
-            return "the slips"
-        return "the photos without a zone" if self.filed.clock == "assumed" else "the photos"
+        """Whose clock ``moment`` is of."""
+        return _whose(self.filed)
 
     @property
     def fits(self) -> tuple[Place, ...]:
@@ -111,6 +109,56 @@ def find_places(
         found = _place_of(one, spans, clocks[one.whose], sheet, unsure.get(one.filed.sha256, ""))
         if found is not None:
             yield found
+    yield from _plates(readings, filed, sheet, tuple(spans), clocks)
+
+
+def _plates(
+    readings: Sequence[Reading],
+    filed: Mapping[str, Filed],
+    sheet: Sheet,
+    rows: Sequence[Place],
+    clocks: Mapping[str, float | None],
+) -> Iterator[Placed]:
+    """Yield the question for each picture of what an appliance is (its plate), where nothing says of which one it is.
+
+    That is where the job has several, no clock set by a person and none that is known to go gave the picture its
+    moment, and neither the appliance's file nor what was said has the same.
+    """
+    tags = dict.fromkeys(row.appliance for row in rows)
+    with_rows = {sha256 for sha256, _ in _pictures(readings, sheet)}
+    plates: dict[str, list[Reading]] = {}
+    for one in readings:
+        picture = filed.get(one.source.evidence)
+        if one.source.box is None or picture is None or one.source.evidence in with_rows or one.appliance is None:
+            continue
+        goes = clocks.get(_whose(picture)) == 0.0 or picture.clock == "given" or picture.offset != "0"
+        if not goes and picture.under is None and not _confirmed(one, readings, sheet):
+            plates.setdefault(one.source.evidence, []).append(one)
+    for sha256, mine in plates.items() if len(tags) > 1 else ():
+        own = mine[0].appliance
+        others = [row for row in rows if row.appliance == own] + [row for row in rows if row.appliance != own]
+        why = "no clock that is known to go tells when it was taken"
+        yield Placed(evidence=sha256, readings=tuple(one.id for one in mine), at=None, others=tuple(others), why=why)
+
+
+def _confirmed(shown: Reading, readings: Sequence[Reading], sheet: Sheet) -> bool:
+    """Say whether the appliance's file, or what was said of it, has the value that a picture shows."""
+    if AGREES_WITH_FILE in shown.passed:
+        return True
+    return any(
+        said.source.utterance is not None
+        and (said.quantity, said.appliance) == (shown.quantity, shown.appliance)
+        and compare(said, shown, sheet.quantity(said.quantity)).outcome == "same"
+        for said in readings
+        if said.quantity is not None
+    )
+
+
+def _whose(picture: Filed) -> str:
+    """Return whose clock a picture's time is of; one whose zone is only assumed is borne out by its like alone."""
+    if _is_slip(picture):
+        return "the slips"
+    return "the photos without a zone" if picture.clock == "assumed" else "the photos"
 
 
 def _not_told_apart(
@@ -284,6 +332,12 @@ def _put(reading: Reading, found: Placed) -> Reading:
         passed = (*reading.passed, "placed by what was said")
         at = found.at.model_dump()
         return reading.model_copy(update={**at, "doubts": other_doubts, "passed": passed})
+    if reading.condition == "":  # read once: only whose it is may be unclear
+        doubt = Doubt(kind=DoubtKind.APPLIANCE_UNCLEAR, detail=found.why)
+        tags = dict.fromkeys(place.appliance for place in found.others if place.appliance is not None)
+        others = tuple(Alternative(appliance=tag, why="an appliance of the job") for tag in tags)
+        update = {"appliance": None, "doubts": (*other_doubts, doubt), "alternatives": (*others, *reading.alternatives)}
+        return reading.model_copy(update=update)
     doubt = Doubt(kind=DoubtKind.CONDITION_UNCLEAR, detail=found.why)
     ways = [Alternative(**place.model_dump(), why="a row of the job") for place in found.others]
     return reading.model_copy(

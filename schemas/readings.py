@@ -11,6 +11,7 @@ from schemas.doubts import Doubt
 from schemas.evidence import Box
 
 __all__ = [
+    "AGREES_WITH_FILE",
     "Alarm",
     "Alternative",
     "Change",
@@ -23,6 +24,9 @@ __all__ = [
     "Remove",
     "Source",
 ]
+
+AGREES_WITH_FILE = "agrees with the appliance file"
+"""The test that a picture's value passed by being what the appliance file says."""
 
 Phase = Literal["", "before", "after"]
 """As found and as left, at a firing rate that is adjusted."""

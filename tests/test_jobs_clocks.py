@@ -25,7 +25,7 @@ from jobs.fold import Job
 from jobs.journal import Agreement, Operated, Placed
 from jobs.place import placed
 from jobs.timeline import Filed
-from schemas.evidence import Box, Evidence, Figure, Hypothesis, Look, MadeBy, Utterance
+from schemas.evidence import Box, Clock, Evidence, Figure, Hypothesis, Look, MadeBy, Utterance
 from schemas.job import JobAppliance
 from schemas.load import load_sheet
 from schemas.readings import Reading, Record
@@ -266,3 +266,36 @@ def test_a_clock_is_off_by_what_all_its_pictures_say() -> None:
     assert steady([]) is None
     assert told(-420.0, "the photos") == "the clock of the photos is about 7 minutes behind the recorder's"
     assert told(3600.0, "the slips") == "the clock of the slips is about 60 minutes ahead of the recorder's"
+
+
+@pytest.mark.parametrize(
+    ("off", "said", "clock", "row", "appliance"),
+    [
+        (420, "", "exif", False, None),  # taken at the first boiler; the phone's clock is seven minutes fast
+        (0, "", "exif", False, None),  # it goes, and nothing tells
+        (0, "", "exif", True, "boiler 1"),  # a photo that repeats a row says that it goes
+        (0, "", "given", False, "boiler 1"),
+        (420, "Serial number A 1 2 3 4.", "exif", False, "boiler 2"),  # said there, and shown
+    ],
+)
+def test_a_plate_is_of_an_appliance_by_a_clock_that_goes(
+    off: float, said: str, clock: Clock, row: bool, appliance: str | None
+) -> None:
+    talk = [(5, "On to boiler 1 now."), (9, "High fire."), (12, "CO2 9.1."), (16, "O2 4.9."), (20, "CO 33 ppm.")]
+    talk += [(400, "On to boiler 2 now."), (404, "High fire."), (408, "CO2 8.7."), *([(412, said)] if said else [])]
+    evidence = Evidence(sha256=name_of("talk"), kind="sound", media_type="audio/wav", name="t", size=1, at=MORNING)
+    evidence = evidence.model_copy(update={"clock": "container"})
+    sound = Filed(evidence, 1, seconds=500, at=MORNING, clock="container", read=True)
+    sound = replace(sound, utterances=spoken(evidence.sha256, talk))
+    at = MORNING + timedelta(seconds=30 + off)
+    plate = picture(name_of("plate"), 2, {}, at, "", "plate")
+    assert plate.look is not None
+    look = plate.look.model_copy(update={"figures": (Figure(label="Serial no", value="A1234", unit="", box=BOX),)})
+    filed = [sound, replace(plate, look=look, clock=clock)]
+    if row:
+        filed.append(picture(name_of("row"), 3, {"co2": "9.1", "o2": "4.9", "co": "33"}, at, "", "screen"))
+    readings, _, _ = outcome(Made(tuple(filed), {}, frozenset(), False, {}))
+    (serial,) = [r for r in readings.values() if r.source.box is not None and r.quantity == "serial"]
+    assert (serial.appliance, serial.condition, serial.taken) == (appliance, "", appliance is not None)
+    if appliance is None:
+        assert [one.appliance for one in serial.alternatives][:2] == (["boiler 1", "boiler 2"][:: 1 if not off else -1])
