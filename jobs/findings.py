@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import checks
 from checks.limits import known_limits
 from checks.rows import Rows
+from extract.cited import cited
 from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft, Entry
@@ -44,17 +45,22 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
 
 def limits_of(job: Job, tag: str) -> Iterator[Limit]:
     """Yield the limits that were quoted for an appliance and read back; one quoted for none of several is for all."""
-    for limit in job.limits:
-        quoted = limit.quoted
-        if limit.agreed and quoted.appliance in (None, tag):
-            yield Limit(
-                quantity=quoted.quantity,
-                condition=quoted.condition or "",
-                low=quoted.low,
-                high=quoted.high,
-                unit=quoted.unit,
-                origin=LimitOrigin(kind="quoted", title="quoted on site", by=limit.by, source=quoted.source),
-            )
+    agreed = [limit for limit in job.limits if limit.agreed and limit.quoted.appliance in (None, tag)]
+    said = {(one.evidence, one.number): one.text for one in job.utterances} if agreed else {}
+    for limit in agreed:
+        quoted, source = limit.quoted, limit.quoted.source
+        text = said.get((source.evidence, source.utterance or 0), "")
+        document, page = cited(text, source.span[0]) if source.span else ("", "")
+        yield Limit(
+            quantity=quoted.quantity,
+            condition=quoted.condition or "",
+            low=quoted.low,
+            high=quoted.high,
+            unit=quoted.unit,
+            origin=LimitOrigin(
+                kind="quoted", title="quoted on site", by=limit.by, source=source, document=document, page=page
+            ),
+        )
 
 
 def known_limits_of(

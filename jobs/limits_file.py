@@ -55,7 +55,7 @@ def _lines(job: Job, tag: str, fuel: str, said: dict[str | None, Reading], limit
     maker, model = (said[name].value if name in said else "" for name in ("maker", "model"))
     title = " ".join(part for part in (maker, model) if part) or tag
     yield f"# A draft: the limits that were read back and the plate's in job {job.number}, for {tag}."
-    yield "# Compare every figure with the maker's instructions and add document and pages before it is used again."
+    yield "# Compare every figure with the maker's instructions, and add document and pages, before it is used again."
     yield f"id = {_text(_name(title))}"
     yield f"title = {_text(f'{title}, draft')}"
     yield f"maker = {_text(maker)}"
@@ -83,6 +83,8 @@ def _lines(job: Job, tag: str, fuel: str, said: dict[str | None, Reading], limit
             if bound is not None:
                 yield f"{name} = {_text(bound)}"
         yield f"unit = {_text(group[0].unit)}"
+        if page := next((one.origin.page for one in group if one.origin.page), ""):
+            yield f"page = {_text(page)}"
 
 
 def _slots(limits: Sequence[Limit]) -> Iterator[list[Limit]]:

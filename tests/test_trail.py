@@ -386,3 +386,20 @@ def test_a_corrected_file_gives_new_findings_and_the_old_ones_stay(sayback: Comm
         "outside",
         "within",
     ]
+
+
+def test_a_quoted_limit_keeps_the_page_that_was_named(sayback: Command, tmp_path: Path) -> None:
+    assert sayback("new", "--site", "X", "--technician", "Iver Salt", "--number", "t6")[0] == 0
+    lines = (
+        "Running on natural gas. High fire.",
+        "CO2 book, page thirty four: eight five to nine five.",
+        "CO2 is nine five.",
+    )
+    sayback("add", "t6", *(part for line in lines for part in ("--text", line)))
+    path = tmp_path / "d.toml"
+    assert sayback("limits", "t6", "--agree", 1, "--save", path)[0] == 0
+    (limit,) = load_appliance(str(path))[0].limits
+    assert (limit.low, limit.high, limit.page) == ("8.5", "9.5", "34")
+    found = json.loads(sayback("check", "t6", "--json")[1])["findings"]
+    (co2,) = [one for one in found if one["quantity"] == "co2" and one["limit"]]
+    assert (co2["verdict"], co2["basis"]) == ("within", "quoted by Iver Salt, book, page 34")
