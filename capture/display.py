@@ -98,8 +98,11 @@ def texts_of(table: Table, beam: int = _BEAM) -> Spread:
     # For each prefix: the share of paths that end in a blank, and of those that end in its last sign.
     ends: dict[str, tuple[float, float]] = {"": (1.0, 0.0)}
     for step in table:
-        new: dict[str, list[float]] = defaultdict(lambda: [0.0, 0.0])
         likely = [int(code) for code in np.flatnonzero(step > 1e-4)]
+        if likely == [0]:  # nothing but a gap: all texts stay as they are
+            ends = {text: (sum(shares) * float(step[0]), 0.0) for text, shares in ends.items()}
+            continue
+        new: dict[str, list[float]] = defaultdict(lambda: [0.0, 0.0])
         for text, (blank, sign) in ends.items():
             both = blank + sign
             for code in likely:

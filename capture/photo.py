@@ -144,7 +144,8 @@ def open_photo(path: Path, zone: tzinfo | None = None) -> Photo:
             image.thumbnail((WORK_SIDE, WORK_SIDE), Image.Resampling.BOX, reducing_gap=1.5)
         upright = _flat(image)
         ImageOps.exif_transpose(upright, in_place=True)
-    pixels = np.ascontiguousarray(np.asarray(upright)[:, :, ::-1])
+    data = bytearray(upright.tobytes("raw", "BGR"))  # swapping the colours in numpy takes ten times as long
+    pixels = np.frombuffer(data, np.uint8).reshape(upright.height, upright.width, 3)
     return Photo(facts, pixels, facts.width / pixels.shape[1])
 
 
