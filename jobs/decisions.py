@@ -31,7 +31,7 @@ from jobs.questions import TURN_WAYS, open_questions
 from jobs.show import name_of, place_of, say_value
 from jobs.signing import changes_record
 from jobs.spool import say_left, seconds_left
-from jobs.stops import undealt
+from jobs.stops import stops_of, undealt
 from jobs.store import JournalMoved, Store
 from schemas.base import decimal_of, is_value_text
 from schemas.doubts import DoubtKind
@@ -288,16 +288,19 @@ def head_facts(head: JobHead) -> HeadFacts:
 def stop_dealt_with(store: Store, number: str, seen: Sequence[str], *, what: str, by: str) -> Job:
     """Record what a named person did about a stop. It takes nothing away: the stop stays in the record.
 
-    ``seen`` are the marks of the findings that they knew of; another, that came to light since, is not covered.
+    ``seen`` are the marks of the findings that they knew of, of one stop or of several of one cause; another, that came
+    to light since, is not covered.
 
     Raises:
-        WrongUse: one of them does not stand on the job, or they are of different stops.
+        WrongUse: one of them does not stand on the job, or they are of stops with different causes.
     """
-    found = {one.mark: one for one in check_job(store, number).findings if one.verdict == "stop"}
-    stops = {found[mark].rule for mark in seen if mark in found}
-    if len(stops) != 1 or not found.keys() >= set(seen):
+    job = check_job(store, number)
+    found = {one.mark: one for one in job.findings if one.verdict == "stop"}
+    stops = dict.fromkeys(found[mark].rule for mark in seen if mark in found)
+    of_one_cause = len(stops) == 1 or any(set(seen) <= set(one.together) for one in stops_of(job, job.findings))
+    if not stops or not of_one_cause or not found.keys() >= set(seen):
         raise WrongUse(f"Job {number} no longer has that stop as it was shown; look at it again.")
-    return _write(store, number, StopDealtWith(stop=stops.pop(), what=what, covers=tuple(seen)), by)
+    return _write(store, number, StopDealtWith(stop=next(iter(stops)), what=what, covers=tuple(seen)), by)
 
 
 def tell(store: Store, number: str, kind: Literal["said", "shown"], text: str, *, question: str | None = None) -> None:

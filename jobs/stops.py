@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import checks
 from extract import AGAIN, CHANGED
@@ -20,11 +20,13 @@ class StopOfJob:
     """A stop as it is told once, however often the same words were said.
 
     ``open`` are the marks of the findings that nobody has dealt with yet, ``done`` is what was done about the others.
+    ``together`` are the marks of all stops of the same cause that are open: one word on what was done covers them.
     """
 
     finding: Finding
     open: tuple[str, ...]
     done: tuple[str, ...]
+    together: tuple[str, ...] = ()
 
 
 def stops_of(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
@@ -34,14 +36,39 @@ def stops_of(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
     for one in findings:
         if one.verdict == "stop":
             told.setdefault((one.rule, one.text, one.appliance), []).append(one)
-    return tuple(
+    stops = [
         StopOfJob(
             same[-1],
             tuple(dict.fromkeys(one.mark for one in same if one.mark not in done)),
             tuple(dict.fromkeys(done[one.mark] for one in same if one.mark in done)),
         )
         for same in told.values()
+    ]
+    causes = _causes(job, [one.finding for one in stops])
+    marks: dict[int, list[str]] = {}
+    for one, cause in zip(stops, causes, strict=True):
+        marks.setdefault(cause, []).extend(one.open)
+    return tuple(
+        replace(one, together=tuple(dict.fromkeys((*one.open, *marks[cause]))) if one.open else ())
+        for one, cause in zip(stops, causes, strict=True)
     )
+
+
+def _causes(job: Job, stops: Sequence[Finding]) -> list[int]:
+    """Return a number for each stop, the same for stops of one cause: those on a reading that they share, and what was
+    said in the utterance that such a reading comes from."""
+    causes: list[int] = []
+    seen: dict[object, int] = {}
+    for place, one in enumerate(stops):
+        sources = [job.rows[key].reading.source for key in one.readings if key in job.rows]
+        sources += [one.said] if one.said is not None else []
+        signs = [*one.readings, *((each.evidence, each.utterance) for each in sources if each.utterance is not None)]
+        known = sorted({seen[sign] for sign in signs if sign in seen})
+        cause = known[0] if known else place
+        causes = [cause if other in known else other for other in causes] + [cause]
+        seen = {sign: cause if other in known else other for sign, other in seen.items()}
+        seen |= dict.fromkeys(signs, cause)
+    return causes
 
 
 def undealt(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:

@@ -79,3 +79,17 @@ def test_a_job_whose_words_hold_a_mark_of_line_end_is_packed_and_unpacked(
     with Store(tmp_path / "other") as other:
         unpack(other, tmp_path / "job.zip")
         assert other.rows("job-1") == store.rows("job-1")
+
+
+def test_stops_of_one_cause_are_dealt_with_at_once(store: Store) -> None:
+    told = stops(store, "I can smell gas.", "High fire. CO2 is nine four.", "CO is pegged.")
+    assert sorted(told) == ["flue_co_350", "flue_co_air_free_400", "flue_co_air_free_400", "gas_smell"]
+    job = check_job(store, "job-1")
+    smell = next(one for one in undealt(job, job.findings) if one.finding.rule == "gas_smell")
+    pegged = next(one for one in undealt(job, job.findings) if one.finding.rule == "flue_co_350")
+    assert (smell.together, len(pegged.together)) == (smell.open, 3)
+    with pytest.raises(WrongUse, match="no longer has that stop"):
+        decisions.stop_dealt_with(store, "job-1", (*smell.open, *pegged.open), what="aired", by="Ada")
+    decisions.stop_dealt_with(store, "job-1", pegged.together, what="shut off, burner looked at", by="Ada")
+    job = check_job(store, "job-1")
+    assert [one.finding.rule for one in undealt(job, job.findings)] == ["gas_smell"]
