@@ -44,13 +44,13 @@ def stops_of(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
         )
         for same in told.values()
     ]
-    causes = _causes(job, [one.finding for one in stops])
+    causes = _causes(job, [stop.finding for stop in stops])
     marks: dict[int, list[str]] = {}
-    for one, cause in zip(stops, causes, strict=True):
-        marks.setdefault(cause, []).extend(one.open)
+    for stop, cause in zip(stops, causes, strict=True):
+        marks.setdefault(cause, []).extend(stop.open)
     return tuple(
-        replace(one, together=tuple(dict.fromkeys((*one.open, *marks[cause]))) if one.open else ())
-        for one, cause in zip(stops, causes, strict=True)
+        replace(stop, together=tuple(dict.fromkeys((*stop.open, *marks[cause]))) if stop.open else ())
+        for stop, cause in zip(stops, causes, strict=True)
     )
 
 
