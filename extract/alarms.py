@@ -380,7 +380,7 @@ def alarms_said(
         if one.text in best:
             firm.append(frozenset(hit.stop for hit in hits if hit.firm))
     enough = frozenset.union if utterance.hypotheses[0].mass >= LIKELY else frozenset.intersection
-    sure = enough(*firm).difference(*denials)
+    sure = enough(*firm).difference(*denials) if firm else frozenset[str]()
     return [Alarm(stop=stop, sure=stop in sure, source=source) for stop, source in found.items()]
 
 

@@ -11,13 +11,14 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal
 
-from extract.clauses import Segment, Sentence
+from extract.clauses import Sentence
 from extract.lexicon import Grammar, Item
 from extract.numbers import Number
 from extract.tokens import Token
 from extract.values import fit
+from schemas.units import unit_of
 
-__all__ = ["Name", "Value", "assign", "conditions_of", "values_of"]
+__all__ = ["Laid", "Name", "Value", "assign", "lay", "values_of"]
 
 NONE = 4.0  # leaving a value without a quantity
 BREAK = 1.0  # a comma between value and quantity
@@ -30,6 +31,7 @@ MISMATCH = 6 * FIT
 CROSSED = 1.0  # values and quantities in different order
 LISTED = 0.8  # one more value of a quantity, in a condition of its own
 STATED = frozenset(("at", "on", "is", "'s", "was", "of", "the", "in", "about", "reads", ":", "="))
+TOLERANCES = (("give", "or", "take"), ("plus", "or", "minus"))
 AGAIN = 1.5  # a quantity that has a value already
 
 
@@ -57,6 +59,7 @@ class Value:
     condition: str | None = None
     near: float = 0.0
     rivals: tuple[str, ...] = ()
+    led_at: bool = False
 
 
 @dataclass(slots=True)
@@ -122,20 +125,33 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
         nxt = items[m + 1] if m + 1 < len(items) and laid.segment_of[m + 1] == v.segment else None
         v.followed = nxt is not None and nxt.kind in ("word", "other") and tokens[nxt.start].low != "and"
         skip = m
+        if _is_tolerance(v, tokens):
+            if out and out[-1].end >= v.start - len(TOLERANCES[0]):
+                out[-1].approx = True
+                if tokens[v.start - 1].low != "take":
+                    out[-1].hedge = "inexact"  # a tolerance of the instrument, or of a target
+            continue
         if out and v.place >= 0 and not v.negated and _restarted(out[-1], v, items, laid):
             v.approx = v.approx or out[-1].approx
             out.pop()
         if v.place >= 0:
             out.append(v)
-    sureness = any(s.has("unsure") for s in sentence.segments)
+    unsure = [k for k, s in enumerate(sentence.segments) if s.has("unsure")]
     for v in out:
         s = sentence.segments[v.segment]
-        if sureness and not v.hedge:
+        settled = bool(unsure) and v.segment > unsure[-1] and s.has("changed")  # "it was climbing, it settled at 64"
+        if unsure and not settled and not v.hedge:
             v.hedge = "unsure"
         if s.has("moving") and not v.hedge:
             v.hedge = "unsure"
         v.changed = v.changed or s.has("changed")
     return out
+
+
+def _is_tolerance(v: Value, tokens: Sequence[Token]) -> bool:
+    """ "Forty give or take five", "nine one plus or minus point one": how sure the value before it is."""
+    before = tuple(t.low for t in tokens[max(0, v.start - 3) : v.start])
+    return before in TOLERANCES or (before[-2:] == ("plus", "or") and v.number.sign == "-")
 
 
 def _restarted(old: Value, new: Value, items: Sequence[Item], laid: Laid) -> bool:
@@ -201,7 +217,7 @@ def _hedges(
             v.hedge = "inexact"
         elif tokens[i.start].low == "plus" and (m + 2 >= len(items) or laid.segment_of[m + 2] != v.segment):
             v.hedge = "inexact"  # "a hundred plus", but not "forty plus O2 four four"
-        elif i.role("approx") and laid.segment_of[m + 1] == v.segment and m + 2 >= len(items):
+        elif i.role("approx") and laid.segment_of[m + 1] == v.segment and (m + 2 >= len(items) or i.end > i.start + 2):
             v.approx = True
 
 
@@ -308,6 +324,8 @@ def assign(
     """
     if not values:
         return 0.0
+    for v in values:
+        v.led_at = _leads_at(v, values, names, laid, tokens)
     costs = [[_edge(v, name, values, names, laid, grammar, system, tokens) for name in names] for v in values]
     fits = [[_fit(v, name, grammar, system) for name in names] for v in values]
     alone = [_alone(v, grammar) for v in values]
@@ -358,10 +376,40 @@ def assign(
                 1 for i in laid.items[lo + 1 : hi] if i.kind == "word" and not _verb(tokens[i.start].low)
             )
         else:
+            v.followed = v.followed or v.led_at
             quantity = _alone(v, grammar)
             if quantity is not None:
                 v.name = Name((quantity,), (), v.place, v.segment, by_unit=True)
+    for v in values:
+        name = _in_another_unit(v, values, names, laid, grammar) if v.name is None and v.unit else None
+        if name is not None:
+            v.name, name.used = name, 1
     return total
+
+
+_BESIDE = ("plain", "cue", "condition", "enter")
+
+
+def _in_another_unit(
+    v: Value, values: Sequence[Value], names: Sequence[Name], laid: Laid, grammar: Grammar
+) -> Name | None:
+    """ "CO point oh one percent", "the fan is at seventy percent": told in a unit that its quantity is not given in.
+
+    Only in one of a quantity of the same group or kind: "a four inch flue" is no flue temperature.
+    """
+    for name in names:
+        lo, hi = sorted((name.place, v.place))
+        beside = name.segment == v.segment and all(i.kind in _BESIDE for i in laid.items[lo + 1 : hi])
+        if not beside or name.used or name.implied or len(name.ids) != 1:
+            continue
+        if any(o.name is not None and o.name.ids == name.ids for o in values):
+            continue  # "the fan's at eighty percent, fifty four hundred rpm"
+        own = grammar.quantities[name.ids[0]]
+        peers = {u for q in grammar.sheet.quantities if q.group == own.group for u in q.units}
+        kinds = {unit_of(u).kind for u in own.units}
+        if v.unit != "deg" and own.conditions and (v.unit in peers or unit_of(v.unit).kind in kinds):
+            return name
+    return None
 
 
 def _parallel(
@@ -441,6 +489,8 @@ def _edge(
 ) -> float:
     """The cost of value ``v`` being of ``name``."""
     lo, hi = sorted((name.place, v.place))
+    if v.led_at and name.place > v.place:
+        return 99.0
     cost = STEP * max(0, hi - lo - 1)
     cost += BREAK * _breaks(name.segment, v.segment, laid, name.place < v.place)
     cost += BETWEEN * sum(1 for o in values if lo < o.place < hi)
@@ -455,6 +505,8 @@ def _edge(
     if name.implied:
         cost += 0.8
     if not name.ids and not name.vague:
+        if laid.items[name.place].kind == "quantity" and name.segment != v.segment:
+            return 99.0  # "with the probe out, now it's four six"
         adjacent = hi - lo == 1 or (v.unit and hi - lo == 2)
         middle = laid.items[lo + 1 : hi]
         stated = name.place < v.place and all(
@@ -466,6 +518,19 @@ def _edge(
         return cost + (0.0 if adjacent else 0.6) + named
     badly = _fit(v, name, grammar, system)
     return cost + (badly if badly < MISMATCH else 99.0)
+
+
+def _leads_at(v: Value, values: Sequence[Value], names: Sequence[Name], laid: Laid, tokens: Sequence[Token]) -> bool:
+    """ "At ten fifteen CO2 nine one": a number behind "at" that opens its clause says when or where, not what.
+
+    The name behind it has a number of its own in that clause.
+    """
+    if v.unit or v.place < 1 or tokens[laid.items[v.place - 1].start].low != "at":
+        return False
+    if any(laid.items[k].kind not in ("plain", "cue") for k in range(v.place) if laid.segment_of[k] == v.segment):
+        return False
+    behind = [n.place for n in names if n.place > v.place and n.segment == v.segment and n.ids]
+    return bool(behind) and any(o.place > behind[0] and o.segment == v.segment for o in values)
 
 
 def _fit(v: Value, name: Name, grammar: Grammar, system: str) -> float:
@@ -483,66 +548,3 @@ def _breaks(a: int, b: int, laid: Laid, name_first: bool) -> float:
     if a == b:
         return 0.0
     return abs(a - b) * (0.8 if name_first else 1.4)
-
-
-def conditions_of(sentence: Sentence, laid: Laid, values: Sequence[Value], grammar: Grammar) -> None:
-    """Give each value the condition named for it in its sentence (``Value.condition``), if any."""
-    places: list[tuple[int, int, str]] = []
-    named: list[tuple[int, int, str]] = []
-    for n, s in enumerate(sentence.segments):
-        for c in s.conditions:
-            wanted = c.value if c.kind == "enter" else (c.value,)
-            at = next(k for k, i in enumerate(laid.items) if i is c)
-            if not _blocked(s, at, laid):
-                places.append((at, n, wanted[0] if len(wanted) == 1 else "|".join(wanted)))
-                if c.kind == "condition":
-                    named.append(places[-1])
-    if not places or not values:
-        return
-    if len(values) == 1 and named:
-        places = named  # "with everything shut off, so that's your standing": the name counts
-    places = _joined(places, grammar, len(values))
-    leading = places[0][0] < values[0].place
-    for v in values:
-        own = [c for at, n, c in places if n == v.segment]
-        inside = [x for x in values if x.segment == v.segment]
-        if len(own) == 1 and (len(inside) == 1 or leading or places[0][1] == v.segment):
-            first = next(at for at, n, c in places if n == v.segment)
-            before = [c for at, n, c in places if at < v.place]
-            if len(inside) == 1 or first < v.place or not before:
-                v.condition = own[0]
-                continue
-        before = [c for at, n, c in places if at < v.place]
-        after = [c for at, n, c in places if at > v.place]
-        if leading:
-            v.condition = before[-1] if before else (after[0] if after else None)
-        else:
-            v.condition = after[0] if after else (before[-1] if before else None)
-
-
-def _joined(places: list[tuple[int, int, str]], grammar: Grammar, values: int) -> list[tuple[int, int, str]]:
-    """ "Running at high fire": the firing rate takes the place of the general word beside it."""
-    drop = set()
-    general = [p for p in places if p[2] in grammar.conditions and grammar.conditions[p[2]].yields]
-    if values == 1 and general and len(general) < len(places):
-        return [p for p in places if p not in general]
-    for (a, an, ac), (b, bn, bc) in pairwise(places):
-        if an == bn and b - a <= 4:
-            if ac in grammar.conditions and grammar.conditions[ac].yields and bc in grammar.conditions:
-                drop.add(a)
-            elif bc in grammar.conditions and grammar.conditions[bc].yields:
-                drop.add(b)
-    return [p for p in places if p[0] not in drop]
-
-
-def _blocked(s: Segment, at: int, laid: Laid) -> bool:
-    """Negated or left behind: "not at high fire yet", "coming off high fire"."""
-    for k in (at - 1, at - 2, at - 3):
-        if k < 0:
-            break
-        i = laid.items[k]
-        if i.kind == "number":
-            break
-        if i.role("not") or (i.role("leaving") and k >= at - 2):
-            return True
-    return False

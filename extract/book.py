@@ -53,6 +53,7 @@ class Book:
         self.undone: list[str] = []
         self.touched: list[str] = []
         self.touched_phase = False
+        self.awaits = False  # a reading's new value was announced, and comes next
         self.last_condition: str | None = None
         self.names: Sequence[Name] = ()
         self.elsewhere = ""  # who heard what is read here, if it was not the best hypothesis
@@ -235,6 +236,8 @@ class Book:
             if old is not None and old.quantity == reading.quantity and old.note and not reading.note:
                 reading = reading.model_copy(update={"note": old.note})  # the volume that was clocked
             reading = self.free_partner(target, reading)
+            if old is not None and old.value != reading.value:
+                self.c.replaced = (*self.c.replaced[-3:], (reading.id, old))
         failed = {d.kind.value for d in reading.doubts}
         reading = reading.model_copy(update={"passed": tuple(t for t in TESTS if t not in failed)})
         if target is None:

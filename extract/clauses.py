@@ -17,6 +17,7 @@ from extract.tokens import Token
 __all__ = ["Segment", "Sentence", "sentences"]
 
 BREAKS = frozenset(".?!;")
+COMPARED = "compared"  # the joint of what is set against a value
 SOFT = frozenset(",:—–")
 COPULA = frozenset(("is", "'s", "are", "was", "were", "reads", "at", "shows", "sits", "equals", "="))
 PAST = frozenset(("was", "were", "had", "got", "went", "settled", "came", "'d", "did", "lit"))
@@ -25,6 +26,7 @@ PLACES = frozenset(
 )
 
 
+_SEEN = frozenset(("was", "were", "saw", "seen", "got", "reached", "hit", "came", "went"))
 _THINGS = frozenset(("quantity", "word", "state", "other", "unit"))
 
 
@@ -109,6 +111,9 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
         if low in ("but", "whereas", "while", "although", "though", "because", "so") and item.end == item.start + 1:
             current.append(Segment([item], low))
             continue
+        if item.role("compared") and any(i.kind == "number" for i in current[-1].items):
+            current.append(Segment([item], COMPARED))
+            continue
         ends = follows is None or follows.kind == "mark"  # "a hundred plus": more than that
         if item.role("and") and item.end == item.start + 1 and item.kind != "number" and not (low == "plus" and ends):
             last = current[-1].items[-1] if current[-1].items else None
@@ -185,7 +190,7 @@ def _features(s: Segment, tokens: Sequence[Token]) -> None:
                 continue
             roles |= cues
             if "extreme" in cues and _is_limit_word(s, n, tokens):
-                roles.add("limit")
+                roles.add("peak" if _was_seen(s, n, tokens) else "limit")
     s.roles = frozenset(roles)
 
 
@@ -207,6 +212,12 @@ def _is_condition(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
     if item.role("extreme"):
         return not _is_limit_word(s, n, tokens)
     return True
+
+
+def _was_seen(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
+    """ "Max CO was three hundred", "the highest CO I saw": what it came to, and no limit."""
+    behind = {tokens[k].low for i in s.items[n + 1 :] for k in range(i.start, i.end)}
+    return not behind.isdisjoint(_SEEN) and not any(i.role("limit") for i in s.items)
 
 
 def _is_limit_word(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
@@ -234,6 +245,9 @@ def _classify(sentence: Sentence, tokens: Sequence[Token]) -> None:
         for s in segments:
             s.kind = "noise"
         return
+    for s in segments:
+        if s.joint == COMPARED and not s.has("now"):
+            s.kind = "history"
     _questions(sentence, tokens)
     _instructions(sentence, tokens)
     _span(sentence, tokens, "history", ("history",))

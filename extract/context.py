@@ -107,6 +107,8 @@ class Context:
     astray: str = ""
     """Words that may have named another firing rate or appliance than the one taken for granted."""
     correcting: bool = False
+    replaced: tuple[tuple[str, Reading], ...] = ()
+    """The last readings that took another's place, by id, with what stood there: "no, the one before"."""
 
     def copy(self) -> Context:
         """A context that can be changed without changing this one."""

@@ -27,6 +27,7 @@ from schemas.readings import (
 )
 
 __all__ = [
+    "announces",
     "bind_back",
     "completes_move",
     "doubt_the_last",
@@ -45,7 +46,7 @@ __all__ = [
 FEW_WORDS = 4  # "I think so maybe": no longer than this it is of what stands before it
 GOES_ON = 12.0  # seconds within which "point one" goes on with "nine"
 SOON = 6.0  # seconds within which a bare "no" is of what was just said
-MANY = frozenset(("those", "both", "all", "lot", "two", "everything", "them"))
+MANY = frozenset(("those", "both", "all", "lot", "two", "three", "everything", "them"))
 
 
 def undo(b: Book, p: Parsed) -> None:
@@ -69,13 +70,27 @@ def undo(b: Book, p: Parsed) -> None:
         target = b.last_of(here[0].ids if here else ())
         words = {b.tokens[x].low for x in range(i.start, i.end + 2) if x < len(b.tokens)}
         if not here and words & MANY:
-            pair = "two" in words or "both" in words
-            group = [r.id for r in b.group()][-2 if pair else 0 :]
-            b.undone.extend(rid for rid in group if rid not in b.undone)
+            group, near = several(b, words)
+            b.undone.extend(r.id for r in group if r.id not in b.undone)
+            for r in near:
+                text = doubt(DoubtKind.TO_CONFIRM, "it may have been taken back with what followed it")
+                b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
         if target is not None and target.id not in b.undone:
             b.undone.append(target.id)
             if here:
                 here[0].used += 1
+
+
+def several(b: Book, words: set[str]) -> tuple[list[Reading], list[Reading]]:
+    """The readings that "both", "the last three", "all that" mean, and others of a moment ago that it may mean too."""
+    group = b.group()
+    near = [r for r in b.c.live() if b.measured(r) and b.at - b.c.times.get(r.id, float("-inf")) < RECENT]
+    count = 2 if words & {"two", "both"} else 3 if "three" in words else 0
+    if count:
+        return (near[-count:] if len(near) >= count else group), []
+    mine = {r.id for r in group}
+    row = (group[-1].condition, group[-1].appliance) if group else (None, None)
+    return group, [r for r in near if r.id not in mine and r.taken and (r.condition, r.appliance) == row]
 
 
 def doubted(b: Book, p: Parsed) -> bool:
@@ -91,7 +106,9 @@ def doubted(b: Book, p: Parsed) -> bool:
     if not (said or unsure or no) or ago > (SOON if no else RECENT):
         return False
     done = False
-    for r in b.group():
+    words = {b.tokens[k].low for i in items for k in range(i.start, i.end)}
+    meant = several(b, words)[0] if words & MANY else b.group()
+    for r in meant:
         if r.taken and r.quantity is not None:
             text = doubt(DoubtKind.TO_CONFIRM, "it was doubted behind it")
             b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
@@ -149,6 +166,17 @@ def relabelling(b: Book, p: Parsed) -> bool:
     return not p.values and (past or (b.c.correcting and not b.undone) or "that_was" in roles or "correct" in roles)
 
 
+def announces(b: Book, p: Parsed) -> None:
+    """ "Let me correct the CO2." "Nine three.": the value comes next, and takes the place of that reading."""
+    named = [n for n in p.names if len(n.ids) == 1 and not n.implied]
+    wanted = any(s.has("change") or (s.has("correct") and not s.has("weak")) for s in p.sentence.segments)
+    if p.values or len(named) != 1 or not wanted:
+        return
+    r = b.last_of(named[0].ids)
+    if r is not None and r.taken and b.measured(r):
+        b.c.last, b.c.last_at, b.awaits = (r.id,), b.at, True
+
+
 def relabels(b: Book, p: Parsed) -> bool:
     """Carry out a label that changes readings said before. True if it was one."""
     if not relabelling(b, p) or not p.laid.items:
@@ -190,7 +218,9 @@ def relabels(b: Book, p: Parsed) -> bool:
             done = True
         if done and condition is not None:
             b.enter(condition)
-    if tags and tags[-1] != ("*",):
+    if tags and any(b.tokens[i.start].low in b.g.lang.motion for i in p.laid.items[:1]):
+        b.c.correcting = False  # "over to boiler one": from here on, not of what was said before
+    elif tags and tags[-1] != ("*",):
         tag = b.tag_of(tags[-1][0])
         since = [b.c.readings[rid] for rid in b.c.since_appliance if rid in b.c.readings]
         since = [r for r in since if r not in group]

@@ -6,6 +6,8 @@ language file must not turn a number into a reading unasked.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from extract.assign import Value
 from extract.book import Book
 from extract.clauses import Segment
@@ -47,11 +49,25 @@ def not_understood(b: Book, v: Value, p: Parsed) -> str:
                 unknown = unknown or _unknown(b, before)
     if unknown:
         return f"“{unknown}” beside it is not known"
+    if s.has("peak"):
+        return "it was told as the highest or lowest of several"
     for i in s.items:
         if i.kind in ("plain", "cue", "word"):
             for k in range(i.start, i.end):
                 if b.tokens[k].low in b.g.lang.aside:
                     return f"“{b.tokens[k].low}”: it may not be of here and now"
+    return _hearsay(b, v, p)
+
+
+def _hearsay(b: Book, v: Value, p: Parsed) -> str:
+    """ "The customer says it was reading nine five": whose word a value is, if a person's and not an instrument's."""
+    items = [i for i in p.laid.items if i.start < v.start]
+    for who, says in pairwise(items):
+        if says.kind not in ("plain", "cue") or b.tokens[says.start].low not in b.g.lang.hearsay:
+            continue
+        kept = who.kind == "quantity" and any(b.g.quantities[q].every_job for q in who.value.ids)
+        if kept and all(b.tokens[k].low not in b.g.parts for k in range(who.start, who.end)):
+            return f"“{b.u.text[b.tokens[who.start].start : b.tokens[says.end - 1].end]}”: did you see it yourself?"
     return ""
 
 

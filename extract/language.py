@@ -26,6 +26,9 @@ class Language(NamedTuple):
     plural_tens: dict[str, int]
     hundred: frozenset[str]
     thousand: frozenset[str]
+    scales: dict[str, tuple[int, str]]
+    """Words behind a number that count in powers of ten, with the unit that they are of (MBH), if any."""
+    dozens: frozenset[str]
     points: frozenset[str]
     doubles: dict[str, int]
     fractions: dict[str, int]
@@ -72,7 +75,18 @@ def language(code: str = "en") -> Language:
     """Return the tables of a shipped language file."""
     raw: dict[str, Any] = tomllib.loads(files("schemas").joinpath("language", f"{code}.toml").read_text("utf-8"))
     n, t = raw["numbers"], raw["times"]
-    beginnings = ("digits", "teens", "tens", "plural_tens", "hundred", "thousand", "points", "doubles", "fractions")
+    beginnings = (
+        "digits",
+        "teens",
+        "tens",
+        "plural_tens",
+        "hundred",
+        "thousand",
+        "points",
+        "doubles",
+        "fractions",
+        "dozens",
+    )
     starts = {w for name in (*beginnings, "minus", "plus", "nothing", "sound_alikes") for w in n[name]}
     return Language(
         digits=n["digits"],
@@ -81,6 +95,8 @@ def language(code: str = "en") -> Language:
         plural_tens=n["plural_tens"],
         hundred=frozenset(n["hundred"]),
         thousand=frozenset(n["thousand"]),
+        scales={word: (power, unit) for word, (power, unit) in n["scales"].items()},
+        dozens=frozenset(n["dozens"]),
         points=frozenset(n["points"]),
         doubles=n["doubles"],
         fractions=n["fractions"],

@@ -13,31 +13,29 @@ from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
 from extract.alarms import compile_alarms
+from extract.daytime import TIME_WORDS, times_of_day
 from extract.language import Language, language
 from extract.numbers import Number, number_like, numbers_at
+from extract.phrases import HEARD_ALIKE, Entry, Phrases, entries, index, words_of
 from extract.tokens import Token, tokenize
 from extract.values import Measure
 from schemas.job import JobAppliance
 from schemas.sheet import Quantity, Sheet
 from schemas.units import units
 
-__all__ = ["OTHER", "Grammar", "Item", "Mention", "compile_sheet"]
+__all__ = ["OTHER", "Grammar", "Item", "compile_sheet"]
 
 KNOWN = 0.5  # a phrase or number we know
 PLAIN = 0.6  # a small word
 UNKNOWN = 1.0  # a word we do not know
-HEARD_ALIKE = 0.4  # a phrase that only sounds like one of ours
 PASSED_OVER = 5.0  # a number that is not read as one: dearer than any number without a quantity
 PASSED_NAME = 1.0  # a name of the sheet that is taken for a plain word
 OTHER = "?"  # the tag of "the next boiler" until the context says which that is
+TAG = -0.5  # the number of an appliance where one stands: rather that than a value
 ROWS = 4  # ways to read a sentence that are looked at
-
-
-class Mention(NamedTuple):
-    """A quantity as named: every quantity that the words may mean, and whether the name is shared by several."""
-
-    ids: tuple[str, ...]
-    vague: tuple[str, ...] = ()
+TAG_AHEAD = frozenset(("on", "to", "for"))
+BREAKING = frozenset(".?!;")
+_OPENERS = frozenset(("and", "now", "okay", "ok", "so", "right", "then", "well", "but", "also"))
 
 
 class Item(NamedTuple):
@@ -72,16 +70,6 @@ class Item(NamedTuple):
         return roles is not None and name in roles
 
 
-class _Entry(NamedTuple):
-    words: tuple[str, ...]
-    kind: str
-    value: Any
-    cost: float
-
-
-_Phrases = dict[str, tuple[tuple[int, dict[tuple[str, ...], list[_Entry]]], ...]]
-
-
 class Row(NamedTuple):
     """One way to read a sentence."""
 
@@ -103,19 +91,27 @@ class Grammar:
         self.laws = tuple(r for r in sheet.relations if r.law and r.kind == "not above")
         self.by_unit_alone = {code: q.id for q in sheet.quantities for code in q.unit_alone}
         self.clocked = tuple(q for q in sheet.quantities if q.noted_units)
+        self.volumes = {  # by their last word: "thirty five seconds a foot", "the two foot dial"
+            words[-1]: code
+            for q in reversed(self.clocked)
+            for code in q.noted_units
+            for said in self._said(code, lang)
+            if (words := words_of(said))[:-1] in ((), ("cubic",)) and len(words[-1]) > 3 and not words[-1].endswith("s")
+        }
         self.move = next((q.id for q in sheet.quantities if q.kind == "move"), None)
         self.code_of_unit = {u.code: u for u in units().values()}
-        self.phrases: _Phrases = _index(_entries(sheet, lang))
+        self.phrases: Phrases = index(entries(sheet, lang))
         templates = [_template(t) for t in sheet.introductions]
         self._introductions: dict[str, tuple[tuple[str, ...], ...]] = {
             first: tuple(t for t in templates if t[0] == first) for first in {t[0] for t in templates if t[0][0] != "{"}
         }
         self._named_first = tuple(t for t in templates if t[0][0] == "{")
+        self._counting = frozenset((*lang.fractions, *lang.nothing, *lang.plural_tens, *lang.dozens))
         self.shown = _labels(sheet, "shown")
         self.said = _labels(sheet, "said")
         self._written = _written_units(lang)
         self.unit_words = frozenset(
-            w for u in units().values() for p in (*u.said, *lang.units.get(u.code, ())) for w in _words(p) if len(w) > 2
+            w for code in units() for p in self._said(code, lang) for w in words_of(p) if len(w) > 2
         )
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
         self.parts = frozenset(sheet.parts)
@@ -124,6 +120,10 @@ class Grammar:
         digits = {n for n in names if n[-1].isdigit()}
         shorter = {n for n in names for d in digits if d[:-1] == n}
         self.glued = tuple(sorted(digits | shorter, key=lambda n: (-len(n), n)))
+
+    @staticmethod
+    def _said(code: str, lang: Language) -> tuple[str, ...]:
+        return (*units()[code].said, *lang.units.get(code, ()))
 
     def unit_written(self, text: str) -> str:
         """The unit code of a unit as a display writes it; empty where there is none or it is not known."""
@@ -135,21 +135,30 @@ class Grammar:
         return (*self._introductions.get(token.low, ()), *named)
 
     @lru_cache(maxsize=64)  # noqa: B019 - a grammar lives as long as its process
-    def called(self, appliances: tuple[JobAppliance, ...]) -> _Phrases:
+    def called(self, appliances: tuple[JobAppliance, ...]) -> Phrases:
         """The names that this job's appliances go by, as phrases."""
         found = []
         for a in appliances:
             for name in (*a.called, a.tag):
                 words = tuple(t.low for t in tokenize(name))
                 if words and not (len(words) == 1 and len(words[0]) < 3):
-                    found.append(_Entry(words, "appliance", (a.tag,), 0.0))
-            if len(appliances) > 1 and (ending := _ending(a.tag, self.lang)):
-                found += [_Entry(("on", word), "appliance", (a.tag,), -0.3) for word in ending]
-        return _index(found)
+                    found.append(Entry(words, "appliance", (a.tag,), 0.0))
+        return index(found)
 
-    def rows(self, tokens: Sequence[Token], appliances: tuple[JobAppliance, ...] = ()) -> list[Row]:
-        """Return the best ways to read ``tokens``, best first."""
-        edges = self._edges(tokens, self.called(appliances))
+    @lru_cache(maxsize=64)  # noqa: B019 - as above
+    def numbered(self, tags: tuple[str, ...]) -> dict[str, str]:
+        """The numbers that several appliances go by, as figures and words: "two at max now" is the second of two."""
+        return {word: tag for tag in tags for word in _ending(tag, self.lang)} if len(tags) > 1 else {}
+
+    def rows(
+        self, tokens: Sequence[Token], appliances: tuple[JobAppliance, ...] = (), spoken_of: tuple[str, ...] = ()
+    ) -> list[Row]:
+        """Return the best ways to read ``tokens``, best first.
+
+        ``appliances`` are those of the job, ``spoken_of`` the tags of those that were named in its talk.
+        """
+        numbered = self.numbered(tuple(a.tag for a in appliances) or spoken_of)
+        edges = self._edges(tokens, self.called(appliances), numbered)
         n = len(tokens)
         best: list[list[tuple[float, int, int, Item | None]]] = [[] for _ in range(n + 1)]
         best[0] = [(0.0, 0, 0, None)]
@@ -175,13 +184,11 @@ class Grammar:
             rows.append(Row(tuple(reversed(items)), node[0]))
         return rows
 
-    def _edges(self, tokens: Sequence[Token], called: _Phrases) -> list[list[Item]]:
+    def _edges(self, tokens: Sequence[Token], called: Phrases, numbered: dict[str, str]) -> list[list[Item]]:
         lang = self.lang
         lows = [t.low for t in tokens]
-        likes = [
-            number_like(t, lang) or t.low in lang.fractions or t.low in lang.nothing or t.low in lang.plural_tens
-            for t in tokens
-        ]
+        likes = [number_like(t, lang) or t.low in self._counting for t in tokens]
+        clocks = not TIME_WORDS.isdisjoint(lows)
         edges: list[list[Item]] = []
         tables = (self.phrases, called) if called else (self.phrases,)
         for i, token in enumerate(tokens):
@@ -204,6 +211,7 @@ class Grammar:
                 likes[i - 1]
                 or lows[i - 1] in lang.sound_alikes
                 or lows[i - 1] in lang.minus
+                or lows[i - 1] in lang.scales
                 or lows[i - 1] in ("a", '"', "°", "full", "whole", "complete")
             )
             for table in tables:
@@ -225,6 +233,10 @@ class Grammar:
             elif w in lang.documents or w in lang.pages:
                 here.extend(self._paged(tokens, i))
             here.extend(self._numbers(tokens, i, likes))
+            if clocks and likes[i]:
+                here.extend(Item("plain", i, end, w, KNOWN) for end in times_of_day(tokens, i, lang))
+            if numbered and (w in numbered or w in TAG_AHEAD):
+                here.extend(self._tagged(tokens, i, likes, numbered))
             edges.append(here)
         return [_merged(_longest(here, likes, edges)) for here in edges]
 
@@ -266,7 +278,7 @@ class Grammar:
         spaced = i + 2 >= len(tokens) or not tokens[i + 2].joined or tokens[i + 1].low == "—"
         return tokens[i].kind == "word" and not known and spaced
 
-    def _is_unit(self, tokens: Sequence[Token], i: int, entry: _Entry) -> bool:
+    def _is_unit(self, tokens: Sequence[Token], i: int, entry: Entry) -> bool:
         """Single letters are units only right behind digits or "degrees"; "a turn" only behind a share."""
         w = tokens[i].low
         if len(entry.words) == 1 and len(w) == 1 and w.isalpha():
@@ -310,6 +322,44 @@ class Grammar:
         if bare and end < len(tokens) and tokens[end].low in self.appliance_words:
             end += 1
         yield Item("appliance", i, end, (tag,), KNOWN - (0.2 if end - i > 1 else 0.0) + (0.3 if bare else 0.0))
+
+    def _tagged(
+        self, tokens: Sequence[Token], i: int, likes: Sequence[bool], numbered: dict[str, str]
+    ) -> Iterator[Item]:
+        """ "On two", "over to two", "and two.", "two's at max": of several appliances the one with that number."""
+        w = tokens[i].low
+        at = i if w in numbered else i + 1
+        tag = numbered.get(tokens[at].low) if at < len(tokens) else None
+        rest = [t.low for t in tokens[at + 1 : at + 3]]
+        k = i
+        while k > 0 and (tokens[k - 1].low in _OPENERS or tokens[k - 1].low == ","):
+            k -= 1
+        first = k == 0 or tokens[k - 1].low in BREAKING
+        counts = bool(rest) and (rest[0] in self.lang.one_before or self._begins(rest[0], "unit"))
+        if rest and likes[at + 1] and not (w == "on" and first and rest[0] not in self.lang.points):
+            return  # "supply on one fifty", but "on two nine point one"
+        if tag is None or counts:
+            return
+        ends = not rest or tokens[at + 1].kind == "mark"
+        if w == "on":
+            fits = True
+        elif at > i:
+            fits = ends and (w == "for" or tokens[i - 1].low in ("over", "across"))
+        elif not first:
+            fits = False
+        elif ends:
+            named = bool(rest[1:]) and self._begins(rest[1], "quantity", "condition", "enter")
+            fits = named if rest[:1] == [","] else k < i or rest[:1] == [":"]
+        else:
+            stands = rest[0] in ("'s", "is", "at", "on") and rest[1:] not in ([], ["a"])
+            stands = stands and (rest[0] in ("at", "on") or rest[1] in ("at", "on", "up", "off", "lit", "next", "now"))
+            fits = stands or self._begins(rest[0], "condition", "enter")
+        if fits:
+            yield Item("appliance", i, at + 1, (tag,), TAG)
+
+    def _begins(self, word: str, *kinds: str) -> bool:
+        """Whether a phrase of one of these kinds begins with ``word``."""
+        return any(e.kind in kinds for _, phrases in self.phrases.get(word, ()) for es in phrases.values() for e in es)
 
     def _placed(self, lows: Sequence[str], i: int) -> Iterator[Item]:
         """ "The left boiler", "basement unit": an appliance named by where it stands."""
@@ -356,7 +406,7 @@ class Grammar:
         before = tokens[i - 1].low if i else ""
         nxt = tokens[i + 1] if i + 1 < len(tokens) else None
         if i and before in ("those", "these", "them", "the", "all", "other", "last", "next") and w in _FEW:
-            return nxt is not None and (likes[i + 1] or nxt.low in lang.points)
+            return nxt is not None and (likes[i + 1] or nxt.low in lang.points or nxt.low in self.volumes)
         if w in ("oh", "o") and before in ("the", "that", "my", "our"):
             return False  # "the oh two is": O2
         if w in ("oh", "o"):
@@ -387,10 +437,6 @@ def compile_sheet(sheet: Sheet) -> Grammar:
 
 _FEW = frozenset(("two", "three", "four"))
 _DOUBTFUL = frozenset(("one", "1", "oh", "o", "second", "third", "fourth", "half", "quarter")) | _FEW
-_KEPT = frozenset(("limit", "history", "future", "unsure"))
-_OF_THEIR_OWN = frozenset(
-    ("before", "after", "correct", "undo", "comment", "noise", "swap", "interrupted", "question", "instruct", "reading")
-)
 _NAMES = frozenset(("quantity", "condition", "enter"))
 _FIRST = {
     k: n
@@ -496,102 +542,5 @@ def _cost_of(node: tuple[float, int, int, Item | None]) -> float:
     return node[0]
 
 
-def _words(phrase: str) -> tuple[str, ...]:
-    return tuple(t.low for t in tokenize(phrase))
-
-
 def _template(text: str) -> tuple[str, ...]:
-    return tuple(p if p.startswith("{") else _words(p)[0] for p in text.replace("'", " '").split())
-
-
-def _entries(sheet: Sheet, lang: Language) -> list[_Entry]:
-    """Every phrase of sheet, units and language, merged where several kinds share one."""
-    named: dict[tuple[str, ...], Mention] = {}
-    alike: dict[tuple[str, ...], Mention] = {}
-
-    def add(table: dict[tuple[str, ...], Mention], phrase: str, quantity: str, vague: bool) -> None:
-        words = _words(phrase)
-        old = table.get(words, Mention(()))
-        if vague:
-            table[words] = Mention(old.ids, (*old.vague, quantity))
-        elif quantity not in old.ids:
-            table[words] = Mention((*old.ids, quantity), old.vague)
-
-    for q in sheet.quantities:
-        if q.kind == "move":
-            continue
-        for phrase in q.said:
-            add(named, phrase, q.id, False)
-        for phrase in q.vaguely:
-            add(named, phrase, q.id, True)
-        for phrase in q.sounds_like:
-            add(alike, phrase, q.id, False)
-    for table in (named, alike):
-        for words, mention in list(table.items()):
-            if "two" in words:
-                table.setdefault(tuple("2" if w == "two" else w for w in words), mention)
-    for words, mention in list(named.items()):
-        more = (*words[:-1], words[-1] + "s")
-        if not words[-1].endswith("s") and len(words[-1]) > 3 and more not in named:
-            named[more] = mention
-    found = [_Entry(words, "quantity", mention, -0.02 * len(words)) for words, mention in named.items()]
-    found += [_Entry(words, "quantity", m, HEARD_ALIKE) for words, m in alike.items() if words not in named]
-
-    enters: dict[tuple[str, ...], list[str]] = {}
-    for c in sheet.conditions:
-        for phrase in c.said:
-            found.append(_Entry(_words(phrase), "condition", c.id, -0.05))
-        for phrase in c.sounds_like:
-            found.append(_Entry(_words(phrase), "condition", c.id, HEARD_ALIKE))
-        for phrase in c.enter:
-            enters.setdefault(_words(phrase), []).append(c.id)
-    found += [_Entry(words, "enter", tuple(ids), -0.1) for words, ids in enters.items()]
-
-    for s in sheet.screws:
-        found += [_Entry(_words(p), "screw", s.id, -0.05) for p in s.said]
-        found += [_Entry(_words(p), "short screw", s.id, 0.05) for p in s.short]
-
-    states: dict[tuple[str, ...], list[tuple[str, str]]] = {}
-    for q in sheet.quantities:
-        for state, phrases in q.states.items():
-            for phrase in phrases:
-                states.setdefault(_words(phrase), []).append((q.id, state))
-    found += [_Entry(words, "state", tuple(pairs), 0.05) for words, pairs in states.items()]
-    for q in sheet.quantities:
-        for state, phrases in q.tells.items():
-            found += [_Entry(_words(p), "tell", (q.id, state), -0.1) for p in phrases]
-        for option, phrases in q.choices.items():
-            found += [_Entry(_words(p), "choice", (q.id, option), -0.05) for p in phrases]
-
-    for u in units().values():
-        for phrase in (*u.said, *lang.units.get(u.code, ())):
-            words = _words(phrase)
-            if words in (("in", "."), ("in",)):
-                continue  # "a quarter turn in."
-            found.append(_Entry(words, "unit", u.code, -0.1))
-    found += [_Entry(_words(p), "unit", "deg", -0.05) for p in lang.degrees]
-    taken = {e.words for e in found if e.kind in ("quantity", "condition")}
-    found += [_Entry(w, "other", p, 0.0) for p in sheet.leave_alone if (w := _words(p)) not in taken]
-
-    roles: dict[tuple[str, ...], set[str]] = {}
-    for role, phrases in lang.cues.items():
-        for phrase in phrases:
-            roles.setdefault(_words(phrase), set()).add(role)
-    for words, own in list(roles.items()):
-        if len(words) > 1 and not own & _OF_THEIR_OWN:
-            # "need to" is also "need": a longer phrase must not hide that a shorter one in it is no reading
-            parts = (words[a:b] for a in range(len(words)) for b in range(a + 1, len(words) + 1) if b - a < len(words))
-            roles[words] = own.union(*(roles.get(part, set()) & _KEPT for part in parts))
-    found += [_Entry(words, "cue", frozenset(r), -0.01 * len(words)) for words, r in roles.items()]
-    return found
-
-
-def _index(entries: Sequence[_Entry]) -> _Phrases:
-    """Phrases by their first word, then by their number of words, then by all of them."""
-    index: dict[str, dict[int, dict[tuple[str, ...], list[_Entry]]]] = {}
-    for entry in entries:
-        if entry.words:
-            index.setdefault(entry.words[0], {}).setdefault(len(entry.words), {}).setdefault(entry.words, []).append(
-                entry
-            )
-    return {first: tuple(sizes.items()) for first, sizes in index.items()}
+    return tuple(p if p.startswith("{") else words_of(p)[0] for p in text.replace("'", " '").split())

@@ -8,12 +8,14 @@ from itertools import pairwise
 
 from extract.assign import Laid, Name, Value
 from extract.clauses import Sentence
-from extract.lexicon import Grammar, Mention
+from extract.lexicon import Grammar
+from extract.phrases import Mention
 from extract.tokens import Token
 
 __all__ = ["names_of", "narrowed", "referred"]
 
 _ARTICLES = frozenset(("the", "a", "my"))
+_AGAINST = frozenset(("over", "above", "below", "under", "off"))
 
 
 def names_of(
@@ -41,6 +43,8 @@ def names_of(
                 out[-1].place, out[-1].end = n, item.end  # "manifold" with "pressure" behind it
                 continue
             between = [t.low for t in tokens[out[-1].end : item.start] if t.low not in _ARTICLES] if out else []
+            if _compared(laid, n, tokens):
+                continue  # "sixty over ambient"
             if between in (["minus"], ["less"]) and out[-1].segment == laid.segment_of[n]:
                 out[-1] = replace(out[-1], ids=(), vague=(), place=n, end=item.end)  # "flue minus ambient": neither
                 continue
@@ -55,6 +59,16 @@ def names_of(
             if implied:
                 out.append(Name(implied, (), n, laid.segment_of[n], implied=True, start=item.start, end=item.end))
     return out
+
+
+def _compared(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
+    """Whether a value in front of quantity ``n`` is told against it: "sixty degrees above the return"."""
+    k = n - 1
+    while k >= 0 and tokens[laid.items[k].start].low in _ARTICLES:
+        k -= 1
+    if k < 1 or tokens[laid.items[k].start].low not in _AGAINST or laid.items[k].end > laid.items[k].start + 1:
+        return False
+    return laid.items[k - 1].kind in ("number", "unit") and laid.segment_of[k - 1] == laid.segment_of[n]
 
 
 def _differing(laid: Laid) -> set[int]:

@@ -30,6 +30,7 @@ __all__ = ["check_again", "ought_to_be", "quote_limits", "record_check", "record
 
 
 DENIAL = 7  # a denial without the check's name is no longer than this
+SAME_MOMENT = 20.0  # seconds within which "nice and smooth" is of what was announced
 ASIDE = 4  # more words than these in front of a state without a check's name tell of something else
 
 
@@ -68,8 +69,10 @@ def record_choices(b: Book, p: Parsed) -> None:
         q, option = picked
         named = any(q in m.value.ids for x in p.sentence.segments for m in x.items if m.kind == "quantity")
         vague = all(not x.value.ids for x in s.items if x.kind == "quantity")
-        kinds = ("plain", "choice", "cue", "mark", "appliance", "state", "quantity")
+        kinds = ("plain", "choice", "cue", "mark", "appliance", "state", "quantity", "condition", "enter")
         quiet = vague and all(x.kind in kinds for x in s.items)
+        if quiet and all(b.tokens[k].low in b.g.lang.plain for k in range(i.start, i.end)):
+            quiet = _in_passing(b, p)  # "smooth" alone is of the ignition only where that is spoken of
         if named or (quiet and b.g.quantities[q].said and i.kind == "choice"):
             found.setdefault(q, []).append((option, i))
     for q, options in found.items():
@@ -86,6 +89,15 @@ def record_choices(b: Book, p: Parsed) -> None:
             b.settle(reading, old.id if old else None, "said again")
 
 
+def _in_passing(b: Book, p: Parsed) -> bool:
+    """Whether a sentence tells of something that passes in a moment (the ignition), or follows it at once."""
+    told = [c for s in p.sentence.segments for c in s.conditions]
+    if told:
+        return any((c := b.resolve(one)) is not None and b.g.conditions[c].passing for one in told)
+    just = b.c.state is not None and b.g.conditions[b.c.state].passing
+    return just and b.at - b.c.state_at < SAME_MOMENT and len(p.laid.items) <= ASIDE
+
+
 def record_check(b: Book, checked: Checked, p: Parsed) -> None:
     """A check and what came of it; said again with another state, the last one stands."""
     tags: tuple[str | None, ...] = (b.appliance_for(checked.quantity),)
@@ -99,6 +111,8 @@ def record_check(b: Book, checked: Checked, p: Parsed) -> None:
     elif good and not why:
         why = _second_hand(b, p)
     why = why or _supposed(b, checked, p)
+    if not why and any(s.doubtful == "question" for s in p.sentence.segments):
+        why = "it was said as a question"
     for tag in tags:
         reading = Reading(
             id=b.new_id(), quantity=checked.quantity, condition="", value=checked.state, appliance=tag,

@@ -101,7 +101,7 @@ def numbers_at(tokens: Sequence[Token], i: int, lang: Language | None = None) ->
             j += 1
     if j >= len(tokens):
         return
-    for end, number, cost in _unsigned(tokens, j, lang):
+    for end, number, cost in _scaled(tokens, j, lang):
         yield end, number._replace(sign=sign) if sign else number, cost
         if not sign:
             after, which = _sign_behind(tokens, end, lang)
@@ -204,6 +204,9 @@ def _in_full(tokens: Sequence[Token], i: int, lang: Language) -> tuple[int, int,
         head = _small(tokens, i, lang, False)
         if head and head.kind != "O" and len(head.digits) <= 3:
             j, value, cost = head.end, int(head.digits), head.cost
+            more = _small(tokens, j, lang, True) if head.kind == "D" else None
+            if more and more.kind == "T" and more.end < len(tokens) and tokens[more.end].low in lang.thousand:
+                j, value = more.end, int(head.digits + more.digits)  # "three ninety nine thousand"
         elif tokens[i].low in lang.hundred:
             value, cost = 1, 0.8
         else:
@@ -247,6 +250,25 @@ def _tail(tokens: Sequence[Token], j: int, lang: Language) -> tuple[int, int, fl
     if nxt < len(tokens) and tokens[nxt].low in lang.fractions:
         return j, 0, 0.0
     return g.end, int(g.digits), g.cost
+
+
+def _scaled(tokens: Sequence[Token], i: int, lang: Language) -> Iterator[tuple[int, Number, float]]:
+    """Every number from token ``i``, also with "million" or a unit that counts in thousands (MBH) behind it."""
+    if tokens[i].low in lang.dozens:
+        yield i + 1, Number((("12", 0.0),), about=True), 0.0
+        return
+    for end, number, cost in _unsigned(tokens, i, lang):
+        yield end, number, cost
+        if end >= len(tokens):
+            continue
+        low = tokens[end].low
+        if low in lang.dozens:
+            value = format((Decimal(number.choices[0][0]) * 12).normalize(), "f")
+            yield end + 1, Number(((value, 0.0),), about=True), cost
+        power, unit = lang.scales.get(low, (0, ""))
+        if power or (tokens[end].joined and low == "k"):
+            value = format(Decimal(number.choices[0][0]).scaleb(power or 3).normalize(), "f")
+            yield end + 1, Number(((value, 0.0),), exact=True, unit=unit, digits=value), cost - 0.1
 
 
 def _unsigned(tokens: Sequence[Token], i: int, lang: Language) -> Iterator[tuple[int, Number, float]]:
@@ -408,17 +430,8 @@ def _ratio(top: int, bottom: int) -> str | None:
     return tidy(text.rstrip("0").rstrip(".")) if "." in text else text
 
 
-_SIGNS = {
-    "½": (1, 2),
-    "¼": (1, 4),
-    "¾": (3, 4),
-    "⅓": (1, 3),
-    "⅔": (2, 3),
-    "⅛": (1, 8),
-    "⅜": (3, 8),
-    "⅝": (5, 8),
-    "⅞": (7, 8),
-}
+_THIRDS_AND_EIGHTHS = {"⅓": (1, 3), "⅔": (2, 3), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8)}
+_SIGNS = {"½": (1, 2), "¼": (1, 4), "¾": (3, 4), **_THIRDS_AND_EIGHTHS}
 
 
 def _written_fraction(token: Token) -> str | None:

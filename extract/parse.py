@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from extract.assign import Laid, Name, Value, assign, conditions_of, lay, values_of
+from extract.assign import Laid, Name, Value, assign, lay, values_of
 from extract.clauses import Sentence, sentences
 from extract.context import Context
 from extract.lexicon import Grammar, Row
 from extract.moves import Move, moves_of
 from extract.names import names_of, narrowed, referred
+from extract.rates import conditions_of
 from extract.states import Checked, checks_of
 from extract.texts import Capture, captures
 from extract.tokens import Token, tokenize
@@ -52,7 +53,7 @@ def parse(text: str, context: Context, grammar: Grammar) -> Heard:
     tokens = tokenize(text, grammar.glued)
     if not tokens:
         return Heard(tokens, [], 0.0)
-    rows = grammar.rows(tokens, context.setting.appliances)
+    rows = grammar.rows(tokens, context.setting.appliances, context.appliances)
     first = rows[0].cost
     seen: list[tuple[object, ...]] = []
     options: list[tuple[float, list[Parsed]]] = []
@@ -103,7 +104,7 @@ def _sentences(
         values = values_of(sentence, laid, tokens, grammar)
         moves = moves_of(sentence, laid, values, tokens, grammar)
         names = names_of(sentence, laid, values, grammar, tokens)
-        clock = _clocked(values, laid, grammar)
+        clock = _clocked(values, laid, grammar, tokens)
         if moves:
             spans = [(m.start, m.end) for m in moves]
             names = [n for n in names if not any(a <= n.start < b for a, b in spans)]
@@ -130,20 +131,25 @@ def _use_up(sentence: Sentence, start: int, end: int) -> None:
             s.conditions = [i for i in s.conditions if not start <= i.start < end]
 
 
-def _clocked(values: list[Value], laid: Laid, grammar: Grammar) -> list[Value]:
-    """ "Two cubic feet in fifty eight seconds": one value with the volume as its note."""
+def _clocked(values: list[Value], laid: Laid, grammar: Grammar, tokens: Sequence[Token]) -> list[Value]:
+    """ "Two cubic feet in fifty eight seconds", "thirty seconds a foot": one value with the volume as its note."""
     for q in grammar.clocked:
         volumes = [v for v in values if v.unit in q.noted_units]
         named = any(i.kind == "quantity" and q.id in i.value.ids for i in laid.items)
-        times = [v for v in values if v.unit in ("s", "min")] if volumes or named else []
-        if not times and volumes and named:
-            times = [v for v in values if not v.unit]
-        if len(times) != 1 or len(volumes) > 1 or not (volumes or named):
+        single = next((u for v in values if v.unit in ("s", "min") and (u := _for_one(v, grammar, tokens))), "")
+        times = [v for v in values if v.unit in ("s", "min")] if volumes or named or single else []
+        if not times and len(volumes) == 1:
+            bare = [v for v in values if not v.unit and v.place > volumes[0].place]
+            behind = [v for v in bare if tokens[v.start - 1].low == "in"]
+            times = [v for v in values if not v.unit] if named else behind  # "one foot in thirty one"
+        if len(times) != 1 or len(volumes) > 1 or not (volumes or named or single):
             continue
         time = times[0]
         if volumes:
             time.noted = f"{volumes[0].number.first} {volumes[0].unit}"
             values.remove(volumes[0])
+        elif single:
+            time.noted = f"1 {single}"
         values.remove(time)
         if time.unit == "min":
             whole = time.number.choices[0][0]
@@ -153,6 +159,13 @@ def _clocked(values: list[Value], laid: Laid, grammar: Grammar) -> list[Value]:
         time.name = Name((q.id,), (), time.place, time.segment)
         return [time]
     return []
+
+
+def _for_one(v: Value, grammar: Grammar, tokens: Sequence[Token]) -> str:
+    """The unit of the volume that a time is told for: "a foot", "per cubic foot"; empty where none is."""
+    k = v.end + (1 if [t.low for t in tokens[v.end : v.end + 1]] == ["for"] else 0)
+    lows = [t.low for t in tokens[k : k + 3] if t.low != "cubic"]
+    return grammar.volumes.get(lows[1], "") if len(lows) > 1 and lows[0] in ("a", "per", "each") else ""
 
 
 def _again(values: Sequence[Value], context: Context) -> float:

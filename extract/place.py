@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from extract.assign import Value
 from extract.book import Book
 from extract.context import CHANGED, LAST_KEPT, RECENT
 from extract.doubt import doubt
 from extract.heard import sound_alike
 from extract.parse import Parsed
+from schemas.base import decimal_of, is_value_text
 from schemas.doubts import DoubtKind
 from schemas.readings import (
     Alternative,
     Reading,
     Relabel,
 )
+from schemas.units import convert, unit_of
 
 __all__ = ["place"]
 
@@ -46,7 +50,8 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         old = unplaced(b, reading)
         b.settle(reading, old.id if old else None, "said again with its condition" if old else "")
         return
-    same = old.value == reading.value and old.unit == reading.unit
+    same = (old.value == reading.value and old.unit == reading.unit) or in_other_words(old, reading)
+    same = same and reading.note in ("", old.note)  # else as many seconds, but for another volume
     if same and p.sentence.continues and b.c.correcting and old.id in b.made:
         other = misheard_again(b, reading, old)
         if other.doubts and not reading.doubts:
@@ -97,6 +102,19 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         }
     )  # fmt: skip
     b.settle(reading, None, "")
+
+
+def in_other_words(old: Reading, new: Reading) -> bool:
+    """Whether two values in different units are one, as far as their digits go: 6 in. w.c. and 15 mbar."""
+    if old.unit == new.unit or not (old.unit and new.unit and is_value_text(old.value) and is_value_text(new.value)):
+        return False
+    if unit_of(old.unit).kind != unit_of(new.unit).kind:
+        return False
+    there = convert(decimal_of(old.value), old.unit, new.unit)
+    own = Decimal(1).scaleb(-len(new.value.partition(".")[2]))
+    last = Decimal(1).scaleb(-len(old.value.partition(".")[2]))
+    coarse = abs(convert(decimal_of(old.value) + last, old.unit, new.unit) - there)
+    return abs(there - decimal_of(new.value)) <= max(own, coarse) / 2
 
 
 def unplaced(b: Book, new: Reading) -> Reading | None:

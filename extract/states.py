@@ -119,12 +119,20 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
         if q in answered:
             continue
         names = [state for state, _ in found]
+        was = [end for state, end in found if state == "failed" and _was(end, tokens)]
+        if was and any(state in ("passed", "done") and end > was[-1] for state, end in found):
+            names = [name for name in names if name != "failed"]  # "the trap was dry, so I've filled it"
         state = next((r for r in RANK if r in names), "")
         if not state:
             continue  # "it's not leaking" says no more than that
         unclear = DENIED in names
         start, end = spans.get(q, [found[0][1] - 1, found[0][1]])
         yield Checked(q, "failed" if state == DENIED else state, start, max(end, *(e for _, e in found)), unclear)
+
+
+def _was(end: int, tokens: Sequence[Token]) -> bool:
+    """Whether the state that ends at a token was told of a moment that is over."""
+    return any(t.low in ("was", "were", "been") for t in tokens[max(0, end - 3) : end - 1])
 
 
 def _denied_before(s: Segment, n: int, tokens: Sequence[Token]) -> bool:

@@ -10,6 +10,7 @@ from extract.book import Book
 from extract.circumstances import appliances, phases, states
 from extract.context import CLOCKED, Clocking, Context, Setting, Topic
 from extract.corrections import (
+    announces,
     bind_back,
     completes_move,
     doubt_the_last,
@@ -30,7 +31,8 @@ from extract.lexicon import Grammar
 from extract.notes import check_again, ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
 from extract.over_range import over_range
 from extract.parse import Parsed
-from extract.take import take_value
+from extract.pointing import differences, earlier, same_as, wondered
+from extract.take import denies, take_value
 from extract.texts import Capture
 from schemas.doubts import DoubtKind
 from schemas.evidence import Hypothesis, Utterance
@@ -108,9 +110,14 @@ def sentence(b: Book, p: Parsed) -> None:
         or completes_move(b, p)
     ):
         return
+    if earlier(b, p):
+        return
+    wondered(b, p)
     labelled = relabels(b, p)
     if check_again(b, p):
         return
+    if not labelled:
+        announces(b, p)
     if not labelled:
         doubted(b, p)
     if tags and not labelled:
@@ -128,6 +135,10 @@ def sentence(b: Book, p: Parsed) -> None:
         b.value_at = checked.start
         record_check(b, checked, p)
     b.value_at = -1
+    same_as(b, p)
+    differences(b, p)
+    if p.values and p.values[-1].negated and denies(b, p.values[-1]) is not None:
+        take_value(b, p.values.pop(), p)  # "the CO was fourteen, not forty": first what is denied
     early = [v for v in p.values if _before_move(v, p, b)]
     for v in early:
         take_value(b, v, p)
@@ -259,5 +270,7 @@ def finish(b: Book) -> None:
         b.c.last, b.c.last_at = alive, b.at
         b.c.since_appliance = (*b.c.since_appliance, *alive)
     bind_back(b)
-    if alive or b.operations or len(b.tokens) > 5:
+    if b.awaits:
+        b.c.correcting = True
+    elif alive or b.operations or len(b.tokens) > 5:
         b.c.correcting = False

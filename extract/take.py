@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from decimal import Decimal
 
 from extract.assign import Name, Value
 from extract.book import Book
@@ -11,7 +12,8 @@ from extract.clauses import Segment
 from extract.context import LAST_KEPT, RECENT, Open
 from extract.doubt import FIT, HEDGES, doubt
 from extract.guards import contradicted, not_understood, two_conditions
-from extract.numbers import Number
+from extract.heard import sound_alike
+from extract.numbers import Number, number_like
 from extract.parse import Parsed, best_fit
 from extract.place import place
 from extract.values import Fit, basis_named, fit, made_otherwise
@@ -22,10 +24,12 @@ from schemas.readings import (
     Relabel,
     Source,
 )
+from schemas.units import unit_of
 
-__all__ = ["ANOTHER_NAME", "NAMED_BEHIND", "make_reading", "quantity_of", "take_value"]
+__all__ = ["ANOTHER_NAME", "NAMED_BEHIND", "denies", "make_reading", "quantity_of", "take_value"]
 
 
+PARTS = ("%", "[ppm]")  # said in the one, recorded in the other
 MISSED = "may have been said"
 ANOTHER_NAME = "another name was given behind it"
 NAMED_BEHIND = "named so afterwards"
@@ -54,11 +58,14 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the name fits several quantities"))
             alternatives += [Alternative(quantity=q, why="also so called") for q in more[:2]]
         waiting = [n for n in p.names if name.by_unit and not n.used and n.ids and not n.implied]
+        waiting = [n for n in waiting if quantity not in n.ids]
         fitting = [q for n in waiting for _, q in best_fit(v, n.ids, b.g, system)]
         if fitting or any(n.segment == v.segment for n in waiting):
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "another quantity was named, and no value for it"))
             alternatives += [Alternative(quantity=quantity, why="the unit says so")] if fitting else []
             quantity = fitting[0] if fitting else quantity
+        if name.by_unit and _timed(b, v):
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "it may be an amount, with its time behind it"))
         if v.referred:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "it was told at a stated value of another"))
         if v.strangers and not name.by_unit:
@@ -93,13 +100,16 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
 
 def negated(b: Book, v: Value) -> None:
     """ "Not nine five": the reading with this value is the one to be replaced."""
-    values = {c for c, _ in v.number.choices}
-    for r in reversed(list(b.c.live())):
-        if r.value.lstrip("-") in values:
-            b.c.correcting = True
-            b.undone.append(r.id)
-            return
+    r = denies(b, v)
+    if r is not None:
+        b.undone.append(r.id)
     b.c.correcting = True
+
+
+def denies(b: Book, v: Value) -> Reading | None:
+    """The newest reading that has a value which is said not to be so."""
+    values = {c for c, _ in v.number.choices}
+    return next((r for r in reversed(list(b.c.live())) if r.value.lstrip("-") in values), None)
 
 
 def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[str]]:
@@ -170,6 +180,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             return spoken.quantity, spoken, []
     if v.condition is None and not b.c.correcting and _said_again(b, v):
         return None
+    if spoken is not None and _sounds_like(b, v, spoken):
+        return None
     if spoken is not None and spoken.quantity is not None and _broken_up(b, v, spoken):
         whole = f"{spoken.value}.{v.number.choices[0][0]}"
         text = doubt(DoubtKind.CUT_OFF, "a digit was said behind it")
@@ -195,12 +207,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         if len(p.values) == 1 and bare(b, p) and len(v.number.first) > 3:
             b.c.pending = None
             return pending.ids[0], None, []  # "CO2, CO." "9.264.": it fits nothing, and is asked
-    mine = [n for n in p.names if n.ids and not n.implied]
-    if (
-        len(mine) == 1
-        and len({n.ids for n in p.names if n.ids and not n.implied}) == 1
-        and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None)
-    ):
+    mine = [n for n in p.names if n.ids and not n.implied] or [n for n in p.names if n.ids][:1]
+    if len(mine) == 1 and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None):
         fits = best_fit(v, mine[0].ids, b.g, system)
         if fits:
             return fits[0][1], None, []
@@ -225,6 +233,9 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             return None, None, [fits[0][1]]  # "ambient CO zero." "It's twelve.": unusual, so asked, never passed over
     if v.condition is None and bare(b, p, anywhere=True):
         b.c.open = (*b.c.open, Open(v.number, v.unit, b.source(v.start, v.end), b.at, None))
+    only = _only_in(b, v)
+    if only and s.kind == "reading" and not b.c.correcting:
+        return None, None, only
     strange = any(i.kind in ("word", "other") for i in s.items)
     if strange or not (v.condition or said_unit(b, v) or bare(b, p)):
         return None
@@ -232,6 +243,17 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         return None
     wanted = likely(b, v)
     return (None, None, wanted) if wanted else None
+
+
+def _only_in(b: Book, v: Value) -> list[str]:
+    """The quantities without a condition that a value with a unit of its own may be ("two thirty nine volts")."""
+    given = [q for q in b.g.sheet.quantities if v.unit in q.units and q.kind == "number"]
+    behind = [t.low for t in b.tokens[v.end : v.end + 1] if t.kind != "mark"]
+    if behind and (behind[0] in b.g.parts or behind[0] not in b.g.lang.plain):
+        return []  # "a twelve volt fan"
+    if not given or any(q.conditions for q in given) or unit_of(v.unit).kind == "length":
+        return []  # feet and metres are of pipes as well
+    return [q.id for q in given if fit(v.number, v.unit, b.g.measures[q.id], b.c.setting.units).choices[0].usual]
 
 
 def announced(b: Book, ids: Sequence[str]) -> None:
@@ -250,6 +272,13 @@ def _said_again(b: Book, v: Value) -> bool:
         if r is not None and b.at - b.c.times.get(rid, float("-inf")) < RECENT and b.measured(r):
             return r.value == v.number.first or r.value in {t for t, _ in v.number.choices}
     return False
+
+
+def _sounds_like(b: Book, v: Value, spoken: Reading) -> bool:
+    """ "CO fifty. One five.": a bare number that sounds like the last reading's value is against that."""
+    other = sound_alike(spoken.value)
+    near = b.at - b.c.times.get(spoken.id, float("-inf")) < 10.0
+    return near and bool(other) and not v.unit and v.condition is None and other in {c for c, _ in v.number.choices}
 
 
 def _broken_up(b: Book, v: Value, spoken: Reading) -> bool:
@@ -388,6 +417,9 @@ def make_reading(
         g = fit(other._replace(sign=other.sign or v.number.sign), v.unit, b.g.measures[quantity], b.c.setting.units)
         alternatives.append(Alternative(value=g.choices[0].value, unit=g.choices[0].unit, why="also said"))
     alternatives += f.alternatives()
+    if "unit kind" in f.doubts and (f.choices[0].unit, b.g.measures[quantity].default(b.c.setting.units)) == PARTS:
+        parts = format((Decimal(f.choices[0].value) * 10000).normalize(), "f")
+        alternatives.append(Alternative(value=parts, unit=PARTS[1], why="a percent is ten thousand parts per million"))
     condition, known = condition_for(b, v, quantity, p)
     if target is not None and v.condition is None:
         condition, known = target.condition, target.condition is not None
@@ -398,6 +430,8 @@ def make_reading(
     elif v.condition is None and target is None and q.conditions and (b.c.astray or s.has("elsewhere")):
         where = f"“{b.c.astray}” may be another one" if b.c.astray else "another firing rate was named"
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, where))
+    elif v.changed and condition and b.g.conditions[condition].passing and _recovered(b, v):
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "it came back after that moment"))
     phase = v.phase or (target.phase if target is not None and v.condition is None else b.phase_for(condition))
     appliance = target.appliance if target is not None else b.appliance_for(quantity)
     if not q.every_job and b.c.several() and (appliance is None or b.c.appliance_lost) and target is None:
@@ -414,6 +448,18 @@ def make_reading(
         b.settle(reading, takes_place_of.id, "named afterwards")
         return
     place(b, reading, v, p, target)
+
+
+def _timed(b: Book, v: Value) -> bool:
+    """ "A hundred litres in four minutes": no flow."""
+    return [t.low for t in b.tokens[v.end : v.end + 1]] == ["in"] and any(
+        number_like(t, b.g.lang) for t in b.tokens[v.end + 1 : v.end + 2]
+    )
+
+
+def _recovered(b: Book, v: Value) -> bool:
+    """ "Down to six four on light off, came back to six eight": the second is of after the ignition."""
+    return not {"back", "recovered", "recovering"}.isdisjoint(t.low for t in b.tokens[max(0, v.start - 3) : v.start])
 
 
 def _at_a_share(b: Book, v: Value, p: Parsed) -> bool:

@@ -100,9 +100,12 @@ def _remark(items: Sequence[Item], tokens: Sequence[Token], text: str, grammar: 
             if _form(grammar, q) != "words":
                 continue
             start = item.end
-            while start < stop and tokens[start].low in (",", ":", "that", "-", "–", "is", "to", "says"):
+            while start < stop and tokens[start].low in (",", ":", "that", "-", "–", "is", "'s", "to", "says"):
                 start += 1
-            if start < stop and stop - start >= 2:
+            named = bool(grammar.quantities[q].in_file)
+            if named and _no_name(start, stop, items, grammar):
+                continue  # "the maker wants nine point two on the CO2"
+            if start < stop and stop - start >= (1 if named or item.end > item.start + 1 else 2):
                 return Capture(q, text[tokens[start].start : tokens[stop - 1].end], item.start, stop)
         return None
     return None
@@ -168,12 +171,22 @@ def _mentioned(
                 value, sure = _corrected_code(tokens, start, end, text, grammar, q, kinds)
                 if not _has_code(value) and not _name_like(tokens, start, end, kinds):
                     break
+                if all(_small_word(t, grammar.lang) for t in tokens[start:end]):
+                    break  # "the model is the big one"
                 article = tokens[start - 1].low == "a" and _spelt(tokens, start, grammar.lang)  # or a letter?
                 goes_on = end < stop and tokens[end].low in _LEFT_OPEN
                 sure = sure and not article and not goes_on and value[-1:].isalnum()
             used = end
             yield Capture(q, value, item.start, end, sure and not _of_a_part(q, tokens, item, end, stop, grammar))
             break
+
+
+def _no_name(start: int, stop: int, items: Sequence[Item], grammar: Grammar) -> bool:
+    """Whether what stands behind a label tells a value, a limit or another day, and names nothing."""
+    kinds = {k: i for i in items for k in range(i.start, i.end)}
+    first = kinds.get(start)
+    says = first is not None and any(map(first.role, ("limit", "report", "history", "question", "not")))
+    return says or _measures(kinds, start, stop, grammar)
 
 
 def _measures(kinds: dict[int, Item], start: int, end: int, grammar: Grammar) -> bool:
@@ -356,6 +369,11 @@ def _code_like(tokens: Sequence[Token], start: int, end: int, grammar: Grammar) 
 
 def _has_code(value: str) -> bool:
     return any(c.isdigit() for c in value)
+
+
+def _small_word(token: Token, lang: Language) -> bool:
+    """Whether a word is an everyday one, or a lone "one" that points at a thing."""
+    return token.low == "one" or (token.text.islower() and (token.low in lang.plain or token.low in lang.places))
 
 
 def _code(tokens: Sequence[Token], start: int, end: int, text: str, grammar: Grammar, quantity: str) -> str:

@@ -1,0 +1,238 @@
+"""Talk that tells a value in a roundabout way: by another one, in another unit, at a time of day, of several boilers.
+
+Found by inventing some hundred utterances in running talk; each phenomenon has one sentence here that is none of those
+it was found with.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from extract import Setting, start, step
+from schemas.job import JobAppliance
+from schemas.readings import QuotedLimit, Reading
+from tests.test_extract_talk import grammar, heard, talk
+
+Told = list[tuple[str | None, str, bool]]
+
+
+def told(*texts: str, units: str = "us", tags: tuple[str, ...] = ()) -> list[Reading]:
+    """The readings of a job at high fire."""
+    appliances = tuple(JobAppliance(tag=tag) for tag in tags)
+    context = start(Setting(units="uk" if units == "uk" else "us", appliances=appliances))
+    for n, text in enumerate(("High fire.", *texts)):
+        context, _ = step(heard(text, n), 5.0 * n, context, grammar())
+    return list(context.live())
+
+
+def plainly(*texts: str, units: str = "us") -> Told:
+    return [(r.quantity, r.value, r.taken) for r in told(*texts, units=units)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "It's twenty past four, and the CO's sixty.",
+        "The time's five to two and CO's sixty.",
+        "CO at four forty pm was sixty.",
+        "At nine thirty the CO was sixty.",
+        "Quarter to three, CO sixty.",
+    ],
+)
+def test_a_time_of_day_is_no_value(text: str) -> None:
+    assert plainly(text) == [("co", "60", True)]
+
+
+def test_from_one_value_to_another_is_no_time() -> None:
+    assert [taken for _, _, taken in plainly("CO ten to twelve.")] == [False]
+
+
+@pytest.mark.parametrize(
+    "going", ["Two's on max.", "And two.", "Right, over to two.", "On two.", "Two, high fire.", "Okay, two: max rate."]
+)
+@pytest.mark.parametrize("tags", [("1", "2"), ()])
+def test_the_number_of_a_boiler_is_no_value(going: str, tags: tuple[str, ...]) -> None:
+    found = told("Boiler two, CO2 nine.", "Boiler one, CO2 nine two, CO sixty.", going, "CO eighty.", tags=tags)
+    co = [(r.appliance, r.value, r.taken) for r in found if r.quantity == "co"]
+    assert co == [("1", "60", True), ("2", "80", True)]
+
+
+def test_a_value_that_is_the_number_of_a_boiler_stays_one() -> None:
+    found = told("Boiler two, CO2 nine.", "Boiler one, CO2 nine two.", "Supply on one fifty.", "CO back to two.")
+    assert [(r.appliance, r.value) for r in found if r.quantity == "co"] == [("1", "2")]
+    assert {r.appliance for r in found if r.value == "150"} == {"1"}
+
+
+def test_going_to_another_boiler_puts_nothing_right() -> None:
+    found = told("Boiler two, CO2 nine one.", "Wait.", "Moving on to boiler one.", "CO2 nine four.", tags=("1", "2"))
+    assert [(r.appliance, r.value, r.taken) for r in found] == [("2", "9.1", True), ("1", "9.4", True)]
+
+
+@pytest.mark.parametrize(
+    "text", ["Maker needs nine four on the CO2 here.", "The model's a nice one.", "Model is this one."]
+)
+def test_what_names_nothing_is_no_name(text: str) -> None:
+    assert not told(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("CO point oh two percent.", "0.02"), ("The fan's running at sixty percent.", "60")],
+)
+def test_a_value_in_a_unit_of_another_kind_is_asked_and_not_lost(text: str, value: str) -> None:
+    (r,) = told(text)
+    assert (r.value, r.unit, r.taken) == (value, "%", False)
+    if r.quantity == "co":
+        assert [(a.value, a.unit) for a in r.alternatives] == [("200", "[ppm]")]
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("Input max two point five million BTU.", "2500000"),
+        ("Input max four eighty thousand.", "480000"),
+        ("Input max two hundred and fifty MBH.", "250000"),
+        ("Input max 650k.", "650000"),
+    ],
+)
+def test_large_inputs(text: str, value: str) -> None:
+    assert plainly(text) == [("input_max", value, True)]
+
+
+@pytest.mark.parametrize(("text", "value"), [("CO a dozen or so.", "12"), ("CO three dozen.", "36")])
+def test_dozens_are_asked(text: str, value: str) -> None:
+    assert plainly(text) == [("co", value, False)]
+
+
+def test_a_value_told_as_the_same_is_asked() -> None:
+    found = told("O2 four eight.", "Low fire.", "O2 unchanged.")
+    assert [(r.condition, r.value, r.taken) for r in found] == [("high_fire", "4.8", True), ("low_fire", "4.8", False)]
+
+
+@pytest.mark.parametrize("back", ["No, it was right the first time.", "Sorry, the first one.", "As you were."])
+def test_the_value_before_is_offered_again(back: str) -> None:
+    (r,) = told("CO sixty.", "No, eighty.", back)
+    assert (r.value, r.taken, r.alternatives[0].value) == ("60", False, "80")
+
+
+def test_the_reading_before_is_put_right() -> None:
+    assert plainly("CO sixty.", "O2 four eight.", "Sorry, the one before that.", "Eighty.") == [
+        ("o2", "4.8", True), ("co", "80", True),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("then", ["It's trebled.", "Down two tenths.", "It's come up by point three."])
+def test_how_far_a_value_moved_is_no_value_and_has_it_asked(then: str) -> None:
+    assert plainly("CO2 nine one.", then) == [("co2", "9.1", False)]
+
+
+def test_who_asks_what_it_was_is_not_sure() -> None:
+    assert plainly("CO sixty.", "Was it sixty or sixteen?") == [("co", "60", False)]
+
+
+def test_a_bare_number_that_sounds_like_the_last_value_is_against_it() -> None:
+    assert plainly("CO thirteen.", "Three zero.") == [("co", "30", False)]
+
+
+def test_a_correction_that_is_announced() -> None:
+    assert plainly("CO2 nine one.", "CO sixty.", "Let me correct the CO2.", "Nine six.") == [
+        ("co", "60", True), ("co2", "9.6", True),
+    ]  # fmt: skip
+    assert plainly("CO2 nine one.", "I should've said the O2.") == [("o2", "9.1", True)]
+
+
+@pytest.mark.parametrize("text", ["The CO2 was nine six, not nine one.", "Nine six, not nine one."])
+def test_what_is_denied_behind_its_correction(text: str) -> None:
+    assert plainly("CO2 nine one.", text) == [("co2", "9.6", True)]
+    assert [taken for _, _, taken in plainly("CO2 nine one.", "Six, not one.")] == [False]  # of one digit
+
+
+def test_several_readings_are_taken_back_or_doubted() -> None:
+    assert plainly("CO2 nine one.", "CO sixty.", "Scrap the last two.") == []
+    assert [taken for _, _, taken in plainly("CO2 nine one.", "CO sixty.", "Both of those are wrong.")] == [False] * 2
+    assert plainly("CO2 nine one.", "CO sixty.", "Scrap the lot.") == [("co2", "9.1", False)]
+
+
+@pytest.mark.parametrize("behind", ["give or take three", "give or take a few"])
+def test_a_tolerance_is_no_second_value(behind: str) -> None:
+    (r,) = told(f"CO sixty {behind}.")
+    assert (r.value, r.approx) == ("60", True)
+
+
+def test_what_a_value_is_set_against_is_another_days() -> None:
+    assert plainly("O2 four eight, versus five two last winter.") == [("o2", "4.8", True)]
+    assert plainly("CO's up on last year, sixty against thirty.") == [("co", "60", True)]
+
+
+def test_the_same_pressure_in_two_units_is_one_reading() -> None:
+    assert plainly("Inlet seven inches, so about seventeen millibar.") == [("inlet_pressure", "7", True)]
+    assert [t for _, _, t in plainly("Inlet seven inches, so about twenty millibar.")] == [False, False]
+
+
+def test_degrees_over_another_temperature_are_none_of_that() -> None:
+    assert plainly("Flue temp is seventy five above ambient.") == [("flue_temp", "75", False)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Owner says it was at nine six CO2.", "Most CO I saw was ninety.", "Max CO was ninety.", "CO good for ninety."],
+)
+def test_what_others_say_and_extremes_are_asked(text: str) -> None:
+    found = talk("High fire.", text)
+    assert [r.taken for r in found[0].live()] == [False]
+    assert not any(isinstance(o, QuotedLimit) for o in found[1])
+
+
+def test_what_came_back_after_the_ignition_is_of_no_ignition() -> None:
+    found = told("On light off seven two, came back to seven eight.")
+    assert [(r.value, r.taken) for r in found][-1] == ("7.8", False)
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "note"),
+    [
+        ("Forty seconds a foot.", "40", "1 [cft_i]"),
+        ("Ninety seconds per cubic metre.", "90", "1 m3"),
+        ("Two feet in sixty one.", "61", "2 [cft_i]"),
+        ("The two foot dial in thirty seconds.", "30", "2 [cft_i]"),
+    ],
+)
+def test_clocking_in_other_words(text: str, value: str, note: str) -> None:
+    assert [(r.quantity, r.value, r.note, r.taken) for r in told(text)] == [("clock_time", value, note, True)]
+
+
+def test_a_clocking_for_another_volume_takes_the_place_of_the_first() -> None:
+    assert [r.note for r in told("One cubic metre in fifty seconds.", "No, one foot in fifty.")] == ["1 [cft_i]"]
+
+
+def test_an_amount_in_minutes_is_no_flow() -> None:
+    assert [taken for _, _, taken in plainly("Sixty litres in two minutes.", units="uk")] == [False]
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity"),
+    [("One point six bar on the dial.", "fill_pressure"), ("Two forty volts at the spur.", "supply_volts")],
+)
+def test_a_value_in_a_unit_of_its_own_is_asked_without_its_name(text: str, quantity: str) -> None:
+    assert [(q, taken) for q, _, taken in plainly(text)] == [(quantity, False)]
+    assert not told("It's a twenty four volt valve.")
+
+
+def test_clean_is_of_the_ignition_only_beside_it() -> None:
+    assert not told("Filter's clean.", "Nice and smooth, that.")
+    assert [(r.quantity, r.value) for r in told("It lit clean.")] == [("ignition_behaviour", "smooth")]
+
+
+def test_what_a_check_was_before_it_was_put_right() -> None:
+    assert plainly("The trap was empty but I've filled it.") == [("trap_filled", "passed", True)]
+    assert plainly("Trap was empty.") == [("trap_filled", "failed", True)]
+    assert plainly("The trap's primed, isn't it?") == [("trap_filled", "passed", False)]
+
+
+@pytest.mark.parametrize("gone", ["It's modulated down.", "It's shut itself off.", "Flame's out."])
+def test_where_the_burner_left_the_rate_by_itself_the_rate_is_not_known(gone: str) -> None:
+    assert [taken for _, _, taken in plainly("CO2 nine one.", gone, "O2 four eight.")] == [True, False]
+
+
+def test_over_range_as_the_display_writes_it() -> None:
+    assert plainly("CO is reading HI.") == [("co", "over range", True)]
