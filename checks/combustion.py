@@ -1,7 +1,7 @@
 """Physics of one flame: which readings of a row cannot be true together. A law never corrects; it names both ends.
 
-This is the one place outside the sheets that must know quantities by name: CO2, O2, CO, CO air-free, and the offset
-pressure of a zero or negative governor.
+This is the one place outside the sheets that must know quantities by name: CO2, O2, CO, CO air-free, excess air, and
+the offset pressure of a zero or negative governor.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from decimal import Decimal
 
 from checks.air_free import air_free_broken
 from checks.efficiencies import Broken, efficiency_broken
+from checks.excess import excess_air_broken
 from checks.learned import FlueRow, off_the_formula, off_the_line
 from checks.possible import open_fuels, possible_values
 from checks.rows import Rows, in_unit, number
@@ -24,7 +25,7 @@ from schemas.sheet import Sheet
 
 __all__ = ["combustion_findings", "fuel_of"]
 
-_ROW = ("co2", "o2", "co", "co_air_free", "flue_temp", "efficiency")
+_ROW = ("co2", "o2", "co", "co_air_free", "flue_temp", "efficiency", "excess_air")
 
 _LINE = "dilution of dry flue gas with air; fuel factor Fo of US EPA Method 3B (40 CFR 60, Appendix A-2)"
 _FORMULA = "one instrument counts by one formula (Siegert's, or a heat balance), with one bias; no source"
@@ -54,6 +55,7 @@ def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) ->
         *(fault for row in gas_rows for fault in (*_impossible(row, fuels), *_off_the_line(row, fuel))),
         *air_free_broken(gas_rows, fuels, usual_o2),
         *efficiency_broken(gas_rows, air, fuels),
+        *excess_air_broken(gas_rows, fuels),
     ]
     for fault in broken:
         yield _finding(sheet, fault, _suspects(fault, broken))

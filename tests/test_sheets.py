@@ -39,7 +39,7 @@ def test_sheet_is_whole(name: str) -> None:
     assert sheet.cautions
     assert sheet.stops
     for quantity in sheet.quantities:
-        assert quantity.said, quantity.id
+        assert quantity.said or quantity.sounds_like, quantity.id
         if quantity.kind == "check":
             assert quantity.states, quantity.id
         if quantity.kind == "choice":
