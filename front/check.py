@@ -58,7 +58,8 @@ def check(job: JobNumber, json: Json = False) -> int:
             out().print(line)
         print_findings(one.findings)
         if questions:
-            out().print(f"\n{len(questions)} questions are open: sayback ask {job}")
+            are = "1 question is" if len(questions) == 1 else f"{len(questions)} questions are"
+            out().print(f"\n{are} open: sayback ask {job}")
         if left:
             out().print(f"\n{unheard(job, left)}")
     return int(ExitCode.FINDINGS_OPEN if questions or left or is_open(one.findings) else ExitCode.DONE)
