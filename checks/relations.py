@@ -7,7 +7,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from checks.rows import Rows, in_unit, number
-from checks.words import named, shown
+from checks.words import ended, named, shown
 from schemas.appliance import ApplianceFile
 from schemas.findings import Finding, Verdict
 from schemas.readings import Reading
@@ -117,7 +117,7 @@ def _finding(sheet: Sheet, relation: Relation, readings: list[Reading], off: str
     return Finding(
         rule=relation.id,
         verdict=verdict,
-        text=f"{values}{f': {off}' if off else ''}. {relation.text}",
+        text=f"{ended(values + (f': {off}' if off else ''))} {relation.text}",
         appliance=readings[0].appliance,
         quantity=readings[0].quantity,
         condition=readings[0].condition,

@@ -8,7 +8,7 @@ from decimal import Decimal
 from checks.limits import applicable
 from checks.possible import Possible, open_fuels, possible_air_free, possible_ratio, possible_values
 from checks.rows import Rows
-from checks.words import shown, slot_name
+from checks.words import ended, shown, slot_name
 from schemas.appliance import ApplianceFile
 from schemas.findings import Finding, Limit
 from schemas.readings import Alarm
@@ -119,7 +119,7 @@ def _finding(rows: Rows, sheet: Sheet, stop: Stop, value: Possible) -> Finding:
     return Finding(
         rule=stop.id,
         verdict=stop.level,
-        text=f"{stop.name}: {name} {value.how} {what}. {stop.say}",
+        text=f"{ended(f'{stop.name}: {name} {value.how} {what}')} {stop.say}",
         appliance=value.appliance,
         quantity=value.quantity,
         condition=value.condition,

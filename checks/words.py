@@ -12,7 +12,7 @@ from schemas.readings import Reading
 from schemas.sheet import Sheet
 from schemas.units import convert, show_unit
 
-__all__ = ["named", "shown", "shown_limit", "slot_name", "why_open"]
+__all__ = ["ended", "named", "shown", "shown_limit", "slot_name", "why_open"]
 
 _PHASES = {"": "", "before": ", before the adjustment", "after": ", after the adjustment"}
 
@@ -37,6 +37,11 @@ def named(sheet: Sheet, reading: Reading) -> str:
 def shown(value: str, unit: str) -> str:
     """Return a value with its unit in the trade's notation: ``7.2 in. w.c.``."""
     return f"{value} {show_unit(unit)}".rstrip()
+
+
+def ended(text: str) -> str:
+    """Return a text with its full stop; one that ends in a unit such as ``in. w.c.`` has it already."""
+    return text if text.endswith(".") else f"{text}."
 
 
 def shown_limit(limit: Limit, unit: str, decimals: int) -> str:

@@ -528,3 +528,12 @@ def test_two_hundred_readings_take_under_50_ms() -> None:
         found(*readings)
         took.append(time.process_time() - start)
     assert min(took) < 0.050
+
+
+def test_a_unit_that_ends_in_a_stop_gets_no_second_one() -> None:
+    texts = [
+        one.text
+        for one in found(reading("inlet_pressure", "static", "7.0"), reading("inlet_pressure", "ignition", "6.9"))
+    ]
+    assert any("difference 0.1 in. w.c. The pressure hardly falls" in text for text in texts)
+    assert not any(".." in text for text in texts)
