@@ -18,12 +18,16 @@ from physics.laws import (
 )
 from schemas.appliance import ApplianceFile, Fuel
 from schemas.base import is_value_text
+from schemas.doubts import DoubtKind
+from schemas.readings import Alternative, Reading
 from schemas.sheet import Sheet
 
 __all__ = ["Possible", "open_fuels", "possible_air_free", "possible_ratio", "possible_values"]
 
 # A display that has run past its range. It is the worst that can be read, never no reading.
 _OVER_RANGE = frozenset({"ol", "o.l.", "over range", "over-range", "overrange", "pegged", "hi"})
+
+_OF_PLACE = frozenset({DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR})
 
 
 class Possible(NamedTuple):
@@ -61,12 +65,19 @@ def possible_values(rows: Rows) -> Iterator[Possible]:
                 r.unit if a.unit is None else a.unit,
                 r.appliance if a.appliance is None else a.appliance,
             )
-            for a in ([] if r.taken else r.alternatives)
+            for a in r.alternatives
+            if _is_open(a, r)
         ]
         for quantity, condition, value, unit, appliance in (own, *others):
             if quantity is not None:
                 how = "is" if r.taken else "may be"
                 yield Possible((r.id,), quantity, condition or "", r.phase, value, unit, appliance, r.taken, how)
+
+
+def _is_open(way: Alternative, reading: Reading) -> bool:
+    """Say whether a reading may still be something else: where only its place is asked, its value is not in doubt."""
+    asked = {doubt.kind for doubt in reading.doubts}
+    return bool(asked - _OF_PLACE) or (bool(asked) and way.value in (None, reading.value))
 
 
 def open_fuels(values: Sequence[Possible], sheet: Sheet, file: ApplianceFile | None) -> tuple[Fuel, ...]:

@@ -181,6 +181,15 @@ def test_the_worst_value_still_open_counts() -> None:
     assert names(doubtful("ambient_co", "", "4", "[ppm]", Alternative(value="7"))) == []
 
 
+def test_a_value_whose_place_alone_is_asked_is_not_taken_for_what_its_digits_might_be() -> None:
+    place = (Doubt(kind=DoubtKind.CONDITION_UNCLEAR),)
+    co = reading("co", "", "18", "[ppm]", doubts=place, alternatives=(Alternative(value="78"),))
+    co2 = reading("co2", "", "9.1", "%", doubts=place, alternatives=(Alternative(value="0.1"),))
+    assert names(co, co2) == []
+    heard = (*place, Doubt(kind=DoubtKind.DIGIT_UNSURE))
+    assert names(co, co2.model_copy(update={"doubts": heard})) != []
+
+
 def test_digits_run_together_are_taken_at_their_worst() -> None:
     # "8.774 parts": 8.7 % and 74 ppm, or 8 % and 774 ppm.
     row = doubtful("co", "high_fire", "74", "[ppm]", Alternative(value="774")), reading("o2", "high_fire", "5.5", "%")
