@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -29,6 +30,7 @@ from training.render import (
     render_slip,
     take_photo,
 )
+from training.render.dots import OWN, dot_table
 
 pytestmark = pytest.mark.slow
 
@@ -93,6 +95,25 @@ def test_rows_are_read_with_label_and_unit(kind: str, seed: int, tmp_path: Path,
         corners = np.array(figure.box.corners)
         assert (corners >= -2).all()
         assert (corners.max(axis=0) <= (found.width + 2, found.height + 2)).all()
+
+
+@pytest.mark.parametrize("dots", [((4, 1), (3, 2), (2, 3)), ((3, 2),)], ids=["slash", "dot"])
+def test_a_nought_with_a_slash_or_a_dot_is_no_eight_or_six(
+    dots: tuple[tuple[int, int], ...], tmp_path: Path, readers: Readers, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    nought = np.zeros((7, 5), np.uint8)
+    nought[1:-1, [0, -1]] = nought[[0, -1], 1:-1] = 255
+    for at in dots:
+        nought[at] = 255
+    monkeypatch.setitem(dot_table(), "0", nought)
+    rows = (("CO2", "10.0", "%"), ("CO", "100", "ppm"), ("T flue", "106.0", "°C"), ("Eff", "90.8", "%"))
+    rng = np.random.default_rng([1, 11])
+    style = replace(random_slip_style(rng), face=OWN)
+    slip = render_slip(["COMBUSTION TEST", "04/03/26 09:31"], rows, ["Taken by"], style, rng)
+    photo = take_photo(*slip, 1, rng, size=(1280, 960), fill=0.9, behind="plaster", compress=False)[0]
+    found = seen(photo, tmp_path, readers)
+    assert {one.value for one in found.figures if not one.doubts} <= {value for _, value, _ in rows}
+    assert len(found.figures) == len(rows)
 
 
 def test_pale_print_in_shadow_is_found(tmp_path: Path, readers: Readers) -> None:
