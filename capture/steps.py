@@ -15,6 +15,7 @@ from capture.rows import grow
 from capture.see import look
 from capture.segments import find_number, places_in
 from capture.sights import tokens_of
+from schemas.errors import StoreFailed
 
 __all__ = ["steps", "write_steps"]
 
@@ -26,13 +27,18 @@ def write_steps(path: Path, folder: Path, readers: Readers) -> list[Path]:
 
     Raises:
         BadInput: the file is no picture that can be read.
+        StoreFailed: the folder cannot be written.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     written = []
-    for number, (name, picture) in enumerate(steps(path, readers), 1):
-        file = folder / f"{number}-{name}.jpg"
-        cv2.imwrite(str(file), picture)
-        written.append(file)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for number, (name, picture) in enumerate(steps(path, readers), 1):
+            file = folder / f"{number}-{name}.jpg"
+            file.write_bytes(cv2.imencode(".jpg", picture)[1].tobytes())
+            written.append(file)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise StoreFailed(f"The steps cannot be written to {folder} ({why}); give another --steps.") from error
     return written
 
 

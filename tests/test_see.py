@@ -25,6 +25,7 @@ from capture.readers import Readers, load_readers
 from capture.see import look
 from capture.steps import write_steps
 from capture.words import number_in, split_number, unit_code
+from schemas.errors import StoreFailed
 from schemas.evidence import Look
 from training.render import SegmentStyle, mount, render_seven_segment, take_photo
 from training.render.scene import BACKGROUNDS, background
@@ -238,6 +239,8 @@ def test_every_step_can_be_looked_at(tmp_path: Path, readers: Readers) -> None:
     files = write_steps(tmp_path / "p.png", tmp_path / "steps", readers)
     assert [file.stem for file in files] == ["1-upright", "2-text", "3-windows", "4-rows", "5-number", "6-figures"]
     assert all(cv2.imread(str(file)) is not None for file in files)
+    with pytest.raises(StoreFailed, match="cannot be written"):
+        write_steps(tmp_path / "p.png", tmp_path / "p.png" / "steps", readers)
 
 
 @pytest.mark.parametrize(("change", "advice"), [("dark", DARK), ("blur", BLURRED)])
