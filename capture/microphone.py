@@ -17,12 +17,25 @@ import numpy as np
 from capture.sound import RATE, Samples, samples
 from schemas.errors import BadInput
 
-__all__ = ["BLOCK", "LOST_S", "DeviceMicrophone", "FileMicrophone", "Microphone", "PipeMicrophone", "names", "pcm"]
+__all__ = [
+    "BLOCK",
+    "LOST_S",
+    "MUTED_S",
+    "DeviceMicrophone",
+    "FileMicrophone",
+    "Microphone",
+    "PipeMicrophone",
+    "lost_while_muted",
+    "names",
+    "pcm",
+]
 
 BLOCK = 512
 """Samples a block: 32 ms."""
 LOST_S = 1.5
 """Seconds without a sample after which a microphone is lost."""
+MUTED_S = 2.0
+"""Seconds of nothing but zeros after which it is muted: a microphone that works is never so quiet."""
 
 
 class Microphone(Protocol):
@@ -86,7 +99,10 @@ class DeviceMicrophone:
         self.name = _find(wanted)[1]
 
     def blocks(self) -> Iterator[bytes | None]:
-        """Yield blocks for ever; None about every second while the microphone is away."""
+        """Yield blocks for ever; None about every second while the microphone is away, and when it is muted."""
+        return lost_while_muted(self._blocks())
+
+    def _blocks(self) -> Iterator[bytes | None]:
         while True:
             waiting: queue.Queue[bytes] = queue.Queue()
             try:
@@ -117,6 +133,17 @@ class DeviceMicrophone:
         )
         stream.start()
         return stream
+
+
+def lost_while_muted(blocks: Iterator[bytes | None]) -> Iterator[bytes | None]:
+    """Yield the blocks, and once None, as for a microphone that is lost, where they are nothing but zeros so long."""
+    muted = 0.0
+    for block in blocks:
+        yield block
+        before = muted
+        muted = 0.0 if block is None or any(block) else muted + len(block) / 2 / RATE
+        if before < MUTED_S <= muted:
+            yield None
 
 
 def names() -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from capture.microphone import BLOCK, LOST_S, pcm
+from capture.microphone import BLOCK, LOST_S, MUTED_S, lost_while_muted, pcm
 from capture.sniff import identify
 from front.voice.keeper import Keeper
 from front.voice.session import Session
@@ -145,6 +145,34 @@ def test_a_microphone_that_is_muted_again_is_warned_of_again(tmp_path: Path) -> 
 
     heard = listen(tmp_path, Muted(silence(1.0)), [])
     assert [kind for kind, _ in heard.lines.seen] == ["warning"] * 2
+
+
+def test_a_muted_microphone_is_told_as_a_sound_within_three_seconds_and_when_it_is_heard_again(tmp_path: Path) -> None:
+    class Muted(Unplugged):
+        def blocks(self) -> Iterator[bytes | None]:
+            return lost_while_muted(self._muted())
+
+        def _muted(self) -> Iterator[bytes | None]:
+            yield from self._live(pcm(roar(0.5, level=0.01)))
+            self.pulled = time.monotonic()
+            yield from self._live(bytes(2 * round(3.2 * RATE)))
+            yield from self._live(pcm(roar(5.0, level=0.01)))
+
+    place = Muted()
+    with boiler(tmp_path) as store:
+        Session(store, "job-1", Senses(identify, Ears([]), nothing_to_see), "Una Farrow", place, place, Lines()).run()
+    (lost, back) = place.played
+    assert (lost[1], lost[2]) == ("hearing lost", "Hearing lost: headset.")
+    assert 1.0 < lost[0] - place.pulled < 3.0
+    assert back[2] == "Hearing again."
+
+
+def test_a_mute_is_told_once_until_something_is_heard() -> None:
+    quiet, loud = bytes(2 * BLOCK), b"\1\0" * BLOCK
+    long = [quiet] * round(3 * MUTED_S * RATE / BLOCK)
+    assert [b for b in lost_while_muted(iter([*long, loud, *long])) if b is None] == [None, None]
+    short = [quiet] * round(0.9 * MUTED_S * RATE / BLOCK)
+    assert None not in list(lost_while_muted(iter([*short, loud, *short])))
 
 
 @pytest.mark.parametrize(("error", "told", "sounds"), [(IndexError, False, True), (StoreFailed, True, False)])
