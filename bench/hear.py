@@ -8,6 +8,8 @@ Beside it stands a plain reader of numbers (text2num with the adapter of bench/p
 ``--headset KIND`` hears the manifest as a headset gives it, ``--every N`` only each Nth item of it; ``--own N`` adds N
 sentences of our own (bench/own_sound.py) at 10 and at 5 dB; ``--negatives N`` speaks N negative values, clean to 5 dB,
 and counts the minus signs that were lost; ``--nothing M`` hears M minutes of a burner and M of talk about other things.
+``--calibrate`` hears the manifest as it is and in a room, moves every threshold of certainty over its steps, prints
+what that gives and writes ``extract/certainty.toml`` (bench/calibrate.py says by which rule).
 Exits 1 where a bar of the issue is not met, 3 where the manifest cannot be used.
 """
 
@@ -32,12 +34,14 @@ from typing import Any
 import numpy as np
 
 from bench import own_sound, peers
+from bench.calibrate import FILE, START, calibrate, written
 from bench.extract import rows, scorer
+from bench.intervals import wilson
 from bench.names import UNITS
 from capture.hear import Recogniser, hear, load_recogniser, words_of
 from capture.sound import RATE, samples
-from extract import Grammar, Nearly, Setting, compile_sheet, start, step
-from extract import heard as doubts
+from extract import Certainty, Grammar, Nearly, Setting, compile_sheet, start, step
+from extract.certainty import Measured
 from schemas.base import decimal_of
 from schemas.errors import BadInput
 from schemas.evidence import Utterance
@@ -45,9 +49,12 @@ from schemas.load import load_sheet
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["Bar", "main", "wilson"]
+__all__ = ["Bar", "main"]
 
 LEVELS = ("clean and 20 dB", "10 dB", "5 dB")
+AS_IT_IS = "as it is"
+HEARINGS = (AS_IT_IS, "room")
+"""How a manifest is heard for the thresholds: untouched, and with a room's echo, where more is heard unclearly."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +98,10 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument(
         "--transcripts", type=Path, help="for work on extraction: keep what was heard here, and do not hear it again"
     )
-    parser.add_argument("--curve", action="store_true", help="print what other thresholds of doubt would give")
+    parser.add_argument(
+        "--calibrate", type=Path, nargs="?", const=FILE, metavar="FILE",
+        help="find how certain a value must be, print the curves, and write them here (extract/certainty.toml)",
+    )  # fmt: skip
     parser.add_argument("--headset", choices=sorted(own_sound.HEADSETS), help="hear it as a headset gives it")
     parser.add_argument("--every", type=int, default=1, metavar="N", help="only each Nth item")
     parser.add_argument("--own", type=int, default=0, metavar="N", help="N sentences of our own at 10 and at 5 dB")
@@ -103,7 +113,7 @@ def main(argv: list[str] | None = None) -> int:
         return 3
     items = [json.loads(line) for line in args.manifest.read_text("utf-8").splitlines() if line.strip()][:: args.every]
     sheet = load_sheet(args.sheet)[0]
-    grammar = compile_sheet(sheet)
+    grammar = compile_sheet(sheet, START if args.calibrate else None)
     try:
         recogniser = load_recogniser(args.model, words=words_of(sheet), nearly=Nearly(sheet, grammar.alarms))
         if args.negatives or args.nothing:
@@ -112,15 +122,23 @@ def main(argv: list[str] | None = None) -> int:
             return 0 if signs and quiet else 1
         with tempfile.TemporaryDirectory() as folder:
             items += list(_own(args.own, Path(folder)))
-            worn = own_sound.HEADSETS.get(args.headset)
-            heard, seconds = _hear_all(items, args.manifest.parent, recogniser, args.transcripts, worn)
+            hearings = HEARINGS if args.calibrate else (args.headset or AS_IT_IS,)
+            items = [
+                {**item, "id": f"{item['id']} in a {one}" if again else item["id"], "worn": one}
+                for again, one in enumerate(hearings)
+                for item in items
+            ]
+            heard, seconds = _hear_all(items, args.manifest.parent, recogniser, args.transcripts)
     except BadInput as error:
         print(error)
         return 3
+    score = scorer(args.manifest)
+    if args.calibrate and score is not None:
+        grammar = _calibrate(score, items, heard, args, sheet, recogniser)
+        items = [item for item in items if item["worn"] == AS_IT_IS]
     predictions = [_predict(item, heard[item["id"]], grammar) for item in items]
     if args.out:
         args.out.write_text("".join(json.dumps(p) + "\n" for p in predictions), encoding="utf-8")
-    score = scorer(args.manifest)
     if score is None:
         print("score.py is not beside the manifest nor in ../shared/corpus: nothing can be scored; --out still works.")
         return 3
@@ -130,14 +148,12 @@ def main(argv: list[str] | None = None) -> int:
         print(f"  as a headset gives it: {args.headset}")
     met = _table(_counts(score, items, predictions), other=args.bars == "other")
     _peer(score, items, heard, sheet)
-    if args.curve:
-        _curve(score, items, heard, grammar)
     if seconds is None:
         print(f"time not measured: transcripts came from {args.transcripts}")
         return 0 if met else 1
     length = sum(item["seconds"] for item in items)
     print(f"item by item: {length:.0f} s of sound in {seconds:.0f} s")
-    if args.headset or args.own:
+    if args.headset or args.own or args.calibrate:
         return 0 if met else 1
     quick = _joined([args.manifest.parent / item["file"] for item in items], recogniser)
     return 0 if met and quick else 1
@@ -230,24 +246,41 @@ def _readings(utterances: Iterable[Utterance], grammar: Grammar) -> list[Reading
     return list(context.readings.values())
 
 
-def _curve(
-    score: ModuleType, items: list[dict[str, Any]], heard: Mapping[str, list[Utterance]], grammar: Grammar
-) -> None:
-    """Print silently wrong, taken and right over the shares of the hypotheses that a value needs (extract/heard.py)."""
-    now = doubts.SUPPORT, doubts.ALONE
-    print("share of hypotheses needed, with a second opinion and without: silently wrong / taken / right, all levels")
-    for support in (0.4, 0.5, 0.6, 0.7, 0.8):
-        cells = []
-        for alone in (0.5, 0.65, 0.8, 0.95):
-            doubts.SUPPORT, doubts.ALONE = support, alone
-            counts = sum(
-                _counts(score, items, [_predict(i, heard[i["id"]], grammar) for i in items]).values(), Counter()
-            )
-            wrong, right = sum(counts[k] for k in _WRONG), counts["correct"] + counts["asked_right"]
-            here = " (now)" if (support, alone) == now else ""
-            cells.append(f"{support:g} {alone:g}: {wrong} / {counts['correct']} / {right}{here}")
-        print("  " + "   ".join(cells))
-    doubts.SUPPORT, doubts.ALONE = now
+def _calibrate(
+    score: ModuleType, items: list[dict[str, Any]], heard: Mapping[str, list[Utterance]], args: argparse.Namespace,
+    sheet: Sheet, recogniser: Recogniser,
+) -> Grammar:  # fmt: skip
+    """Find the thresholds of certainty on all that was heard, print their curves, write them, and return a grammar with
+    them."""
+
+    grammars: dict[Certainty, Grammar] = {}
+
+    def judge(n: int, certain: Certainty) -> tuple[str, Counter[str]]:
+        if certain not in grammars:
+            grammars[certain] = compile_sheet(sheet, certain)
+        prediction = _predict(items[n], heard[items[n]["id"]], grammars[certain])
+        counts = score.score_item(items[n], prediction)[0]
+        return json.dumps(prediction), Counter(
+            wrong=sum(counts[k] for k in _WRONG), questions=counts["asked"] + counts["spurious_ask"],
+            right=counts["correct"] + counts["asked_right"], readings=counts["gold"],
+            entries=sum(counts[k] for k in _ENTRIES),
+        )  # fmt: skip
+
+    made_by = recogniser.made_by
+    found = calibrate(judge, len(items), Measured(
+        manifest=args.manifest.name, sha256=hashlib.sha256(args.manifest.read_bytes()).hexdigest(),
+        items=len(items) // len(HEARINGS), hearings=HEARINGS, reader=made_by.reader, version=made_by.version,
+        options={"model": made_by.model_sha256 or "", **dict(made_by.options)},
+    ))  # fmt: skip
+    for name, curve in found.thresholds.items():
+        print(f"{name}: {Certainty.model_fields[name].description}")
+        for point in curve.curve:
+            here = f" ← {curve.silently_wrong} silently wrong, {curve.asked} asked" if point.at == curve.value else ""
+            print(f"  {point.at:5g}: {point.wrong:3} wrong, {point.questions:3} asked, {point.right:3} right{here}")
+    print(f"rule: {found.measured.rule}")
+    args.calibrate.write_text(written(found), encoding="utf-8")
+    print(f"written: {args.calibrate}")
+    return compile_sheet(sheet, found.certainty())
 
 
 def _peer(score: ModuleType, items: list[dict[str, Any]], heard: Mapping[str, list[Utterance]], sheet: Sheet) -> None:
@@ -273,17 +306,20 @@ def _hear_all(
     folder: Path,
     recogniser: Recogniser,
     kept: Path | None,
-    worn: own_sound.Headset | None = None,
 ) -> tuple[dict[str, list[Utterance]], float | None]:
     """Return the utterances of every item and the seconds it took, None where they were kept from an earlier run."""
     if kept and kept.is_file():
         lines = kept.read_text("utf-8").splitlines()
-        return {(row := json.loads(line))["id"]: [Utterance(**u) for u in row["utterances"]] for line in lines}, None
-    heard: dict[str, list[Utterance]] = {}
+        heard = {(row := json.loads(line))["id"]: [Utterance(**u) for u in row["utterances"]] for line in lines}
+        if missing := [item["id"] for item in items if item["id"] not in heard]:
+            raise BadInput(f"{kept} lacks {missing[0]!r}: it is of a run with other options; name another file.")
+        return heard, None
+    heard = {}
     begun = time.perf_counter()
     for n, item in enumerate(items):
         path = folder / item["file"]
         sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+        worn = own_sound.HEADSETS.get(item["worn"])
         with tempfile.TemporaryDirectory() as worn_at:
             if worn is not None:
                 path = own_sound.wav(
@@ -358,16 +394,6 @@ def _parts(by_level: Mapping[str, Counter[str]]) -> Iterator[tuple[str, int]]:
         count = sum(counts[name] for counts in by_level.values())
         if count:
             yield name, count
-
-
-def wilson(hits: int, total: int) -> tuple[float, float]:
-    """Return the 95 % interval of a rate in percent (E. B. Wilson 1927, score interval)."""
-    if not total:
-        return 0.0, 100.0
-    z, p = 1.959964, hits / total
-    middle = (p + z * z / (2 * total)) / (1 + z * z / total)
-    half = z * (p * (1 - p) / total + z * z / (4 * total * total)) ** 0.5 / (1 + z * z / total)
-    return 100 * max(0.0, middle - half), 100 * min(1.0, middle + half)
 
 
 if __name__ == "__main__":

@@ -37,7 +37,8 @@ from typing import Any
 import numpy as np
 
 from bench.extract import rows, scorer
-from bench.hear import LEVELS, wilson
+from bench.hear import LEVELS
+from bench.intervals import wilson
 from bench.technician import Apart, voice
 from capture.microphone import BLOCK, FileMicrophone, Microphone, pcm
 from capture.models import find_speech_model

@@ -30,7 +30,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.hear import wilson
+from bench.intervals import wilson
 from bench.names import QUANTITIES, to_corpus
 from checks import check, said_stops
 from extract import Grammar, Nearly, Setting, compile_sheet, start, step

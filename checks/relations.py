@@ -28,14 +28,14 @@ def _judged(rows: Rows, sheet: Sheet, relation: Relation) -> Iterator[Finding]:
     if relation.kind == "each between":
         for reading in (r for slot in slots for r in rows.of(*slot)):
             value = _value(reading, relation.unit or reading.unit)
-            if value is not None and not _between(value, relation):
+            if value is not None and not relation.between(value):
                 yield _finding(sheet, relation, [reading], "")
     elif relation.kind == "sum at most":
         for readings in _summed(rows, sheet, slots):
             unit = relation.unit or readings[0].unit
             parts = [(r, value) for r in readings if (value := _value(r, unit)) is not None]
             total = sum((abs(value) for _, value in parts), Decimal(0))
-            if total > _amount(relation):
+            if total > Decimal(relation.amount or "0"):
                 yield _finding(sheet, relation, [r for r, _ in parts], f"sum {shown(str(total), unit)}")
     elif relation.kind == "ordered":
         for first, second in pairwise(slots):
@@ -80,30 +80,18 @@ def _pair(
 
 def _off(relation: Relation, x: Decimal, y: Decimal) -> str | None:
     """Return by how much two values break a relation, in words; None where they keep it."""
+    if relation.kept(x, y):
+        return None
     difference = shown(str(abs(x - y)), relation.unit)
     match relation.kind:
         case "ratio":
-            if y == 0 or _between(x / y, relation):
-                return None
             return f"ratio {x / y:.2f}"
-        case "difference at most":
-            return f"difference {difference}" if x - y > _amount(relation) else None
         case "difference at least":
-            return f"difference {shown(str(x - y), relation.unit)}" if x - y < _amount(relation) else None
-        case "within":
-            return f"difference {difference}" if abs(x - y) > _amount(relation) else None
+            return f"difference {shown(str(x - y), relation.unit)}"
+        case "difference at most" | "within":
+            return f"difference {difference}"
         case _:  # not above, ordered
-            amount = _amount(relation) if relation.amount is not None else Decimal(0)
-            return f"above by {difference}" if x > y + amount else None
-
-
-def _amount(relation: Relation) -> Decimal:
-    return Decimal(relation.amount or "0")
-
-
-def _between(value: Decimal, relation: Relation) -> bool:
-    low = relation.low is None or value >= Decimal(relation.low)
-    return low and (relation.high is None or value <= Decimal(relation.high))
+            return f"above by {difference}"
 
 
 def _value(reading: Reading, unit: str) -> Decimal | None:

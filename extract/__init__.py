@@ -1,6 +1,7 @@
 """Evidence in, candidate readings out: numbers, units, phrases, running context, corrections, doubts."""
 
-from extract.context import AGAIN, CHANGED, Context, Known, Setting, apply, at_appliance
+from extract.certainty import Certainty, certainty
+from extract.context import AGAIN, CHANGED, Bound, Context, Known, Setting, apply, at_appliance
 from extract.lexicon import Grammar, compile_sheet
 from extract.looks import bind_look
 from extract.nearly import Nearly
@@ -9,6 +10,8 @@ from extract.step import start, step
 __all__ = [
     "AGAIN",
     "CHANGED",
+    "Bound",
+    "Certainty",
     "Context",
     "Grammar",
     "Known",
@@ -17,6 +20,7 @@ __all__ = [
     "apply",
     "at_appliance",
     "bind_look",
+    "certainty",
     "compile_sheet",
     "start",
     "step",

@@ -31,6 +31,11 @@ _TY = re.compile(
 _TEEN = re.compile(rf"(?<![a-z'])({'|'.join(_STEMS)})[ -](?:team|teen|teams|teens)(?![a-z'-])", re.IGNORECASE)
 
 
+# Letters that sound alike, behind a number: "69 B P M". G P M is a unit of its own.
+_PER_MILLION = re.compile(
+    rf"(?<![a-z'])([0-9]+|{'|'.join(_ONES + _TENS[2:])}),? (?!G ?P ?M\b)[BCDEGKPTV] ?[BCDEGPTV] ?[MN]\b"
+)
+_A_MINUTE = re.compile(rf"(?<![a-z'])([0-9]+|{'|'.join(_ONES + _TENS[2:])}),? R ?[BCDEGPTV] ?[MN]\b")
 _FIVE = re.compile(rf"\bhigh (?=point (?:{_BELOW_TEN})\b)", re.IGNORECASE)
 _TWO_CUBIC = re.compile(r"\b(?:to|too) (?=cubic\b)", re.IGNORECASE)
 _NUMBERED = {"to": "two", "won": "one", "for": "four"}
@@ -39,7 +44,7 @@ _NUMBERED = {"to": "two", "won": "one", "for": "four"}
 def respelled(text: str, things: Collection[str] = ()) -> str:
     """Return a text with number words put together again of which the ending was heard as a word: "nine team".
 
-    "High point seven" is five point seven, "to cubic feet" two.
+    "High point seven" is five point seven, "to cubic feet" two, "69 B P M" parts per million.
     What sounds like a number behind one of ``things``, at the end or before "now", is its number: "on boiler to now".
     """
     if things:
@@ -50,6 +55,7 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
             text,
             flags=re.IGNORECASE,
         )
+    text = _A_MINUTE.sub(r"\1 R P M", _PER_MILLION.sub(r"\1 P P M", text))
     text = _TWO_CUBIC.sub("two ", _FIVE.sub("five ", text))
     text = _TY.sub(lambda m: _STEMS[m[1].lower()] + "ty", text)
     return _TEEN.sub(lambda m: {"for": "four"}.get(stem := _STEMS[m[1].lower()], stem) + "teen", text)

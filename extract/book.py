@@ -11,9 +11,12 @@ from extract.doubt import TESTS, against_governor, broken, doubt
 from extract.heard import misgivings
 from extract.lexicon import Grammar, Item
 from extract.parse import Heard
+from extract.stakes import at_stake
+from extract.values import fit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Utterance
 from schemas.readings import (
+    Alternative,
     Change,
     Operation,
     Phase,
@@ -46,7 +49,7 @@ class Book:
         self.u = utterance
         self.at = at
         self.tokens = heard.tokens
-        self.misgivings = misgivings(utterance, heard, context, grammar)
+        self.misgivings, self.faint = misgivings(utterance, heard, context, grammar)
         self.operations: list[Operation] = []
         self.made: list[str] = []
         self.ordinal = 0
@@ -208,8 +211,9 @@ class Book:
             why = misgiving.why if misgiving else f"only {self.elsewhere} has it so"
             unsure = Doubt(kind=DoubtKind.HEARD_UNCLEARLY, detail=why)
             reading = reading.model_copy(update={"doubts": (*reading.doubts, unsure)})
+        others = [r for r in self.c.live() if r.id != target and r.source.box is None]
+        reading = self.weighed(reading, others)
         if reading.quantity is not None and reading.condition is not None and not _unfit(reading):
-            others = [r for r in self.c.live() if r.id != target and r.source.box is None]
             found = broken(reading, others, self.g, self.c.setting)
             if found:
                 why_not, with_ = found
@@ -250,6 +254,21 @@ class Book:
         self.photographed(reading)
         if target is None:
             self.c.correcting = False
+
+    def weighed(self, reading: Reading, others: Sequence[Reading]) -> Reading:
+        """A reading on which something hangs is asked where it was not heard surely enough for that."""
+        faint = self.faint.get(self.value_at)
+        if faint is None or reading.doubts or not self.measured(reading):
+            return reading
+        measure = self.g.measures[str(reading.quantity)]
+        fits = [fit(o.number, o.unit or reading.unit, measure, self.c.setting.units) for o in faint.others]
+        heard = [f.choices[0] for f in fits if f.choices[0].unit == reading.unit]
+        stake = at_stake(reading, [c.value for c in heard], others, self.g, self.c.setting)
+        if not stake:
+            return reading
+        also = tuple(Alternative(value=c.value, unit=c.unit, why="may have been said") for c in heard)
+        unsure = doubt(DoubtKind.HEARD_UNCLEARLY, f"{stake}, and {faint.why}")
+        return reading.model_copy(update={"doubts": (unsure,), "alternatives": (*also, *reading.alternatives)})
 
     def free_partner(self, target: str, new: Reading) -> Reading:
         """When one of an impossible pair is corrected, the other is no longer in doubt for it.

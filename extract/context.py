@@ -10,8 +10,9 @@ from extract.numbers import Number
 from schemas.appliance import Fuel
 from schemas.job import JobAppliance
 from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Relabel, Remove, Source
+from schemas.sheet import Relation
 
-__all__ = ["Context", "Known", "Setting", "Topic", "apply", "at_appliance"]
+__all__ = ["Bound", "Context", "Known", "Setting", "Topic", "apply", "at_appliance"]
 
 SILENCE = 1800.0  # seconds after which a firing rate said before is no longer taken for granted
 RECENT = 60.0  # seconds within which "it" still means the quantity named last
@@ -32,11 +33,27 @@ class Known(NamedTuple):
     unit: str
 
 
+class Bound(NamedTuple):
+    """A limit of a quantity: of one appliance, or of any; in one condition, or in any that has none of its own.
+
+    ``reaches`` says that the highest value is beyond it already.
+    """
+
+    appliance: str | None
+    quantity: str
+    condition: str
+    low: str | None
+    high: str | None
+    unit: str
+    reaches: bool = False
+
+
 @dataclass(frozen=True)
 class Setting:
     """What the job's head says: usual units, appliances, and what the appliance file says of fuel and governor.
 
-    ``known`` is what the appliance files say that a rating plate says too.
+    ``known`` is what the appliance files say that a rating plate says too; ``bounds`` are the limits that readings will
+    meet, ``rules`` the maker's relations, each with its appliance.
     """
 
     units: Literal["us", "uk"]
@@ -44,6 +61,8 @@ class Setting:
     fuel: Fuel | None = None
     governor: Literal["zero or negative", "positive", "not said"] = "not said"
     known: tuple[Known, ...] = ()
+    bounds: tuple[Bound, ...] = ()
+    rules: tuple[tuple[str, Relation], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -106,6 +125,8 @@ class Context:
     """The words of the last utterance."""
     astray: str = ""
     """Words that may have named another firing rate or appliance than the one taken for granted."""
+    turned: str = ""
+    """Words since the last turn in which a screw may have been turned, though no turn was understood."""
     correcting: bool = False
     replaced: tuple[tuple[str, Reading], ...] = ()
     """The last readings that took another's place, by id, with what stood there: "no, the one before"."""

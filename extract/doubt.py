@@ -9,12 +9,13 @@ from extract.context import Setting
 from extract.lexicon import Grammar
 from physics import laws
 from schemas.appliance import Fuel
-from schemas.base import decimal_of
+from schemas.base import decimal_of, is_value_text
 from schemas.doubts import Doubt, DoubtKind
+from schemas.errors import BadInput
 from schemas.readings import Alternative, Reading
 from schemas.units import convert, show_unit
 
-__all__ = ["FIT", "HEDGES", "TESTS", "against_governor", "broken", "doubt"]
+__all__ = ["FIT", "HEDGES", "TESTS", "against_governor", "amount", "broken", "doubt", "step_of"]
 
 FIT = {
     "value": (DoubtKind.VALUE_UNCLEAR, "the digits can be read in more than one way"),
@@ -60,13 +61,18 @@ def doubt(kind: DoubtKind, detail: str = "") -> Doubt:
     return Doubt(kind=kind, detail=detail)
 
 
-def _amount(reading: Reading, unit: str) -> Decimal | None:
-    if not reading.unit and unit:
+def amount(value: Decimal, unit: str, other: str) -> Decimal | None:
+    """Return ``value`` in another unit, None where it cannot be brought to it; without another unit, as it is."""
+    if not unit and other:
         return None
     try:
-        return convert(decimal_of(reading.value), reading.unit, unit) if unit else decimal_of(reading.value)
-    except Exception:
+        return convert(value, unit, other) if other else value
+    except BadInput:
         return None
+
+
+def _amount(reading: Reading, unit: str) -> Decimal | None:
+    return amount(decimal_of(reading.value), reading.unit, unit) if is_value_text(reading.value) else None
 
 
 def broken(
@@ -141,7 +147,7 @@ def _gas(
         x, y = _amount(c, "%"), _amount(o, "%")
         if x is not None and y is not None:
             gap = laws.dilution_gap(x, y, fuel)
-            steps = {"co2_step": _step(c.value), "o2_step": _step(o.value)}
+            steps = {"co2_step": step_of(c.value), "o2_step": step_of(o.value)}
             if abs(gap) > laws.dilution_tolerance(**steps):
                 text = f"CO2 {c.value} % and O2 {o.value} % cannot both be right"
                 return doubt(DoubtKind.RELATION, text), (row["o2" if new.quantity == "co2" else "co2"].id,)
@@ -154,6 +160,6 @@ def _gas(
     return None
 
 
-def _step(value: str) -> Decimal:
-    """The last place that was said: 0.1 for "9.2", 1 for "9"."""
+def step_of(value: str) -> Decimal:
+    """Return the last place that was said: 0.1 for "9.2", 1 for "9"."""
     return Decimal(1).scaleb(-len(value.partition(".")[2]))

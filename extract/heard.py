@@ -6,51 +6,44 @@ Confidence alone never accepts; disagreement, or a word that the recogniser itse
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
+from itertools import pairwise
 from typing import NamedTuple
 
 from extract.aloud import aloud, respelled, said_in
 from extract.assign import Value
+from extract.certainty import Certainty
 from extract.context import Context
 from extract.lexicon import Grammar
 from extract.parse import Heard, parse
+from extract.spelt import least_certain
 from extract.states import Checked
 from extract.values import fit
+from extract.ways import SECOND, Way, same_words, ways
 from schemas.evidence import Hypothesis, Utterance
 
 __all__ = [
     "Chosen",
     "Misgiving",
     "best_heard",
+    "may_have_turned",
     "may_put_right",
     "misgivings",
-    "name_misgiving",
+    "other_hearings",
     "place_in_doubt",
     "sound_alike",
-    "ways",
 ]
 
-# Provenance: 190 values of the dev recordings as Whisper tiny.en hears them in two windows (bench.hear). What is taken
-# wrongly there lacks support; the certainty of single words says little (right ones had a median of 0.4). PLACED and
-# what follows it: chosen on 134 sentences of bench/own_sound.py, clean to 5 dB, a third of them in a room.
-SUPPORT = 0.60  # share of the hypotheses that must have a value
-ALONE = 0.65  # and where no second opinion confirms it
-AGAINST = 0.30  # share of the hypotheses that have another number for the same quantity
-NOTABLE = 0.15  # a hypothesis with this share of the mass is listened to where names are spelt
-NAME = 0.50  # a name needs this certainty of its least certain word
+# How certain is certain enough stands in certainty.toml; these say only what counts as the same words.
 FEW = 3  # fewer ways than this are no crowd
-PLACED = 0.50  # share of the hypotheses that must have the firing rate said with it, unless the second opinion has
 NEAR = 8  # tokens before a value among which its name is looked for
 LONG = 8  # letters of a name that is known in spite of a wrong one
 ALIKE = 0.85  # how much of such a name must be right
-NOISY = (
-    15.0  # dB of speech over noise under which only what the second opinion has too is taken (no right one lost by it)
-)
-LONE = 0.30  # a value of a single hypothesis that no second opinion confirms needs this certainty
-
-
-SECOND = "the second opinion"
+ALL = 0.9  # share of the mass that is all of it
+PLAIN_WAY = 5  # letters of "in", "out", "right": words that mostly say something else than a way to turn
+BREAKS_OFF = 2  # words before a value by which a hypothesis is known that breaks off there
+MOST_SILENT = 0.5  # where more of the mass breaks off, too little is left to judge by
 
 
 class Misgiving(NamedTuple):
@@ -58,14 +51,6 @@ class Misgiving(NamedTuple):
 
     why: str
     others: tuple[Value, ...] = ()
-
-
-class Way(NamedTuple):
-    """One way in which an utterance may be heard: its text, its share of the mass, and whose it is."""
-
-    text: str
-    mass: float
-    who: str
 
 
 class Chosen(NamedTuple):
@@ -103,29 +88,6 @@ class _Sense(NamedTuple):
         return (self.good, self.clear, self.conditions) > (than.good, than.clear, than.conditions)
 
 
-def ways(utterance: Utterance, things: Collection[str] = ()) -> tuple[Way, ...]:
-    """Return the ways in which an utterance may be heard, those apart that differ in words, the second opinion last.
-
-    Texts that differ in marks and capitals alone are one: its mass is theirs together. Number words whose ending was
-    heard as a word of its own are put together again, and what follows an appliance's name (one of ``things``) may be
-    its number.
-    """
-    found: dict[str, Way] = {}
-    for n, h in enumerate(utterance.hypotheses):
-        text = respelled(h.text, things)
-        key = _same_words(text)
-        old = found.get(key)
-        who = "another hypothesis" if n or text != h.text else ""
-        found[key] = Way(text, h.mass, who) if old is None else old._replace(mass=old.mass + h.mass)
-    second = () if utterance.second_opinion is None else (Way(utterance.second_opinion, 0.0, SECOND),)
-    return (*found.values(), *second)
-
-
-def _same_words(text: str) -> str:
-    """Return what a text has in common with those that differ from it in marks and capitals alone."""
-    return " ".join(re.findall(r"[a-z0-9.,']*[a-z0-9]", text.lower().replace(", ", " ")))
-
-
 def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chosen:
     """Return the way of hearing an utterance that makes most sense: the recogniser's best unless another makes more."""
     heard = parse(utterance.text, context, grammar)
@@ -135,14 +97,17 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
         return Chosen(utterance, heard)
     first = best = _sense(heard, context, grammar)
     found: tuple[Way, Heard] | None = None
+    turns: list[tuple[Way, Heard]] = []
     again = respelled(utterance.text, things)
     if first.whole:  # every word of it is known, "to cubic feet" too
         rivals = [way for way in rivals if way.text == again][:1]  # the second opinion may have it too
     for rival in rivals:
         other = parse(rival.text, context, grammar)
         sense = _sense(other, context, grammar)
+        if _turns(other) and not _turns(heard):
+            turns.append((rival, other))
         if rival.text == again and not any(p.captures for p in heard.sentences):  # a serial has letters in it
-            if not best.more(sense):
+            if rival.who != SECOND and not best.more(sense):
                 best, found = sense, (rival, other)
             continue
         if not sense.more(best):
@@ -150,11 +115,13 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
         if (sense.good, sense.clear) == (best.good, best.clear) and (sense.good or first.conditions):
             continue  # another firing rate alone: only where nothing at all would be understood
         best, found = sense, (rival, other)
+    if found is None and sum(way.mass for way, _ in turns) >= grammar.certain.against:
+        found = turns[0]  # a turn that is asked about, never lost
     if found is None:
         return Chosen(utterance, heard)
     rival, other = found
-    here = _same_words(rival.text)
-    said = tuple(h for h in utterance.hypotheses if _same_words(respelled(h.text, things)) != here)
+    here = same_words(rival.text)
+    said = tuple(h for h in utterance.hypotheses if same_words(respelled(h.text, things)) != here)
     turned = utterance.model_copy(update={"hypotheses": (Hypothesis(text=rival.text, mass=rival.mass), *said)})
     moved = _rates(other) != _rates(heard) or _appliances(other) != _appliances(heard)
     shared = _shared(other, heard) if not moved else frozenset()
@@ -173,16 +140,22 @@ def _shared(one: Heard, other: Heard) -> frozenset[int]:
 
 
 def _supported(heard: Heard, utterance: Utterance, context: Context, grammar: Grammar) -> list[Value]:
-    """Values that the second opinion has and that enough of the hypotheses have under a name that sounds the same."""
-    read = [(parse(w.text, context, grammar), w) for w in ways(utterance, grammar.appliance_words)]
+    """Values that the second opinion has and that enough of the hypotheses have under a name that sounds the same.
+
+    Where it has the name too, and all hypotheses the number, some of them are enough: in the rest the name is no other
+    one that would do ("step 121" for the stack's).
+    """
+    parsed = [(parse(w.text, context, grammar), w) for w in ways(utterance, grammar.appliance_words)]
+    read = [(_values(other), way) for other, way in parsed]
+    certain = grammar.certain
     found = []
     for v in _values(heard):
-        named = sum(way.mass for other, way in read if _named_so(v, heard, other))
-        second = any(
-            way.who == SECOND and _has(v, _words(heard, v), _values(other), way, context, grammar)
-            for other, way in read
-        )
-        if named >= SUPPORT and second:
+        w = _weigh(v, _words(heard, v), _words_before(heard, v), read, context, grammar)
+        said = _named_words(heard, v)
+        named = sum(way.mass for other, way in parsed if _named_so(v, heard, other) or said_in(said, way.text))
+        second = any(way.who == SECOND and any(_named_alike(v, o) for o in values) for values, way in read)
+        enough = named >= certain.support or (second and named >= certain.named and w.support >= ALL)
+        if w.confirmed and not w.denied and enough:
             found.append(v)
     return found
 
@@ -219,9 +192,9 @@ def _rates(heard: Heard) -> list[object]:
     return [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
 
 
-def _firing(heard: Heard, grammar: Grammar) -> set[object]:
-    """Firing rates that are adjusted, of those named."""
-    return {rate for rate in _rates(heard) if rate in grammar.conditions and grammar.conditions[str(rate)].adjusted}
+def _firing(heard: Heard, grammar: Grammar) -> list[object]:
+    """Firing rates that are adjusted, of those named, in their order."""
+    return [rate for rate in _rates(heard) if rate in grammar.conditions and grammar.conditions[str(rate)].adjusted]
 
 
 def _appliances(heard: Heard) -> list[object]:
@@ -259,13 +232,17 @@ def sound_alike(value: str) -> str:
     return ""
 
 
-def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> Mapping[int, Misgiving]:
+def misgivings(
+    utterance: Utterance, heard: Heard, context: Context, grammar: Grammar
+) -> tuple[Mapping[int, Misgiving], Mapping[int, Misgiving]]:
     """Return the misgivings about values and checks, by the ``start`` token of the value (of a move's amount, of what
-    a check was heard in)."""
+    a check was heard in); and those that count only where something hangs on the last digit (extract/stakes.py)."""
     out: dict[int, Misgiving] = {}
+    faint: dict[int, Misgiving] = {}
+    certain = grammar.certain
     values, checks = _values(heard), _checks(heard)
     if not values and not checks:
-        return out
+        return out, faint
     heard_ways = ways(utterance, grammar.appliance_words)
     parsed = [heard if w.text == utterance.text else parse(w.text, context, grammar) for w in heard_ways]
     for c in checks:
@@ -274,24 +251,39 @@ def misgivings(utterance: Utterance, heard: Heard, context: Context, grammar: Gr
             for other, w in zip(parsed, heard_ways, strict=True)
         ]
         against = [w for found, w in states if found and c.state not in found]
-        if sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against):
+        if _enough(against, grammar):
             out[c.start] = Misgiving("not every way it was heard has it so")
-    astray, lost = _two_places(heard, parsed, heard_ways, grammar)
+    elsewhere = _elsewhere(heard, parsed, heard_ways, grammar)
+    another = _other_appliance(heard, parsed, heard_ways)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
-    poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < NOISY)
+    poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < certain.noisy)
     for v in values:
-        found = _misgiving(v, _words(heard, v), read, _certainty(utterance, heard, v), context, grammar)
+        weighed = _weigh(v, _words(heard, v), _words_before(heard, v), read, context, grammar)
+        found = _misgiving(v, weighed, _certainty(utterance, heard, v), len(read), grammar.certain)
         if found is None and poor and not _confirmed(v, heard, read, context, grammar):
             found = Misgiving("it was said in noise and the second opinion does not have it")
-        if found is None and (astray or lost):
-            found = Misgiving(f"another {'firing rate' if astray else 'appliance'} was heard too")
-        if found is None and _denied(v, parsed, heard_ways):
+        if found is None and _enough([w for w in elsewhere if not _placed_alike(v, w, read)], grammar):
+            found = Misgiving("another firing rate was heard too")
+        if found is None and _enough(another, grammar):
+            found = Misgiving("another appliance was heard too")
+        if found is None and _denied(v, parsed, heard_ways, grammar):
             found = Misgiving("heard in another way it is denied, or no reading")
+        if found is None and utterance.second_opinion is not None and _teen_behind_point(heard, v, grammar):
+            found = Misgiving("digits behind a point are hardly ever said so")
         if found is None and utterance.broken:
             found = Misgiving("the line broke off in it")
         if found is not None:
             out[v.start] = found
-    return out
+        elif weighed.support < (certain.support_at_stake if weighed.confirmed else certain.alone_at_stake):
+            faint[v.start] = Misgiving("not every way it was heard has it", weighed.listed)
+    return out, faint
+
+
+def _teen_behind_point(heard: Heard, v: Value, grammar: Grammar) -> bool:
+    """ "Eight point twelve inches": what recognisers make of "eight point one inches"; people say "one two"."""
+    lows = [token.low for token in heard.tokens[v.start : v.end]]
+    teens = {*grammar.lang.teens, *(str(n) for n in grammar.lang.teens.values())}
+    return any(a in grammar.lang.points and b in teens for a, b in pairwise(lows))
 
 
 def _confirmed(
@@ -302,7 +294,7 @@ def _confirmed(
     return any(way.who == SECOND and _has(v, words, found, way, context, grammar) for found, way in read)
 
 
-def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> bool:
+def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way], grammar: Grammar) -> bool:
     """Whether enough of the ways of hearing have a value only as denied, as a limit, as something else than a reading:
     "CO2 not 9.3", "CO2 should be 9.3"."""
     against = []
@@ -317,24 +309,54 @@ def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> boo
                     told[not o.negated and p.sentence.segments[o.segment].kind == "reading"].add(o.number.first)
         if v.number.first in told[False] - told[True]:
             against.append(way)
-    return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
+    return _enough(against, grammar)
 
 
-def _divided(mine: set[object], others: Sequence[set[object]], heard_ways: Sequence[Way]) -> bool:
-    """Whether enough of the ways of hearing name another place than ``mine``; what names none says nothing."""
-    against = [w for found, w in zip(others, heard_ways, strict=True) if mine and found and found != mine]
-    return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
+def _divided(mine: set[object], others: Sequence[set[object]], heard_ways: Sequence[Way]) -> list[Way]:
+    """The ways of hearing that name another place than ``mine``; what names none says nothing."""
+    return [w for found, w in zip(others, heard_ways, strict=True) if mine and found and found != mine]
 
 
-def may_put_right(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> bool:
+def _enough(against: Sequence[Way], grammar: Grammar) -> bool:
+    """Whether so many ways of hearing have something else that it is unclear; the second opinion alone is enough."""
+    return sum(w.mass for w in against) >= grammar.certain.against or any(w.who == SECOND for w in against)
+
+
+def other_hearings(utterance: Utterance, context: Context, grammar: Grammar) -> list[tuple[Way, Heard]]:
+    """The other ways of hearing an utterance than its best, parsed."""
+    others = [w for w in ways(utterance, grammar.appliance_words) if w.text != utterance.text]
+    return [(w, parse(w.text, context, grammar)) for w in others]
+
+
+def may_put_right(heard: Heard, others: Sequence[tuple[Way, Heard]], grammar: Grammar) -> bool:
     """Whether enough other ways of hearing put something right, where the best does not: "know that's the static"."""
-    if _puts_right(heard):
+    return not _puts_right(heard) and _enough([w for w, other in others if _puts_right(other)], grammar)
+
+
+def may_have_turned(heard: Heard, others: Sequence[tuple[Way, Heard]], grammar: Grammar) -> bool:
+    """Whether a screw may have been turned though no turn was understood: enough other ways of hearing have a turn, or
+    the best has words of one and no amount ("turn clockwise")."""
+    if _turns(heard):
         return False
-    against = [
-        w for w in ways(utterance, grammar.appliance_words)
-        if w.text != utterance.text and _puts_right(parse(w.text, context, grammar))
-    ]  # fmt: skip
-    return sum(w.mass for w in against) >= AGAINST or any(w.who == SECOND for w in against)
+    return _half_a_turn(heard) or _enough([w for w, other in others if _turns(other)], grammar)
+
+
+def _turns(heard: Heard) -> bool:
+    return any(p.moves for p in heard.sentences)
+
+
+def _half_a_turn(heard: Heard) -> bool:
+    """Whether words for a turn stand with a direction or a screw, in what is no question and no story."""
+    for p in heard.sentences:
+        if {s.kind for s in p.sentence.segments} & {"question", "history", "noise", "limit"}:
+            continue
+        turn = any(s.has("turn_words") for s in p.sentence.segments)
+        screw = any(i.get("screw") for i in p.laid.items)
+        long = [i for i in p.laid.items if i.end - i.start > 1 or len(heard.tokens[i.start].text) > PLAIN_WAY]
+        way = any(i.role("in_words") or i.role("out_words") for i in long)
+        if turn + screw + way > 1:
+            return True
+    return False
 
 
 def _puts_right(heard: Heard) -> bool:
@@ -350,32 +372,62 @@ def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar
         return False, False
     heard_ways = ways(utterance, grammar.appliance_words)
     parsed = [heard if w.text == utterance.text else parse(w.text, context, grammar) for w in heard_ways]
-    return _two_places(heard, parsed, heard_ways, grammar)
+    last = [set(_firing(one, grammar)[-1:]) for one in (heard, *parsed)]  # what follows goes where it went last
+    astray = _divided(last[0], last[1:], heard_ways)
+    return _enough(astray, grammar), _enough(_other_appliance(heard, parsed, heard_ways), grammar)
 
 
-def _two_places(
-    heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way], grammar: Grammar
-) -> tuple[bool, bool]:
-    """Whether enough of the ways of hearing name another firing rate, and another appliance."""
-    astray = _divided(_firing(heard, grammar), [_firing(other, grammar) for other in parsed], heard_ways)
-    return astray, _divided(set(_appliances(heard)), [set(_appliances(other)) for other in parsed], heard_ways)
+def _elsewhere(heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way], grammar: Grammar) -> list[Way]:
+    """The ways of hearing that name other firing rates."""
+    mine = set(_firing(heard, grammar))
+    return _divided(mine, [set(_firing(other, grammar)) for other in parsed], heard_ways)
 
 
-def _misgiving(
+def _other_appliance(heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> list[Way]:
+    """The ways of hearing that name another appliance."""
+    return _divided(set(_appliances(heard)), [set(_appliances(other)) for other in parsed], heard_ways)
+
+
+def _placed_alike(v: Value, way: Way, read: Sequence[tuple[Sequence[Value], Way]]) -> bool:
+    """Whether a way of hearing has a value at the firing rate that was said with it."""
+    if not v.condition:
+        return False
+    return any(_same(v, o) and o.condition == v.condition for found, one in read if one is way for o in found)
+
+
+class _Weighed(NamedTuple):
+    """What speaks for a value and what against it, as shares of the mass.
+
+    ``support``: has it; ``placed``: has it with its firing rate; ``against``: has another number or sense;
+    ``confirmed``, ``denied``: so does the second opinion; ``otherwise``: some way has it as something else;
+    ``listed``: the numbers heard instead, likeliest first.
+    """
+
+    support: float
+    placed: float
+    against: float
+    confirmed: bool
+    denied: bool
+    otherwise: bool
+    listed: tuple[Value, ...]
+
+
+def _weigh(
     v: Value,
     words: str,
+    before: Sequence[str],
     read: Sequence[tuple[Sequence[Value], Way]],
-    certainty: float | None,
     context: Context,
     grammar: Grammar,
-) -> Misgiving | None:
-    """What speaks against a value said in ``words``: too few of the hypotheses have it, or they or the second opinion
-    have another number.
+) -> _Weighed:
+    """Weigh a value said in ``words`` behind the words ``before``.
 
-    Another number that cannot be there (a fan at 49 a minute) says only that the value was not heard so.
+    A hypothesis that breaks off where the value begins says nothing of it: if the second opinion has the value, the
+    shares are those of the rest. Another number that cannot be there (a fan at 49 a minute) says only that the value
+    was not heard so.
     """
-    support = against = placed = 0.0
-    confirmed = denied = other_sense = False
+    support = against = placed = silent = 0.0
+    confirmed = denied = otherwise = False
     # the second opinion has it under its name: then "flow" for "flue" in some hypotheses says nothing
     agreed = any(way.who == SECOND and any(_named_alike(v, o) for o in found) for found, way in read)
     others: list[tuple[float, Value]] = []
@@ -385,7 +437,7 @@ def _misgiving(
             placed += 1.0 if second else way.mass
         if (second or not agreed) and _otherwise(v, found, context, grammar):
             against, denied = against + way.mass, denied or second
-            other_sense = True
+            otherwise = True
             continue
         if _has(v, words, found, way, context, grammar):
             support, confirmed = support + way.mass, confirmed or second
@@ -394,19 +446,31 @@ def _misgiving(
         if differing:
             against, denied = against + way.mass, denied or second
             others += [(way.mass + (0.5 if second else 0.0), o) for o in differing]
+        elif before and aloud(way.text).split()[-len(before) :] == list(before):
+            silent += way.mass
+    if confirmed and silent <= MOST_SILENT:
+        support, placed, against = (share / (1 - silent) for share in (support, placed, against))
     listed = tuple({o.number.first: o for _, o in sorted(others, key=lambda x: -x[0])}.values())[:3]
-    if other_sense and (denied or against >= AGAINST):
-        return Misgiving("another way it was heard makes it something else", listed)
-    if denied:
-        return Misgiving(f"{SECOND} has another number", listed)
-    if against >= AGAINST:
-        return Misgiving(f"another hypothesis has {listed[0].number.first}", listed)
-    if support < (SUPPORT if confirmed else ALONE):
-        return Misgiving("not every way it was heard has it", listed)
-    if v.condition is not None and placed < PLACED:
-        return Misgiving("not every way it was heard has it there", listed)
-    if not confirmed and certainty is not None and certainty < LONE and len(read) < FEW:
-        return Misgiving("the recogniser was not sure of a word", listed)
+    return _Weighed(support, placed, against, confirmed, denied, otherwise, listed)
+
+
+def _misgiving(v: Value, w: _Weighed, sure: float | None, heard_ways: int, certain: Certainty) -> Misgiving | None:
+    """What speaks against a value: too few of the hypotheses have it, or they or the second opinion have another.
+
+    ``sure`` is the certainty of its least certain word.
+    """
+    if w.otherwise and (w.denied or w.against >= certain.against):
+        return Misgiving("another way it was heard makes it something else", w.listed)
+    if w.denied:
+        return Misgiving(f"{SECOND} has another number", w.listed)
+    if w.against >= certain.against:
+        return Misgiving(f"another hypothesis has {w.listed[0].number.first}", w.listed)
+    if w.support < (certain.support if w.confirmed else certain.alone):
+        return Misgiving("not every way it was heard has it", w.listed)
+    if v.condition is not None and w.placed < certain.placed:
+        return Misgiving("not every way it was heard has it there", w.listed)
+    if not w.confirmed and sure is not None and sure < certain.lone and heard_ways < FEW:
+        return Misgiving("the recogniser was not sure of a word", w.listed)
     return None
 
 
@@ -445,6 +509,19 @@ def _words(heard: Heard, v: Value) -> str:
     return " ".join(token.text for token in heard.tokens[v.start : v.end])
 
 
+def _named_words(heard: Heard, v: Value) -> str:
+    """The words of a value with those of its name, as far as the name is said beside it."""
+    named = v.name if v.name is not None and v.name.end else None
+    first, last = (v.start, v.end) if named is None else (min(v.start, named.start), max(v.end, named.end))
+    return " ".join(token.text for token in heard.tokens[first:last])
+
+
+def _words_before(heard: Heard, v: Value) -> Sequence[str]:
+    """The words right before a value, as they sound; empty where there are too few."""
+    said = aloud(" ".join(token.text for token in heard.tokens[: v.start])).split()[-BREAKS_OFF:]
+    return said if len(said) == BREAKS_OFF else ()
+
+
 def _misnamed(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
     """Whether the other is this number under a name that cannot have its unit: "flow 58 degrees" for the flue's."""
     if not other.unit or set(_ids(other)) & set(_ids(v)) or other.number != v.number:
@@ -458,28 +535,6 @@ def _may_be(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
     names = [q for q in _ids(other) if q in _ids(v)] or _ids(other)
     fits = [fit(other.number, other.unit or v.unit, grammar.measures[q], context.setting.units) for q in names]
     return not fits or any("impossible" not in f.doubts and f.cost < 3 for f in fits)
-
-
-def name_misgiving(utterance: Utterance, start: int, end: int, text: str) -> str:
-    """Why a name may have been misheard (``start`` to ``end`` characters); empty where nothing speaks for that.
-
-    A recogniser spells names it has never met as words that it has: only agreement to the letter counts.
-    """
-    certainty = _least(utterance.hypotheses[0].words, utterance.text, start, end)
-    if certainty is None:
-        return ""
-    letters = _letters(text)
-    others = [h.text for h in utterance.hypotheses[1:] if h.mass >= NOTABLE]
-    others += [utterance.second_opinion] if utterance.second_opinion is not None else []
-    if any(letters not in _letters(o) for o in others):
-        return "not every way it was heard has it so"
-    if any(len(w) > 1 and w.isalpha() for w in text.split()):
-        return "recognisers put words that they know in place of names"
-    return "the recogniser was not sure of a word" if certainty < NAME else ""
-
-
-def _letters(text: str) -> str:
-    return re.sub(r"[^a-z0-9]", "", text.lower())
 
 
 def _values(heard: Heard) -> list[Value]:
@@ -500,6 +555,8 @@ def _same(a: Value, b: Value) -> bool:
         return False
     if a.number.sign != b.number.sign or (a.condition and b.condition and a.condition != b.condition):
         return False
+    if a.noted != b.noted and a.unit == b.unit:
+        return False  # the same time for another volume
     return not _ids(a) or not _ids(b) or bool(set(_ids(a)) & set(_ids(b)))
 
 
@@ -536,18 +593,4 @@ def _certainty(utterance: Utterance, heard: Heard, v: Value) -> float | None:
     if not words:
         return None
     a, b = heard.tokens[v.start].start, heard.tokens[max(v.start, v.end - 1)].end
-    return _least(words, utterance.text, a, b)
-
-
-def _least(words: Sequence[object], text: str, a: int, b: int) -> float | None:
-    at, least = 0, None
-    for w in words:
-        said = str(getattr(w, "text", "")).strip()
-        k = text.find(said, at)
-        if k < 0 or not said:
-            continue
-        at = k + len(said)
-        certainty = getattr(w, "certainty", None)
-        if k < b and at > a and certainty is not None:
-            least = certainty if least is None else min(least, certainty)
-    return least
+    return least_certain(words, utterance.text, a, b)

@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
 from extract.alarms import compile_alarms
+from extract.certainty import Certainty, certainty
 from extract.daytime import TIME_WORDS, times_of_day
 from extract.language import Language, language
 from extract.numbers import Number, number_like, numbers_at
@@ -78,11 +79,13 @@ class Row(NamedTuple):
 
 
 class Grammar:
-    """A compiled sheet: all phrases by their first word, and per quantity what choosing a value needs."""
+    """A compiled sheet: all phrases by their first word, and per quantity what choosing a value needs; and how certain
+    a value must be."""
 
-    def __init__(self, sheet: Sheet, lang: Language) -> None:
+    def __init__(self, sheet: Sheet, lang: Language, certain: Certainty) -> None:
         self.sheet = sheet
         self.lang = lang
+        self.certain = certain
         self.quantities: dict[str, Quantity] = {q.id: q for q in sheet.quantities}
         self.measures: dict[str, Measure] = {q.id: Measure(q) for q in sheet.quantities}
         self.conditions = {c.id: c for c in sheet.conditions}
@@ -424,13 +427,13 @@ class Grammar:
         return w not in ("second", "third", "fourth")
 
 
-def compile_sheet(sheet: Sheet) -> Grammar:
-    """Return the grammar of a sheet; keep it, compiling takes a second.
+def compile_sheet(sheet: Sheet, certain: Certainty | None = None) -> Grammar:
+    """Return the grammar of a sheet; keep it, compiling takes a second. ``certain`` in place of the shipped thresholds.
 
     It lives as long as the process, so the garbage collector is told to look at it no more: walking through it took a
     tenth of the time of every utterance.
     """
-    grammar = Grammar(sheet, language())
+    grammar = Grammar(sheet, language(), certain or certainty())
     gc.freeze()
     return grammar
 

@@ -11,10 +11,10 @@ from extract.circumstances import before_now
 from extract.context import AGAIN, ANSWERED, RECENT, SCREW_KEPT
 from extract.doubt import FIT, HEDGES, doubt
 from extract.guards import unknown_between, unknown_within
-from extract.heard import name_misgiving
 from extract.lexicon import Item
 from extract.moves import Move
 from extract.parse import Parsed
+from extract.spelt import name_misgiving
 from extract.states import DENIED, Checked, before_state, state_of
 from extract.texts import Capture
 from extract.values import fit
@@ -44,7 +44,7 @@ def record_text(b: Book, c: Capture) -> None:
     if q.form in ("name", "person", "code") and span is not None and q.kind == "text":
         heard = b.u.text[span[0] : span[1]]
         spoken = heard if q.form == "code" else c.value
-        why = name_misgiving(b.u, span[0], span[1], spoken)
+        why = name_misgiving(b.u, span[0], span[1], spoken, b.g.certain)
         if why:
             reading = reading.model_copy(update={"doubts": (doubt(DoubtKind.HEARD_UNCLEARLY, why),)})
     if not c.sure:

@@ -80,6 +80,8 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         why = "said again in full"
     elif signs(old, reading):
         why = "said again with its sign"
+    if why and why != "corrected" and perhaps_adjusted(b, old):
+        why = ""
     if why:
         if why == "corrected":
             reading = misheard_again(b, reading, old)
@@ -115,6 +117,13 @@ def in_other_words(old: Reading, new: Reading) -> bool:
     last = Decimal(1).scaleb(-len(old.value.partition(".")[2]))
     coarse = abs(convert(decimal_of(old.value) + last, old.unit, new.unit) - there)
     return abs(there - decimal_of(new.value)) <= max(own, coarse) / 2
+
+
+def perhaps_adjusted(b: Book, old: Reading) -> bool:
+    """Whether a value as found would be lost: a turn may have been said after it that was not understood, or it was
+    said to be as found and the new one was not."""
+    adjusted = old.condition in b.g.conditions and b.g.conditions[str(old.condition)].adjusted
+    return adjusted and (bool(b.c.turned) or (old.phase == "before" and not b.touched_phase))
 
 
 def unplaced(b: Book, new: Reading) -> Reading | None:

@@ -26,7 +26,7 @@ from extract.corrections import (
 )
 from extract.doubt import doubt
 from extract.guards import unresolved, went_astray
-from extract.heard import best_heard, may_put_right, place_in_doubt
+from extract.heard import best_heard, may_have_turned, may_put_right, other_hearings, place_in_doubt
 from extract.lexicon import Grammar
 from extract.notes import check_again, ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
 from extract.over_range import over_range
@@ -74,8 +74,14 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
         went_astray(book, parsed)
         if all(isinstance(op, Record) for op in book.operations[done:]):
             unresolved(book, parsed, last)
-    if not book.made and may_put_right(utterance, heard, context, grammar):
-        doubt_the_last(book)
+    if not book.made:
+        others = other_hearings(utterance, context, grammar)
+        if may_put_right(heard, others, grammar):
+            doubt_the_last(book)
+        if may_have_turned(heard, others, grammar):
+            after.turned = utterance.text
+    elif any(r.quantity == grammar.move for r in map(after.readings.get, book.made) if r is not None):
+        after.turned = ""
     finish(book)
     astray, lost = place_in_doubt(utterance, heard, context, grammar)
     if (chosen.moved or astray) and after.state != context.state:

@@ -85,6 +85,16 @@ def setting_of(store: Store, job: Job, sheet: Sheet) -> extract.Setting:
             for q in sheet.quantities
             if q.in_file and (told := getattr(file, q.in_file))
         ),
+        bounds=tuple(
+            extract.Bound(one.tag, limit.quantity, limit.condition, limit.low, limit.high, limit.unit)
+            for one, file in zip(job.appliances, files, strict=True)
+            for limit in (file.limits if file is not None else ())
+        ),
+        rules=tuple(
+            (one.tag, rule)
+            for one, file in zip(job.appliances, files, strict=True)
+            for rule in (file.relations if file is not None else ())
+        ),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from functools import cached_property
 from typing import Annotated, Literal
 
@@ -197,6 +198,29 @@ class Relation(Model):
         elif self.kind != "ordered" and self.amount is None:
             raise ValueError(f"{self.id}: {self.kind!r} needs an amount")
         return self
+
+    def kept(self, first: Decimal, second: Decimal) -> bool:
+        """Say whether two values, in the unit of the relation, keep it. A ratio to zero is passed over.
+
+        Only of relations between two readings; of ``ordered`` between one and the next.
+        """
+        amount = Decimal(self.amount or "0")
+        match self.kind:
+            case "ratio":
+                return second == 0 or self.between(first / second)
+            case "difference at most":
+                return first - second <= amount
+            case "difference at least":
+                return first - second >= amount
+            case "within":
+                return abs(first - second) <= amount
+            case _:  # not above, ordered
+                return first <= second + amount
+
+    def between(self, value: Decimal) -> bool:
+        """Say whether a value lies between the relation's ``low`` and ``high``."""
+        low = self.low is None or value >= Decimal(self.low)
+        return low and (self.high is None or value <= Decimal(self.high))
 
 
 class Stop(Model):

@@ -32,6 +32,7 @@ from schemas.doubts import Doubt, DoubtKind
 from schemas.errors import BadInput
 from schemas.evidence import Box, Clock, Figure, Hypothesis, Look, MadeBy, Utterance
 from schemas.readings import Alarm, Change, Operation, QuotedLimit, Reading, Record, Remove, Source
+from schemas.sheet import Relation
 
 SHEET = """
 id = "plain"
@@ -198,6 +199,8 @@ class Setting:
     fuel: str | None
     governor: str
     known: tuple[extract.Known, ...] = ()
+    bounds: tuple[extract.Bound, ...] = ()
+    rules: tuple[tuple[str, Relation], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -103,3 +103,89 @@ def test_in_noise_or_clipped_only_what_is_confirmed_is_taken(
         clipped=clipped, hypotheses=(Hypothesis(text="CO2 nine point three.", mass=1.0),),
     )  # fmt: skip
     assert [r.taken for r in readings("High fire.", one)] == [taken]
+
+
+# ---------------------------------------------------------------------- what is asked no more, and what is asked now
+def heard_as(*told: tuple[str, float], second: str | None, number: int = 1) -> Utterance:
+    return Utterance(
+        evidence="e" * 64, number=number, start=5.0 * number, end=5.0 * number + 2, made_by=BY, second_opinion=second,
+        hypotheses=tuple(Hypothesis(text=text, mass=mass) for text, mass in told),
+    )  # fmt: skip
+
+
+def test_a_hypothesis_that_breaks_off_in_front_of_a_value_says_nothing_against_it() -> None:
+    cut = ("Flue forty seven Celsius, ambient", 0.45)
+    whole = ("Flue forty seven Celsius, ambient nineteen Celsius.", 0.55)
+    found = readings("High fire.", heard_as(cut, whole, second="Flue 47 Celsius, ambient 19 Celsius."))
+    assert [(r.quantity, r.taken) for r in found] == [("flue_temp", True), ("ambient_temp", True)]
+    unconfirmed = readings("High fire.", heard_as(cut, whole, second="Flue 47 Celsius."))
+    assert [r.taken for r in unconfirmed if r.quantity == "ambient_temp"] == [False]
+
+
+def test_a_firing_rate_heard_in_another_clause_is_no_doubt_of_a_value_with_its_own() -> None:
+    best = ("Plate says minimum inlet four inches, high fire inlet is six point six.", 1.0)
+    found = readings(heard_as(best, second="Plate says low fire four inches. High fire inlet is 6.6."))
+    assert [(r.condition, r.value, r.taken) for r in found] == [("high_fire", "6.6", True)]
+
+
+def test_a_garbled_name_is_put_right_by_the_others_where_all_have_the_number() -> None:
+    said = heard_as(("Step 121.", 0.5), ("Stack 121.", 0.5), second="Stack 121.")
+    assert [(r.quantity, r.taken) for r in readings("High fire.", said)] == [("flue_temp", True)]
+    named = heard_as(("Return 121.", 0.5), ("Stack 121.", 0.5), second="Stack 121.")
+    assert not any(r.taken for r in readings("High fire.", named))
+
+
+@pytest.mark.parametrize("letters", ["B P M", "BPM", "T P M", "D P N", "V P N"])
+def test_letters_that_sound_like_p_p_m_are_parts_per_million(letters: str) -> None:
+    (found,) = readings("High fire.", heard_as((f"CO is 69 {letters}.", 1.0), second=f"CO is 69 {letters}."))
+    assert (found.quantity, found.value, found.unit, found.taken) == ("co", "69", "[ppm]", True)
+
+
+def test_gallons_a_minute_stay_what_they_are() -> None:
+    (found,) = readings("High fire.", heard_as(("Flow is 28 G P M.", 1.0), second="Flow is 28 GPM."))
+    assert (found.quantity, found.unit) == ("flow", "[gal_us]/min")
+
+
+def test_the_second_opinion_is_put_together_again_too() -> None:
+    said = heard_as(("Stack one nineteen.", 1.0), second="Stack one nine team.")
+    assert [(r.value, r.taken) for r in readings("High fire.", said)] == [("119", True)]
+
+
+def test_another_volume_of_the_same_time_is_asked() -> None:
+    said = heard_as(("One minute 12 seconds for two cubic feet.", 1.0), second="1 minute 12 seconds for 5 cubic feet.")
+    assert [(r.quantity, r.taken) for r in readings("High fire.", said)] == [("clock_time", False)]
+
+
+def test_a_teen_behind_a_spoken_point_is_asked() -> None:
+    said = heard_as(("Static inlet eight point twelve inches.", 1.0), second="Static inlet 8.12 inches.")
+    assert [r.taken for r in readings(said)] == [False]
+    digits = heard_as(("Static inlet eight point one two inches.", 1.0), second="Static inlet 8.12 inches.")
+    assert [r.taken for r in readings(digits)] == [True]
+
+
+ROW = ("High fire, as found CO2 ten point one.", "CO2 nine point seven.")
+
+
+@pytest.mark.parametrize(
+    "move",
+    [
+        heard_as(("Feratilic water, turn clockwise.", 1.0), second=None, number=9),  # no hearing has the amount
+        heard_as(
+            ("So tell a quarter turned o'clock wise.", 1.0), second="Throttle a quarter turn clockwise.", number=9
+        ),
+        heard_as(("Nothing of it.", 0.6), ("Throttle a quarter turn clockwise.", 0.4), second=None, number=9),
+    ],
+)
+def test_a_turn_that_only_some_heard_loses_no_value_as_found(move: Utterance) -> None:
+    found = readings(ROW[0], move, ROW[1])
+    taken = [(r.quantity, r.phase, r.value) for r in found if r.taken]
+    assert ("co2", "before", "9.7") not in taken
+    assert {r.value for r in found if r.quantity == "co2"} == {"10.1", "9.7"}
+    assert all(not r.taken for r in found if r.quantity == "valve_move")
+
+
+def test_a_value_as_found_gives_way_to_a_correction_alone() -> None:
+    found = readings(ROW[0], "Now CO2 nine point seven.")
+    assert not any(r.taken for r in found)
+    put_right = readings(ROW[0], "No, sorry, ten point two.")
+    assert [(r.value, r.taken) for r in put_right] == [("10.2", True)]
