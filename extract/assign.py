@@ -104,6 +104,8 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
     for n, item in enumerate(items):
         if item.kind != "number" or n <= skip:
             continue
+        if n + 1 < len(items) and items[n + 1].role("elsewhere"):
+            continue  # "ninety percent modulation": a firing rate
         number: Number = item.value
         unit, m = number.unit, n
         if n + 1 < len(items) and not unit:
@@ -380,6 +382,11 @@ def assign(
             quantity = _alone(v, grammar)
             if quantity is not None:
                 v.name = Name((quantity,), (), v.place, v.segment, by_unit=True)
+    for before, v in pairwise(values):
+        lows = [t.low for t in tokens[max(0, v.start - 2) : v.start]]
+        set_against = lows[-1:] in (["under"], ["below"]) and lows[0] in _AMPLY
+        if set_against and (v.name is None or v.name is before.name) and not before.hedge:
+            v.name, v.followed = None, True  # "forty, well under two hundred"
     for v in values:
         name = _in_another_unit(v, values, names, laid, grammar) if v.name is None and v.unit else None
         if name is not None:
@@ -387,6 +394,7 @@ def assign(
     return total
 
 
+_AMPLY = frozenset(("well", "way", "far", "comfortably", "safely", "nicely", "easily"))
 _BESIDE = ("plain", "cue", "condition", "enter")
 
 

@@ -21,9 +21,8 @@ COMPARED = "compared"  # the joint of what is set against a value
 SOFT = frozenset(",:—–")
 COPULA = frozenset(("is", "'s", "are", "was", "were", "reads", "at", "shows", "sits", "equals", "="))
 PAST = frozenset(("was", "were", "had", "got", "went", "settled", "came", "'d", "did", "lit"))
-PLACES = frozenset(
-    ("at", "to", "on", "in", "up", "down", "into", "hold", "holding", "it", "now", "then", "back", "this", "from")
-)
+_WAYS = frozenset(("at", "to", "on", "in", "for", "up", "down", "into", "from", "back"))
+PLACES = _WAYS | {"hold", "holding", "it", "now", "then", "this"}
 
 
 _SEEN = frozenset(("was", "were", "saw", "seen", "got", "reached", "hit", "came", "went"))

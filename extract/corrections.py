@@ -9,7 +9,7 @@ from extract.assign import Name, Value
 from extract.book import Book
 from extract.circumstances import states
 from extract.clauses import PAST
-from extract.context import RECENT
+from extract.context import LAST_KEPT, RECENT
 from extract.doubt import doubt
 from extract.lexicon import OTHER, Item
 from extract.numbers import Number
@@ -205,7 +205,9 @@ def relabels(b: Book, p: Parsed) -> bool:
     elif conditions:
         condition = b.resolve(conditions[-1])
         many = plural(b, p)
-        loose = [r for r in b.c.live() if many and r.condition is None and r not in group]
+        many = many or group[-1].condition is None  # "that was at max", behind a row that was read without a rate
+        near = [r for r in b.c.live() if b.at - b.c.times.get(r.id, float("-inf")) < LAST_KEPT]
+        loose = [r for r in near if many and r.condition is None and r not in group]
         for r in [*loose, *group]:
             if condition is None or r.quantity is None or condition not in b.g.quantities[r.quantity].conditions:
                 continue

@@ -36,6 +36,7 @@ TAG = -0.5  # the number of an appliance where one stands: rather that than a va
 ROWS = 4  # ways to read a sentence that are looked at
 TAG_AHEAD = frozenset(("on", "to", "for"))
 BREAKING = frozenset(".?!;")
+_HOW_MANY = frozenset(("two", "three", "four", "of"))
 _OPENERS = frozenset(("and", "now", "okay", "ok", "so", "right", "then", "well", "but", "also"))
 
 
@@ -212,7 +213,7 @@ class Grammar:
                 here.append(Item("word", i, i + 1, w, UNKNOWN))
             beside = i > 0 and (
                 likes[i - 1]
-                or lows[i - 1] in lang.sound_alikes
+                or (lows[i - 1] in lang.sound_alikes and not (w == "min" and lows[i - 1] in lang.small_words))
                 or lows[i - 1] in lang.minus
                 or lows[i - 1] in lang.scales
                 or lows[i - 1] in ("a", '"', "°", "full", "whole", "complete")
@@ -334,6 +335,11 @@ class Grammar:
         at = i if w in numbered else i + 1
         tag = numbered.get(tokens[at].low) if at < len(tokens) else None
         rest = [t.low for t in tokens[at + 1 : at + 3]]
+        if w == "on" and tokens[at : at + 1] and tokens[at].low in ("both", "all"):
+            behind = at + 2 if rest[:1] and rest[0] in _HOW_MANY else at + 1
+            counted = behind < len(tokens) and (likes[behind] or self._is_thing(tokens[behind].low))
+            if not counted and (tokens[at].low == "all" or len(set(numbered.values())) == 2):
+                yield Item("appliance", i, behind, ("*",), TAG)  # "trap filled on both"
         k = i
         while k > 0 and (tokens[k - 1].low in _OPENERS or tokens[k - 1].low == ","):
             k -= 1
@@ -348,6 +354,8 @@ class Grammar:
             fits = True
         elif at > i:
             fits = ends and (w == "for" or tokens[i - 1].low in ("over", "across"))
+        elif rest[:1] in (["is"], ["'s"]) and at + 2 < len(tokens) and likes[at + 2]:
+            fits = first or tokens[i - 1].low in (",", ":")  # "one is eight one, two is eight oh"
         elif not first:
             fits = False
         elif ends:
@@ -359,6 +367,9 @@ class Grammar:
             fits = stands or self._begins(rest[0], "condition", "enter")
         if fits:
             yield Item("appliance", i, at + 1, (tag,), TAG)
+
+    def _is_thing(self, word: str) -> bool:
+        return word in self.appliance_words or word.removesuffix("s") in self.appliance_words
 
     def _begins(self, word: str, *kinds: str) -> bool:
         """Whether a phrase of one of these kinds begins with ``word``."""
@@ -419,7 +430,7 @@ class Grammar:
                 return True
             if nxt is not None and nxt.low in ("'s", "is", "was", "are", "'d"):
                 return False
-            if before in lang.one_after or (nxt is not None and nxt.low in lang.one_before):
+            if before in lang.one_after or before in lang.places or (nxt is not None and nxt.low in lang.one_before):
                 return False
             article = any(tokens[k].low == "the" for k in range(max(0, i - 3), i - 1))
             if article and not any(likes[max(0, i - 2) : i]):

@@ -123,7 +123,7 @@ def _sentences(
 
 def _use_up(sentence: Sentence, start: int, end: int) -> None:
     for s in sentence.segments:
-        kept = [i for i in s.items if not start <= i.start < end]
+        kept = [i for i in s.items if not start <= i.start < end or i.kind == "appliance"]
         if len(kept) != len(s.items):
             s.items = kept
             s.numbers = [i for i in s.numbers if not start <= i.start < end]

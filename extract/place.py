@@ -80,6 +80,9 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         why = "said again in full"
     elif signs(old, reading):
         why = "said again with its sign"
+    if v.name is not None and why.startswith("said again") and not same and _less_sure_of_what(reading, old):
+        b.settle(reading, None, "")  # "nett temp thirty eight" puts no flue temperature right
+        return
     if why and why != "corrected" and perhaps_adjusted(b, old):
         why = ""
     if why:
@@ -104,6 +107,12 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         }
     )  # fmt: skip
     b.settle(reading, None, "")
+
+
+def _less_sure_of_what(new: Reading, old: Reading) -> bool:
+    """Whether it is not clear that the new reading is of the quantity that the old one is of."""
+    kinds = [{d.kind for d in r.doubts} for r in (new, old)]
+    return DoubtKind.QUANTITY_UNCLEAR in kinds[0] and DoubtKind.QUANTITY_UNCLEAR not in kinds[1]
 
 
 def in_other_words(old: Reading, new: Reading) -> bool:

@@ -87,6 +87,10 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
             if b.c.open and b.c.open[-1].source == b.source(v.start, v.end):
                 ahead = f"{b.u.evidence[:16]}-{b.u.number}-{b.ordinal + 1}"
                 b.c.open = (*b.c.open[:-1], replace(b.c.open[-1], reading=ahead))
+    longer = None if name is None or quantity is None else _with_the_names_digit(b, name, v)
+    if longer is not None:
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the words can be read in two ways"))
+        alternatives.append(longer)
     if v.rivals and quantity is not None:
         doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the words can be read in two ways"))
         alternatives += [Alternative(quantity=q, why="the words can be read so") for q in v.rivals[:1]]
@@ -237,10 +241,13 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     if only and s.kind == "reading" and not b.c.correcting:
         return None, None, only
     strange = any(i.kind in ("word", "other") for i in s.items)
-    if strange or not (v.condition or said_unit(b, v) or bare(b, p)):
+    shown = s.has("reading") and b.c.state is not None and all(i.kind != "word" for i in p.laid.items)
+    if strange or not (v.condition or said_unit(b, v) or bare(b, p) or shown):
         return None
     if s.kind != "reading" or v.number.unit or v.unit in ("min", "s"):
         return None
+    if v.unit == "%" and v.start and b.tokens[v.start - 1].low in ("to", "through") and "." not in v.number.first:
+        return None  # "taking it down to sixty percent": a firing rate
     wanted = likely(b, v)
     return (None, None, wanted) if wanted else None
 
@@ -427,7 +434,7 @@ def make_reading(
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
     elif q.conditions and v.place >= 0 and two_conditions(b, v, p):
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "two conditions were named"))
-    elif v.condition is None and target is None and q.conditions and (b.c.astray or s.has("elsewhere")):
+    elif v.condition is None and target is None and q.conditions and (b.c.astray or _elsewhere(v, p)):
         where = f"“{b.c.astray}” may be another one" if b.c.astray else "another firing rate was named"
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, where))
     elif v.changed and condition and b.g.conditions[condition].passing and _recovered(b, v):
@@ -448,6 +455,28 @@ def make_reading(
         b.settle(reading, takes_place_of.id, "named afterwards")
         return
     place(b, reading, v, p, target)
+
+
+def _with_the_names_digit(b: Book, name: Name, v: Value) -> Alternative | None:
+    """ "CO two ten": CO2 ten, or CO two hundred and ten."""
+    words = [t.low for t in b.tokens[name.start : name.end]]
+    number = v.number.choices[0][0]
+    if len(words) < 2 or name.end != v.start or v.unit or len(number) != 2 or not number.isdigit() or v.number.sign:
+        return None
+    digit = b.g.lang.digits.get(words[-1])
+    other = b.g.said.get(" ".join(words[:-1]))
+    if digit is None or other is None or other == (name.ids or name.vague)[0]:
+        return None
+    value = f"{digit}{number}"
+    f = fit(Number(((value, 0.0),), exact=True, digits=value), "", b.g.measures[other], b.c.setting.units)
+    if f.cost >= 3:
+        return None
+    return Alternative(quantity=other, value=value, unit=f.choices[0].unit, why="as it may be read")
+
+
+def _elsewhere(v: Value, p: Parsed) -> bool:
+    """Whether a firing rate that is none of the sheet's is named in the value's clause, or in front of it."""
+    return any(x.has("elsewhere") for x in p.sentence.segments[: v.segment + 1])
 
 
 def _timed(b: Book, v: Value) -> bool:

@@ -128,7 +128,7 @@ def _mentioned(
                 break
             if form not in ("name", "person", "code"):
                 continue
-            start, linked = _behind(tokens, item.end, stop, grammar)
+            start, linked = _behind(tokens, item.end, stop, grammar, kinds)
             name = _name_before(tokens, item.start, grammar, kinds) if form != "code" else None
             ends = item.end >= stop or tokens[item.end].low in (",", "and", "with")
             if name is not None and ends:
@@ -209,12 +209,16 @@ def _of_a_part(q: str, tokens: Sequence[Token], name: Item, end: int, stop: int,
     return bool(whose) and whose[-1] in grammar.parts
 
 
-def _behind(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tuple[int, bool]:
+def _behind(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar, kinds: dict[int, Item]) -> tuple[int, bool]:
     """Step over "is", "number", "on the plate", a colon, an article; says whether something links name and value."""
     lang = grammar.lang
     linked = tokens[at - 1].low in lang.name_links
     while at < stop:
         low = tokens[at].low
+        whose = kinds.get(at)
+        if whose is not None and whose.kind == "appliance" and whose.end < stop:
+            at = whose.end  # "the serial on number two is"
+            continue
         if low in lang.name_links:
             linked = True
         elif low in (",", "-", "–"):

@@ -236,3 +236,57 @@ def test_where_the_burner_left_the_rate_by_itself_the_rate_is_not_known(gone: st
 
 def test_over_range_as_the_display_writes_it() -> None:
     assert plainly("CO is reading HI.") == [("co", "over range", True)]
+
+
+def test_a_list_by_the_numbers_of_the_boilers() -> None:
+    found = told("Statics: one's seven one, two's seven three, three is seven oh.", tags=("B-1", "B-2", "B-3"))
+    assert [(r.appliance, r.value, r.taken) for r in found] == [
+        ("B-1", "7.1", True), ("B-2", "7.3", True), ("B-3", "7.0", True),
+    ]  # fmt: skip
+
+
+def test_a_check_on_both_is_of_two_and_of_no_three() -> None:
+    for tags in (("1", "2"), ("1", "2", "3")):
+        found = told("Boiler one.", "Condensate's primed on both.", tags=tags)
+        assert {r.appliance for r in found} == ({"1", "2"} if len(tags) == 2 else {"1"})
+
+
+def test_a_serial_number_is_of_the_boiler_named_with_it() -> None:
+    (r,) = told("Boiler one.", "Serial on boiler two is K four four one.", tags=("1", "2"))
+    assert (r.quantity, r.value, r.appliance, r.taken) == ("serial", "K441", "2", True)
+
+
+@pytest.mark.parametrize("where", ["Halfway up,", "Eighty percent modulation,", "At eighty percent load"])
+def test_what_is_read_at_another_rate_is_asked(where: str) -> None:
+    assert [taken for q, _, taken in plainly(f"{where} CO2 nine three.") if q == "co2"] == [False]
+
+
+def test_a_row_that_was_read_without_a_rate_is_named_behind_it() -> None:
+    context, _ = talk("O2 four eight.", "CO2 nine one.", "That was at max.", "Now these are for min.", "O2 five three.")
+    assert [(r.condition, r.value) for r in context.live()] == [
+        ("high_fire", "4.8"), ("high_fire", "9.1"), ("low_fire", "5.3"),
+    ]  # fmt: skip
+
+
+def test_a_vague_name_puts_no_reading_right() -> None:
+    context, _ = talk("Flue temp one forty.", "Temperature one twenty.")
+    assert "140" in {r.value for r in context.live()}
+
+
+def test_the_digit_of_a_name_may_be_of_the_value() -> None:
+    (r,) = told("CO two eleven.")
+    assert not r.taken
+    assert {(r.quantity, r.value), *((a.quantity, a.value) for a in r.alternatives)} >= {("co", "211")}
+
+
+def test_what_a_value_lies_well_under_is_no_second_value() -> None:
+    assert plainly("CO sixty, comfortably below one hundred.") == [("co", "60", True)]
+
+
+@pytest.mark.parametrize("text", ["CO2 nine three, got that?", "CO2 nine three, see that?"])
+def test_a_reading_that_is_shown_to_somebody_is_not_lost(text: str) -> None:
+    assert [(q, value) for q, value, _ in plainly(text)] == [("co2", "9.3")]
+
+
+def test_what_it_was_when_they_came_takes_no_readings_place() -> None:
+    assert plainly("CO sixty.", "It was ninety when we arrived.") == [("co", "60", True)]
