@@ -341,3 +341,14 @@ def test_where_nothing_is_likely_both_ways_of_hearing_must_say_it() -> None:
         one = utterance((yes, 0.3), (no, 0.3), ("I spell it", 0.2), second=second)
         assert [alarm.sure for alarm in alarms_of(one) if alarm.stop == "gas_smell"] == [sure]
     assert [alarm.sure for alarm in alarms_of(utterance((yes, 0.6), second=no))] == [True]
+
+
+def test_what_says_a_stop_is_the_same_on_every_sheet() -> None:
+    boiler, other = (load_sheet(name)[0] for name in ("gas-boiler-start-up", "gas-tightness-test"))
+    known = {stop.id: stop for stop in boiler.stops}
+    shared = [stop for stop in other.stops if stop.id in known]
+    assert len(shared) == 3
+    for stop in shared:
+        for field in ("said", "perhaps", "phrases", "look_alikes"):
+            assert getattr(stop, field) == getattr(known[stop.id], field), (stop.id, field)
+    assert other.word_sets.items() <= boiler.word_sets.items()
