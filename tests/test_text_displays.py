@@ -20,7 +20,11 @@ from capture.advice import TWO
 from capture.readers import Readers, load_readers
 from capture.see import look
 from capture.tesseract import Tesseract
+from extract import Setting, bind_look, compile_sheet, start
+from schemas.doubts import DoubtKind
 from schemas.evidence import Look
+from schemas.load import load_sheet
+from schemas.readings import Reading
 from training.render import (
     mount,
     random_body,
@@ -114,6 +118,25 @@ def test_a_nought_with_a_slash_or_a_dot_is_no_eight_or_six(
     found = seen(photo, tmp_path, readers)
     assert {one.value for one in found.figures if not one.doubts} <= {value for _, value, _ in rows}
     assert len(found.figures) == len(rows)
+
+
+def test_a_slips_own_average_is_weighed_and_columns_are_asked(tmp_path: Path, readers: Readers) -> None:
+    grammar = compile_sheet(load_sheet("gas-boiler-start-up")[0])
+
+    def bound(*rows: tuple[str, str, str]) -> dict[str | None, Reading]:
+        rng = np.random.default_rng([1, 7])
+        slip = render_slip(["COMBUSTION TEST", "04/03/26 09:31"], rows, ["Taken by"], random_slip_style(rng), rng)
+        photo = take_photo(*slip, 0, rng, size=(1280, 960), fill=0.9, behind="plaster", compress=False)[0]
+        context, _ = bind_look(seen(photo, tmp_path, readers), None, start(Setting(units="uk")), grammar)
+        return {one.quantity: one for one in context.readings.values()}
+
+    found = bound(("CO2", "9.3", "%"), ("CO2", "9.5", "%"), ("Mean CO2", "9.4", "%"), ("CO corr", "76", "ppm"))
+    assert (found["co2"].value, found["co2"].note) == ("9.4", "the instrument's own average of 9.3 and 9.5")
+    assert DoubtKind.QUANTITY_UNCLEAR in {doubt.kind for doubt in found["co"].doubts}
+    found = bound(("", "NOW   MAX   MIN", ""), ("CO2", "9.3   9.5   9.1", "%"), ("CO", " 76   120    60", "ppm"))
+    for quantity, value in (("co2", "9.3"), ("co", "76")):
+        assert found[quantity].value == value
+        assert DoubtKind.VALUE_UNCLEAR in {doubt.kind for doubt in found[quantity].doubts}
 
 
 def test_pale_print_in_shadow_is_found(tmp_path: Path, readers: Readers) -> None:
