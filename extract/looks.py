@@ -153,6 +153,8 @@ def _bound(
     value = _plain(figure.value)
     measured = look.display != "plate" and (is_value_text(value) or is_over(value))
     quantity, sense, unclear, beyond = told(figure.label, unit, grammar, measured=measured)
+    if sense is not None and look.display == "plate":
+        return None, None, False  # the highest or lowest that an appliance may have is no reading
     sense = sense or blocks.of(figure)
     announced: Reading | None = None
     if unclear:

@@ -83,6 +83,11 @@ def test_a_held_value_is_not_the_present_one() -> None:
     assert told(read(look(figure("CO max", "120", "ppm")))) == [("co", "120", "", ["value not clear"])]
 
 
+def test_what_a_plate_gives_as_the_highest_is_no_reading() -> None:
+    plate = look(figure("Max gas inlet pressure", "20", "mbar"), figure("CO2 max", "9.8", "%"), display="plate")
+    assert read(plate) == []
+
+
 @pytest.mark.parametrize(
     ("text", "row", "asked"),
     [
