@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from decimal import Decimal
 
 from checks.limits import applicable
@@ -19,21 +19,28 @@ __all__ = ["said_stops", "stop_findings"]
 Row = tuple[str, str, str, str | None]
 
 
-def said_stops(alarms: Sequence[Alarm], sheet: Sheet) -> tuple[Finding, ...]:
-    """Return a finding for each stop that was said, in the order they were said."""
+def said_stops(alarms: Sequence[Alarm], sheet: Sheet, denied: Collection[Alarm] = ()) -> tuple[Finding, ...]:
+    """Return a finding for each stop that was said, in the order they were said.
+
+    ``denied`` are those that only may have been said and that somebody said by name not to be so: they stop nothing.
+    """
     stops = {stop.id: stop for stop in sheet.stops}
-    return tuple(_said(alarm, stops.get(alarm.stop)) for alarm in alarms)
+    return tuple(_said(alarm, stops.get(alarm.stop), alarm in denied) for alarm in alarms)
 
 
-def _said(alarm: Alarm, stop: Stop | None) -> Finding:
+def _said(alarm: Alarm, stop: Stop | None, denied: bool) -> Finding:
     heard = f' (heard: "{alarm.source.heard}")' if alarm.source.heard else ""
     if stop is None:
         text = f"Something that stops the work was said{heard}. This sheet has no words for it; treat it as the worst."
         return Finding(rule=alarm.stop, verdict="stop", text=text, said=alarm.source)
+    if denied:
+        text = f"{stop.name}? It may have been said{heard}; that it is so was denied right after it."
+        return Finding(rule=stop.id, verdict="look again", text=text, basis=stop.basis, said=alarm.source)
     text = f"{stop.name}{heard}. {stop.say}"
     if not alarm.sure:
         text = (
-            f"{stop.name}? It may have been said{heard}; it counts until somebody has dealt with it. If so: {stop.say}"
+            f"{stop.name}? It may have been said{heard}; it counts until it is denied by name or somebody has dealt "
+            f"with it. If so: {stop.say}"
         )
     return Finding(rule=stop.id, verdict=stop.level, text=text, basis=stop.basis, said=alarm.source)
 

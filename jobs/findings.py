@@ -9,14 +9,20 @@ from checks.limits import known_limits
 from checks.rows import Rows
 from extract.cited import cited
 from jobs.book import appliance_file_of, job_of, sheet_of
+from jobs.extraction import grammar_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft, Entry
 from jobs.stops import past_stops
 from jobs.store import JournalMoved, Store
 from jobs.trail import Trail, trail_of
 from schemas.appliance import ApplianceFile
+from schemas.evidence import Utterance
 from schemas.findings import Finding, Limit, LimitOrigin
+from schemas.readings import Alarm
 from schemas.sheet import Sheet
+
+_DENIED_WITHIN = 2
+"""Utterances after one that may have said a stop in which it can be denied."""
 
 __all__ = ["check_job", "findings_of", "keep_findings", "known_limits_of", "limits_of", "trails_of"]
 
@@ -27,7 +33,7 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
     Each stands once; a finding on readings of the visit is the same for every appliance.
     """
     sheet = sheet_of(store, job.head)
-    found = [*checks.said_stops(job.alarms, sheet), *past_stops(job, sheet)]
+    found = [*checks.said_stops(job.alarms, sheet, _denied(job, sheet)), *past_stops(job, sheet)]
     for one in job.appliances:
         found += checks.check(
             job.readings,
@@ -41,6 +47,27 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
     tags = [one.tag for one in job.appliances]
     found += checks.missing(job.readings, sheet, tags, job.not_applicable)
     return tuple(dict.fromkeys(found))
+
+
+def _denied(job: Job, sheet: Sheet) -> list[Alarm]:
+    """Return the stops that only may have been said and that one of the next utterances denies by name ("no smell of
+    gas"), however it is heard."""
+    unsure = [one for one in job.alarms if not one.sure]
+    if not unsure:
+        return []
+    alarms, said = grammar_of(sheet).alarms, job.utterances
+    places = {(one.evidence, one.number): n for n, one in enumerate(said)}
+
+    def denies(utterance: Utterance, stop: str) -> bool:
+        ways = [text for text in (utterance.text, utterance.second_opinion) if text]
+        return all(stop in alarms.not_so(text) for text in ways)
+
+    return [
+        one
+        for one in unsure
+        if (place := places.get((one.source.evidence, one.source.utterance or 0))) is not None
+        and any(denies(utterance, one.stop) for utterance in said[place + 1 : place + 1 + _DENIED_WITHIN])
+    ]
 
 
 def limits_of(job: Job, tag: str) -> Iterator[Limit]:

@@ -93,3 +93,26 @@ def test_stops_of_one_cause_are_dealt_with_at_once(store: Store) -> None:
     decisions.stop_dealt_with(store, "job-1", pegged.together, what="shut off, burner looked at", by="Ada")
     job = check_job(store, "job-1")
     assert [one.finding.rule for one in undealt(job, job.findings)] == ["gas_smell"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "left"),
+    [
+        (("There's gas in here.", "No, there's no smell of gas."), []),
+        (("There's gas in here.", "Static pressure is seven inches.", "I don't smell gas."), []),
+        (("There's gas in here.", "No."), ["gas_smell"]),  # a bare no may be of anything
+        (("There's gas in here.", "No alarm is going off."), ["gas_smell"]),
+        (("There's gas in here.", "One.", "Two.", "No smell of gas."), ["gas_smell"]),
+        (
+            ("I smell gas in here.", "No, there's no smell of gas."),
+            ["gas_smell"],
+        ),  # said for sure: somebody deals with it
+    ],
+)
+def test_a_stop_that_only_may_have_been_said_is_denied_by_name(
+    store: Store, lines: tuple[str, ...], left: list[str]
+) -> None:
+    assert stops(store, *lines) == left
+    told = [one for one in check_job(store, "job-1").findings if one.rule == "gas_smell"]
+    assert [one.verdict for one in told] == ["stop" if left else "look again"]
+    assert left or "denied right after it" in told[0].text
