@@ -183,17 +183,20 @@ class Recogniser:
     def _fitting(
         self, tried: Sequence[str], texts: Sequence[str], encoded: Any, samples: int, go_on: Callable[[], None]
     ) -> list[tuple[Hypothesis, ...]]:
-        """Return, as a pass each, those of some ``tried`` texts that fit the sound nearly as well as what was heard."""
+        """Return, as a pass each, those of some ``tried`` texts that fit the sound nearly as well as what was heard.
+
+        The best fitting one comes first.
+        """
         if not tried:
             return []
         frames = min(round(samples / RATE * 100), WINDOWS_S[-1] * 100)
         best = max(self._log_chance(encoded, text, frames) for text in dict.fromkeys(texts))
-        found: list[tuple[Hypothesis, ...]] = []
+        fitting: list[tuple[float, str]] = []
         for text in tried:
             go_on()
-            if self._log_chance(encoded, text, frames) >= best - NEARLY:
-                found.append((Hypothesis(text=text, mass=1.0),))
-        return found
+            if (chance := self._log_chance(encoded, text, frames)) >= best - NEARLY:
+                fitting.append((-chance, text))
+        return [(Hypothesis(text=text, mass=1.0),) for _, text in sorted(fitting)]
 
     def _log_chance(self, encoded: Any, text: str, frames: int) -> float:
         """Return the logarithm of the chance that the model gives a text, told of nothing before."""
