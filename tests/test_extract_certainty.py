@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from pathlib import Path
+from typing import cast
 
 import pytest
 
 from bench.calibrate import AT_STAKE, FILE, RULE, SPARE, START, STEPS, calibrate, choose, written
+from bench.hear import _hear_all
+from capture.hear import Recogniser
 from extract import Bound, Certainty, Setting, certainty, start, step
 from extract.certainty import Measured, Point, read_calibration
+from jobs.book import job_of, sheet_of
+from jobs.extraction import setting_of
+from jobs.store import Store
 from schemas.errors import BadInput
 from schemas.evidence import Hypothesis, MadeBy, Utterance
 from schemas.readings import Reading
@@ -162,3 +169,18 @@ def test_the_number_heard_too_is_offered() -> None:
     said = faint("CO2 nine point one.", "CO2 nine point nine.", "CO2 9.1")
     (found,) = readings("High fire.", said, bounds=MAKERS)
     assert [a.value for a in found.alternatives][:1] == ["9.9"]
+
+
+def test_the_makers_limits_and_relations_reach_extraction(prepared: Path) -> None:
+    with Store(prepared) as store:
+        job = job_of(store, "t1")
+        setting = setting_of(store, job, sheet_of(store, job.head))
+    assert Bound("boiler", "co2", "high_fire", "8.5", "9.5", "%") in setting.bounds
+    assert ("boiler", "running_drop_most") in [(tag, rule.id) for tag, rule in setting.rules]
+
+
+def test_transcripts_of_a_run_with_other_options_are_refused(tmp_path: Path) -> None:
+    kept = tmp_path / "kept.jsonl"
+    kept.write_text('{"id": "a", "utterances": []}\n', encoding="utf-8")
+    with pytest.raises(BadInput, match="lacks 'a in a room'"):
+        _hear_all([{"id": "a"}, {"id": "a in a room"}], tmp_path, cast(Recogniser, None), kept)
