@@ -26,7 +26,7 @@ from schemas.readings import (
     Source,
 )
 
-__all__ = ["DISPLAY_SLACK", "Book", "phase_at"]
+__all__ = ["DISPLAY_SLACK", "Book", "phase_at", "slot"]
 
 DISPLAY_SLACK = 20.0  # seconds between saying and photographing within which both are of one moment
 
@@ -56,6 +56,8 @@ class Book:
         self.undone: list[str] = []
         self.touched: list[str] = []
         self.touched_phase = False
+        self.put_right = False  # the sentence corrects what was said before
+        self.appliance_said = False  # the sentence names the appliance that it is of
         self.awaits = False  # a reading's new value was announced, and comes next
         self.last_condition: str | None = None
         self.names: Sequence[Name] = ()
@@ -286,7 +288,7 @@ class Book:
         if left == partner.doubts:
             return new
         asked_with = partner.asked_with
-        if _slot(partner) == _slot(new) and (partner.value, partner.unit) != (new.value, new.unit):
+        if slot(partner) == slot(new) and (partner.value, partner.unit) != (new.value, new.unit):
             clash = doubt(DoubtKind.CONFLICT, f"{partner.value} was said before, {new.value} now")
             left, asked_with = (*left, clash), new.id
             others = tuple(d for d in new.doubts if d.kind is not DoubtKind.CONFLICT)
@@ -323,7 +325,8 @@ class Book:
             )  # fmt: skip
 
 
-def _slot(r: Reading) -> tuple[str | None, ...]:
+def slot(r: Reading) -> tuple[str | None, ...]:
+    """The place that one value holds: appliance, quantity, condition, phase."""
     return r.appliance, r.quantity, r.condition, r.phase
 
 

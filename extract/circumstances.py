@@ -80,6 +80,8 @@ def unnamed_before(b: Book) -> None:
 def phases(b: Book, p: Parsed) -> None:
     """Take up "before" and "after" an adjustment; both in one sentence, each with the value of its own place."""
     marks: list[Literal["before", "after"]] = []
+    if not p.values and any(s.has("that_was") for s in p.sentence.segments) and _was(b, p):
+        return
     for n, i in enumerate(p.laid.items):
         cues = i.get("cue")
         if not cues or not ({"before", "after"} & cues) or i.kind in ("condition", "enter"):
@@ -98,6 +100,8 @@ def phases(b: Book, p: Parsed) -> None:
         if single and nxt is not None and nxt.kind == "number" and _a_time(p, n + 1):
             continue  # "after ten minutes"
         which: Literal["before", "after"] = "before" if "before" in cues else "after"
+        if not single and which == "before" and _and_now(b, p, n):
+            return
         marks.append(which)
         b.c.phase = ("*", which)
         b.touched_phase = True
@@ -106,6 +110,38 @@ def phases(b: Book, p: Parsed) -> None:
     if len(set(marks)) == 2 and len(marks) == len(p.values):
         for v, mark in zip(p.values, marks, strict=True):
             v.phase = mark  # "CO2 eight nine before, nine three after"
+
+
+def _was(b: Book, p: Parsed) -> bool:
+    """ "That was before I adjusted it": of what was just said; whatever comes next is of after it."""
+    cues = [i.get("cue") or frozenset() for i in p.laid.items if i.end > i.start + 1]
+    told = [which for which in ("before", "after") if any(which in c for c in cues)]
+    group = [r for r in b.group() if r.condition in b.g.conditions and b.measured(r)]
+    group = [r for r in group if b.g.conditions[str(r.condition)].adjusted]
+    if len(told) != 1 or not group or any(s.has("history", "future") for s in p.sentence.segments):
+        return False
+    phase: Literal["before", "after"] = "before" if told == ["before"] else "after"
+    for r in group:
+        if r.phase != phase:
+            b.emit(Relabel(target=r.id, phase=phase, source=r.source, why=f"read {phase} the adjustment"))
+    if phase == "after":
+        before_now(b, str(group[-1].condition))
+    b.c.phase, b.touched_phase = ("*", "after"), True
+    return True
+
+
+def _and_now(b: Book, p: Parsed, n: int) -> bool:
+    """ "Before I touched it CO2 was nine nine, now it's nine three": item ``n`` is the before of two sides."""
+    now = next((k for k, i in enumerate(p.laid.items) if i.role("now")), None)
+    if now is None:
+        return False
+    sides = [k for k in (max(n, now), min(n, now)) if len({v.place < k for v in p.values}) == 2]
+    if not sides:
+        return False
+    for v in p.values:
+        v.phase = "before" if (v.place < sides[0]) == (n < now) else "after"
+    b.c.phase, b.touched_phase = ("*", "after"), True
+    return True
 
 
 def _a_time(p: Parsed, n: int) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from extract.assign import Value
-from extract.book import Book
+from extract.book import Book, slot
 from extract.context import CHANGED, LAST_KEPT, RECENT
 from extract.doubt import doubt
 from extract.heard import sound_alike
@@ -14,12 +14,14 @@ from schemas.base import decimal_of, is_value_text
 from schemas.doubts import DoubtKind
 from schemas.readings import (
     Alternative,
+    Change,
     Reading,
+    Record,
     Relabel,
 )
 from schemas.units import convert, unit_of
 
-__all__ = ["place"]
+__all__ = ["place", "stand_alone"]
 
 
 def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None) -> None:
@@ -46,6 +48,12 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
                     )
                 }
             )
+        elif v.condition is not None and (r := _at_another(b, reading)) is not None:
+            old = target = r
+            here = Alternative(appliance=reading.appliance, why="the work is there")
+            text = doubt(DoubtKind.APPLIANCE_UNCLEAR, "only another appliance has a value there that it may correct")
+            update = {"doubts": (*reading.doubts, text), "alternatives": (here, *reading.alternatives)}
+            reading = reading.model_copy(update=update | {"appliance": r.appliance, "phase": r.phase})
     if old is None:
         old = unplaced(b, reading)
         b.settle(reading, old.id if old else None, "said again with its condition" if old else "")
@@ -113,6 +121,36 @@ def _less_sure_of_what(new: Reading, old: Reading) -> bool:
     """Whether it is not clear that the new reading is of the quantity that the old one is of."""
     kinds = [{d.kind for d in r.doubts} for r in (new, old)]
     return DoubtKind.QUANTITY_UNCLEAR in kinds[0] and DoubtKind.QUANTITY_UNCLEAR not in kinds[1]
+
+
+def _at_another(b: Book, new: Reading) -> Reading | None:
+    """The one value of another appliance that a correction may mean, where its own has none; none where it is named."""
+    if b.appliance_said or new.appliance is None:
+        return None
+    like = [r for r in b.c.live() if (r.quantity, r.condition) == (new.quantity, new.condition)]
+    return like[0] if len(like) == 1 and like[0].source.box is None else None
+
+
+def stand_alone(b: Book) -> None:
+    """No two values that were said stand unasked in one place: whatever brought them there, it is asked which holds."""
+    changed = [op.target for op in b.operations if isinstance(op, Relabel)]
+    changed += [op.reading.id for op in b.operations if isinstance(op, Record | Change)]
+    for rid in dict.fromkeys(changed):
+        r = b.c.readings.get(rid)
+        if r is None or not _stands(b, r):
+            continue
+        rivals = [x for x in b.c.live() if x.id != rid and _stands(b, x) and slot(x) == slot(r)]
+        other = next((x for x in rivals if not in_other_words(x, r) and (x.value, x.unit) != (r.value, r.unit)), None)
+        if other is None:
+            continue
+        text = doubt(DoubtKind.CONFLICT, f"{other.value} stands there too, beside {r.value}")
+        for one, two in ((r, other), (other, r)):
+            op = Relabel(target=one.id, doubts=(*one.doubts, text), asked_with=two.id, source=r.source, why=text.detail)
+            b.emit(op)
+
+
+def _stands(b: Book, r: Reading) -> bool:
+    return r.taken and r.source.box is None and b.measured(r) and r.quantity != b.g.move
 
 
 def in_other_words(old: Reading, new: Reading) -> bool:

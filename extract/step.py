@@ -8,6 +8,7 @@ from extract.alarms import alarms_perhaps, alarms_said
 from extract.assign import Name, Value
 from extract.book import Book
 from extract.circumstances import appliances, phases, states
+from extract.clauses import PAST
 from extract.context import CLOCKED, Clocking, Context, Setting, Topic
 from extract.corrections import (
     announces,
@@ -31,6 +32,7 @@ from extract.lexicon import Grammar
 from extract.notes import check_again, ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
 from extract.over_range import over_range
 from extract.parse import Parsed
+from extract.place import stand_alone
 from extract.pointing import differences, earlier, same_as, wondered
 from extract.take import denies, take_value
 from extract.texts import Capture
@@ -92,10 +94,20 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
 
 
 def sentence(b: Book, p: Parsed) -> None:
-    """Carry out one sentence."""
-    kinds = {s.kind for s in p.sentence.segments}
-    if kinds == {"noise"}:
+    """Carry out one sentence; one that puts right what was elsewhere leaves the work where it is."""
+    if {s.kind for s in p.sentence.segments} == {"noise"}:
         return
+    state, state_at, appliance = b.c.state, b.c.state_at, b.c.appliance
+    _carry_out(b, p)
+    past = any(s.says(PAST, b.tokens) for s in p.sentence.segments)
+    if b.put_right and past and p.values and not p.moves:
+        if state is not None and b.c.state != state:
+            b.c.state, b.c.state_at = state, state_at
+        if appliance is not None and b.c.appliance != appliance and not b.c.appliance_lost:
+            b.use_appliance(appliance)
+
+
+def _carry_out(b: Book, p: Parsed) -> None:
     quote_limits(b, p)
     ought_to_be(b, p)
     named = any(s.has("that_was") for s in p.sentence.segments)  # "sorry, that was low fire" is no interruption
@@ -104,9 +116,12 @@ def sentence(b: Book, p: Parsed) -> None:
         if not (p.names or p.checks or p.captures or any(s.conditions for s in p.sentence.segments)):
             return
     b.names = p.names
+    b.put_right = False
     tags = appliances(b, p)
+    b.appliance_said = bool(tags)
     phases(b, p)
     undo(b, p)
+    b.put_right = b.c.correcting
     if (
         goes_on(b, p)
         or swaps(b, p)
@@ -276,6 +291,7 @@ def finish(b: Book) -> None:
         b.c.last, b.c.last_at = alive, b.at
         b.c.since_appliance = (*b.c.since_appliance, *alive)
     bind_back(b)
+    stand_alone(b)
     if b.awaits:
         b.c.correcting = True
     elif alive or b.operations or len(b.tokens) > 5:

@@ -171,7 +171,7 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         if r is not None and r.quantity is not None and fits_value(b, v, r.quantity):
             return r.quantity, r, []
     if b.c.correcting or any(x.has("restate") for x in p.sentence.segments):
-        r = b.last_of()
+        r = _of_named_row(b, v)
         if r is not None and r.quantity is not None and b.at - max(b.c.last_at, 0) < LAST_KEPT:
             if fits_value(b, v, r.quantity):
                 return r.quantity, r, []
@@ -250,6 +250,22 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         return None  # "taking it down to sixty percent": a firing rate
     wanted = likely(b, v)
     return (None, None, wanted) if wanted else None
+
+
+def _of_named_row(b: Book, v: Value) -> Reading | None:
+    """ "No, the high fire one was nine five": what was read last, or its like in the row that is named."""
+    r = b.last_of()
+    if r is None or r.quantity is None:
+        return r
+    condition = v.condition if v.condition and "|" not in v.condition else r.condition
+    appliance = b.c.tag() if b.appliance_said else r.appliance
+    if (condition, appliance) == (r.condition, r.appliance):
+        return r
+    there = [
+        x for x in b.c.live() if (x.quantity, x.condition, x.appliance) == (r.quantity, condition, appliance)
+        and x.source.box is None
+    ]  # fmt: skip
+    return max(there, key=lambda x: x.phase == b.phase_for(condition), default=r)
 
 
 def _only_in(b: Book, v: Value) -> list[str]:
@@ -339,6 +355,8 @@ def likely(b: Book, v: Value) -> list[str]:
     for n, q in enumerate(b.g.sheet.quantities):
         if q.kind != "number" or not q.conditions or (condition and condition not in q.conditions) or q.noted_units:
             continue
+        if not q.said:
+            continue  # excess air is not told without its name
         f = fit(v.number, v.unit, b.g.measures[q.id], b.c.setting.units)
         if f.cost > 0.8 or not f.choices[0].usual or "unit" in f.doubts:
             continue
@@ -439,8 +457,16 @@ def make_reading(
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, where))
     elif v.changed and condition and b.g.conditions[condition].passing and _recovered(b, v):
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "it came back after that moment"))
-    phase = v.phase or (target.phase if target is not None and v.condition is None else b.phase_for(condition))
+    there = target is not None and condition == target.condition
+    phase = v.phase or (target.phase if target is not None and there else b.phase_for(condition))
     appliance = target.appliance if target is not None else b.appliance_for(quantity)
+    elsewhere = target is not None and v.name is None and target.condition not in (None, condition)
+    if target is not None and elsewhere and value != target.value and target.id not in b.undone:
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "both the value and where it was read are new"))
+    if target is not None and b.appliance_said and b.appliance_for(quantity) != appliance:
+        alternatives.append(Alternative(appliance=appliance, why="what it corrects is of that"))
+        appliance = b.appliance_for(quantity)
+        doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it may correct what was said of another appliance"))
     if not q.every_job and b.c.several() and (appliance is None or b.c.appliance_lost) and target is None:
         doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))
     first = min([v.start, *([v.name.start] if v.name and v.name.end else [])])
