@@ -167,7 +167,7 @@ def boiler(tmp_path: Path) -> Iterator[Store]:
         yield store
 
 
-def listen(tmp_path: Path, place: Room, script: Sequence[str]) -> Heard:
+def listen(tmp_path: Path, place: Room, script: Sequence[str], boilers: Sequence[NewAppliance] = ()) -> Heard:
     lines = Lines()
     with Store(tmp_path / "store") as store:
         job = new_job(
@@ -176,7 +176,7 @@ def listen(tmp_path: Path, place: Room, script: Sequence[str]) -> Heard:
             site="Brackley Wharf Bakehouse",
             technician="Una Farrow",
             units="us",
-            appliances=[NewAppliance("boiler")],
+            appliances=boilers or [NewAppliance("boiler")],
         )
         ears = Ears(list(script))
         senses = Senses(identify, ears, nothing_to_see)
@@ -210,6 +210,15 @@ def test_a_question_is_said_and_a_spoken_value_answers_it(tmp_path: Path) -> Non
         "C O two, high fire: what is it?",
         "C O two, high fire, nine point two. It was nine point one.",
     ]
+
+
+def test_an_answer_after_the_move_to_another_boiler_is_asked_back_with_its_place(tmp_path: Path) -> None:
+    place = room(1.0, WORD, 8.0, WORD, 4.0, WORD, length=24.0)
+    boilers = [NewAppliance("1", ("boiler 1", "boiler one")), NewAppliance("2", ("boiler 2", "boiler two"))]
+    script = ["Boiler one, low fire. O2 is five and change.", "on to boiler two now", "five point three"]
+    heard = listen(tmp_path, place, script, boilers)
+    assert {row.how for row in heard.job.rows.values()} == {"open"}
+    assert heard.told[:3] == [*["1, O two, low fire: what is it?"] * 2, "1, O two, low fire, five point three, right?"]
 
 
 def test_co_is_said_back_and_corrected_by_saying_it(tmp_path: Path) -> None:

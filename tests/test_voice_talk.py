@@ -396,10 +396,49 @@ def test_a_value_said_back_can_be_corrected_by_saying_it() -> None:
     assert isinstance(actions[-1], Say)
     talk, _ = run(talk, Playing(12.0), Played(12.0, saying(actions), True))
     other = Reply("value", candidate("66", quantity="co"), clear=True)
-    assert answers(talk, 13.0, None, other) == [Mark("answer"), Edit(other.candidate)]
+    assert answers(talk, 13.0, None, replace(other, denies=True)) == [Mark("answer"), Edit(other.candidate)]
     assert answers(talk, 13.0, "yes") == [Mark("stray")]  # a yes to a statement says nothing
     same = Reply("value", back.candidates[0], clear=True)
     assert answers(talk, 13.0, None, same) == [Mark("answer"), Play("taken")]
+
+
+def test_another_value_without_a_no_is_asked_and_then_taken_and_what_stands_stays_till_then() -> None:
+    given = Reply("value", candidate("66", quantity="co"), clear=True)
+    either = Asked(
+        "C O, high fire: seventy-six, or sixty-six?", "value", (candidate("76", quantity="co"), given.candidate)
+    )
+    talk, actions = run(said_back(), Heard(13.0, 13.9, None, given, either), Ended(14.5), Tick(14.6))
+    assert [type(one) for one in actions] == [Mark, Say]
+    assert saying(actions).about == either
+    talk, _ = run(talk, Playing(17.0), Played(17.0, saying(actions), True))
+    assert answers(talk, 18.0, None, given) == [Mark("answer"), Edit(given.candidate)]
+    same = Reply("value", either.candidates[0], clear=True)
+    assert answers(talk, 18.0, None, same) == [Mark("answer"), Play("taken")]
+
+
+def test_a_no_with_the_value_that_took_anothers_place_may_deny_either_and_takes_nothing_out() -> None:
+    now, before = candidate("66", quantity="co"), candidate("76", quantity="co")
+    told = Asked("C O, high fire, sixty-six. It was seventy-six.", "value", (now,), was=before)
+    talk, actions = run(Talk(), Changed(8, 9, News(replaced=(told,))), Tick(10.0), Playing(12.0))
+    talk, _ = run(talk, Played(12.0, saying(actions), True))
+    either = Asked("C O, high fire: sixty-six, or seventy-six?", "value", (now, before))
+    reply = Reply("value", now, clear=False, denies=True)  # "no, CO was sixty-six"
+    _, actions = run(talk, Heard(13.0, 13.9, None, reply, either), Ended(14.5), Tick(14.6))
+    assert [type(one) for one in actions] == [Mark, Say]
+    assert saying(actions).about == either
+
+
+def test_a_yes_to_a_denied_value_asked_back_gives_it() -> None:
+    reply = Reply("value", candidate("4.1"), clear=False, denies=True)
+    back = Asked("co2 4.1, right?", "yes", (candidate("4.1"), candidate()))
+    talk, actions = run(
+        Talk(), Changed(8, 9, News(said_back=(Asked("co2 9.3.", "value", (candidate(),)),))), Tick(10.0)
+    )
+    talk, _ = run(talk, Playing(12.0), Played(12.0, saying(actions), True))
+    talk, actions = run(talk, Heard(13.0, 13.9, None, reply, back), Ended(14.5), Tick(14.6))
+    assert actions[:2] == [Mark("answer"), TakeBack(("r1",))]
+    talk, _ = run(talk, Playing(17.0), Played(17.0, saying(actions), True))
+    assert answers(talk, 18.0, "yes") == [Mark("answer"), Edit(candidate("4.1"))]
 
 
 def said_back() -> Talk:

@@ -303,12 +303,50 @@ def test_who_names_a_quantity_where_the_work_is_now_means_it_there() -> None:
     assert value_of("no, CO2 is nine point six", asked, low) == "9.6"
 
 
+def test_an_answer_binds_where_the_work_still_is_or_where_it_names_the_place_and_is_asked_back_elsewhere() -> None:
+    """Each: what is said, the work's place, whether it came there since the question; the value, whether it binds."""
+    boilers = (JobAppliance(tag="1", called=("boiler one",)), JobAppliance(tag="2", called=("boiler two",)))
+    replies = Replies(SHEET, GRAMMAR, extract.Setting(units="us", appliances=boilers))
+    asked = questioned(about("4.5", "o2").model_copy(update={"appliance": "1"}))
+    here, low, there = ("1", "high_fire"), ("1", "low_fire"), ("2", "high_fire")
+
+    def answer(text: str, at: tuple[str, str], left: bool, asked: Asked = asked) -> tuple[str, bool] | None:
+        reply = replies.understand(heard(text, second=text), asked, at, left=left, prompt=True)
+        return (reply.candidate.value, reply.clear) if reply else None
+
+    assert answer("five point two", here, False) == ("5.2", True)
+    assert answer("five point two", low, False) == ("5.2", True)  # asked after the move, the question named its place
+    assert answer("five point two", low, True) == ("5.2", False)
+    assert answer("high fire five point two", low, True) == ("5.2", True)
+    assert answer("O2 is five point two", low, False) == ("5.2", False)
+    assert answer("five point two", there, False) == ("5.2", False)
+    assert answer("high fire, five point two", there, False) == ("5.2", False)
+    assert answer("boiler one, five point two", there, True) == ("5.2", True)
+    assert answer("four point five", there, False) == ("4.5", True)  # what was offered, with its place
+    assert answer("boiler two, five point two", here, False) is None
+    assert answer("on boiler two I can't make it out, seventy something", here, False) is None
+    back = Asked("…", "value", (asked.candidates[0],))
+    assert answer("five point two", low, True, back) is None
+    assert answer("no, five point two", low, True, back) == ("5.2", False)
+
+
 def test_what_was_only_said_back_is_corrected_with_a_no_where_a_quantity_is_named() -> None:
     row = Asked("high fire: …", "value", (about("9.3"), about("4.4", "o2").model_copy(update={"reading": "s"})))
     assert value_of("O2 four point six", row) is None
     assert value_of("no, O2 four point six", row) == "4.6"
     assert value_of("no, four point six", row) is None  # of which of them?
     assert value_of("nine point six", Asked("…", "value", (about("9.3"),))) == "9.6"
+
+
+def test_another_value_than_the_one_that_stands_is_asked_with_it() -> None:
+    back = WORDING.said_back(reading("co", "high_fire", "31", "[ppm]"))
+    other = back.candidates[0].model_copy(update={"value": "47"})
+    asked = WORDING.back(back, other, stands=True)
+    assert asked.text == "C O, high fire: thirty-one, or forty-seven?"
+    assert [one.value for one in asked.candidates] == ["31", "47"]
+    was = WORDING.replaced(reading("co", "high_fire", "31", "[ppm]"), reading("co", "high_fire", "13", "[ppm]"))
+    assert was.text == "C O, high fire, thirty-one. It was thirteen."
+    assert WORDING.back(was, was.candidates[0]).text == "C O, high fire: thirty-one, or thirteen?"
 
 
 def test_a_number_that_cannot_be_made_out_is_an_unclear_answer_and_no_new_reading() -> None:

@@ -106,11 +106,7 @@ def _replaced(fresh: Sequence[JobRow], wording: Wording) -> Iterator[Asked]:
             continue
         by_person = last.what in ("answered", "edited")
         if (by_person or last.why in CORRECTIONS) and last.before.value != row.reading.value:
-            asked = wording.said_back(row.reading)
-            text = wording.phrase(
-                "was", what=wording.what(row.reading), value=wording.of(row.reading), other=wording.of(last.before)
-            )
-            yield Asked(text, asked.wants, asked.candidates)
+            yield wording.replaced(row.reading, last.before)
 
 
 def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) -> Iterator[str]:

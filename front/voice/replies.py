@@ -74,12 +74,18 @@ class Replies:
         small = (saying[name] for name in ("minus", "point", "hundred", "thousand"))
         self._number_words = frozenset((*saying["digits"], *saying["tens"], *small))
 
-    def understand(self, utterance: Utterance, asked: Asked, here: Place | None = None) -> Reply | None:
+    def understand(
+        self, utterance: Utterance, asked: Asked, here: Place | None = None, *, left: bool = False, prompt: bool = False
+    ) -> Reply | None:
         """Return what an utterance answers to ``asked``; None if it is no answer that carries anything.
 
-        ``here`` is the place that the work is at: where it is not the one that was asked about, whoever names a
-        quantity means it here. And who names a quantity after it was only said back corrects it with a "no".
+        ``here`` is the place that the work is at, ``left`` whether it came there since ``asked`` was said, ``prompt``
+        whether this came right after it. An answer binds where the work still is at the place that was asked about, or
+        where it names that; else it is asked back. Whoever names another appliance, or later a quantity where the work
+        is now, says something new. And who names a quantity after it was only said back corrects it with a "no".
         """
+        if self._names_other_appliance(utterance, asked):
+            return None
         denies = any(self._split(text)[0] == "no" for text in self._texts(utterance)[:2])
         chosen = self._choice(utterance, asked)
         if chosen is not None:
@@ -90,7 +96,7 @@ class Replies:
         # A bare value is an answer only where there is one thing that it can be of.
         alone = len({(one.appliance, one.quantity, one.condition) for one in asked.candidates}) == 1
         for candidate in {one.quantity: one for one in reversed(asked.candidates)}.values():
-            may_name = denies or (asked.question is not None and not _elsewhere(candidate, here))
+            may_name = denies or (asked.question is not None and (prompt or not _elsewhere(candidate, here)))
             found = self._value(utterance, candidate, alone=alone, may_name=may_name)
             if found is not None:
                 told = (found.quantity, found.value, found.unit)
@@ -103,12 +109,44 @@ class Replies:
                 own = {one.quantity for one in asked.candidates}
                 texts = self._texts(utterance)[:2]
                 alone = all(self._stands_alone(text) and not self._names_another(text, own) for text in texts)
+                if not self._is_of_place(utterance, asked, given, here, left=left, denies=denies):
+                    if asked.question is None and not denies:
+                        return None  # what was said back before the move is over
+                    return Reply("value", given, False, denies)
                 if alone or self._sheet.quantity(candidate.quantity).kind == "text":
                     return Reply("value", given, not doubts, denies, doubts == {DoubtKind.HEARD_UNCLEARLY})
                 return Reply("value", given, False, denies)
         if asked.question is not None and self._is_bare_number(utterance, asked, here):
             return Reply("unclear", asked.candidates[0], clear=False, denies=denies)
         return None
+
+    def _names_other_appliance(self, utterance: Utterance, asked: Asked) -> bool:
+        """Say whether an appliance is named, and none of those that were asked about."""
+        mine = {one.appliance for one in asked.candidates if one.appliance is not None}
+        named = {tag for text in self._texts(utterance)[:2] for tag in self._appliances(text)}
+        return bool(mine and named) and named.isdisjoint(mine)
+
+    def _is_of_place(
+        self, utterance: Utterance, asked: Asked, given: Candidate, here: Place | None, *, left: bool, denies: bool
+    ) -> bool:
+        """Say whether an answer is surely of the place that was asked about, and not of where the work is now.
+
+        A question that was said after the firing rate had changed named the one it is of, for a bare value; but with
+        another appliance before one's eyes, only who names the one asked about or says the value that was offered
+        surely heard which.
+        """
+        texts = self._texts(utterance)[:2]
+        offered = not left and given.value == asked.candidates[0].value
+        if here is None or offered:
+            return True
+        if given.appliance not in (None, here[0]) and not all(
+            given.appliance in self._appliances(one) for one in texts
+        ):
+            return False
+        kinds = [{item.kind for item in self._items(one)} for one in texts]
+        stated = not denies and any("quantity" in one for one in kinds)  # as a reading is, where the work is now
+        moved = (left or stated) and given.condition not in ("", here[1])
+        return not moved or all("condition" in one for one in kinds)
 
     def _is_bare_number(self, utterance: Utterance, asked: Asked, here: Place | None) -> bool:
         """Say whether a number was said and nothing that makes it more than an answer."""

@@ -38,7 +38,7 @@ from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
 from front.voice.speakers import Speakers, wav
-from front.voice.talk import Talk, step
+from front.voice.talk import BARE_S, Talk, step
 from front.voice.wording import Wording
 from front.voice.words import command_of, note_of, spoken
 from jobs.add import Event as AddEvent
@@ -155,6 +155,7 @@ class Session:
         self._replies = Replies(self._sheet, self._grammar, self._setting)
         self._deeds = Deeds(self.store, self.number, self._sheet, self._wording, self.by)
         self._place: Place = place_now(self.store, job, self._sheet)
+        self._moved_at = -1e9
         self._talk = Talk()
         self._echo = Echo()
         self._endpointer = Endpointer()
@@ -399,9 +400,20 @@ class Session:
         beyond = words_beyond(utterance, told, self._setting, self._grammar, said) if own else ""
         command = None if alarm else command_of(utterance, said)
         reply = (
-            None if alarm or command or asked is None else self._replies.understand(utterance, asked, here=self._place)
+            None
+            if alarm or command or asked is None
+            else self._replies.understand(
+                utterance,
+                asked,
+                here=self._place,
+                left=self._moved_at > self._talk.asked_from,
+                prompt=start - self._talk.asked_until <= BARE_S,
+            )
         )
-        back = self._wording.back(asked, reply.candidate) if asked is not None and reply is not None else None
+        back = None
+        if asked is not None and reply is not None:
+            stands = asked.question is None and not reply.denies and reply.candidate.reading not in self._talk.denied
+            back = self._wording.back(asked, reply.candidate, stands=stands)
         note = None if alarm else note_of(utterance, said)
         only_noted = note is not None and has_number(typed_utterance(note, "0" * 64), self._setting, self._grammar)
         heard = events.Heard(start, end, command, reply, back, note, only_noted, own, over, beyond)
@@ -449,7 +461,8 @@ class Session:
             is_at=place,
             number=any(has_number(one, self._setting, self._grammar) for one in self._filing),
         )
-        self._place = place
+        if place != self._place:
+            self._place, self._moved_at = place, self._now
         start = min((self._offset + one.start for one in self._filing), default=self._now)
         end = max((self._offset + one.end for one in self._filing), default=self._now)
         for text in news.shown:

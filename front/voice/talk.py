@@ -36,7 +36,7 @@ from front.voice.replies import Reply
 from front.voice.wording import LIMIT, Asked
 from schemas.questions import Candidate
 
-__all__ = ["Talk", "step"]
+__all__ = ["BARE_S", "Talk", "step"]
 
 BARE_S = 4.0
 """A bare yes or no binds only if it begins within so many seconds of the end of a question."""
@@ -150,6 +150,8 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
     if asked is not None and asked.limit:
         return _on_limit(talk, asked, event, bare=bare)
     match event.command:
+        case "yes" if bare and asked is not None and asked.question is None and asked.wants == "yes":
+            return replace(talk, asked=None), (Mark("answer"), Edit(asked.candidates[0]))
         case "yes" if bare and asked is not None and asked.question is not None:
             if asked.wants in ("yes", "offer"):
                 done = replace(talk, asked=None)
@@ -246,8 +248,12 @@ def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, t
         (one.value, one.unit) for one in asked.question.candidates
     )
     again_faintly = same and reply.faint and asked.wants == "yes" and offered
-    if denied or not (reply.clear or again_faintly):
-        return _ask_back(talk, asked, reply, asked if same and reply.kind != "choice" else back)
+    # Without a no, another value than the one said back may be of something else: it is asked which of them is right.
+    instead = asked.question is None and not (same or reply.denies or reply.candidate in asked.candidates)
+    instead = instead and reply.candidate.reading not in talk.denied
+    if denied or instead or not (reply.clear or again_faintly):
+        as_asked = same and reply.kind != "choice" and not (reply.denies and asked.was is not None)
+        return _ask_back(talk, asked, reply, asked if as_asked else back)
     talk = replace(talk, asked=None, last_taken=(reply.candidate.reading,), last_taken_at=talk.now)
     if asked.question is not None:
         return talk, (_answer(asked, reply.candidate), Settle(asked, reply.candidate))
@@ -265,7 +271,9 @@ def _ask_back(talk: Talk, asked: Asked, reply: Reply, again: Asked) -> tuple[Tal
     """Ask an answer back that settles nothing. A value said back that it denies stands no longer."""
     question = asked.question.id if asked.question else None
     done: tuple[Action, ...] = (Mark("answer", question),)
-    if reply.denies and question is None and len(asked.readings) == 1 and not talk.denied & set(asked.readings):
+    either = asked.was is not None and reply.candidate.value == asked.candidates[0].value  # which of them is denied?
+    denies = reply.denies and not either and question is None and len(asked.readings) == 1
+    if denies and not talk.denied & set(asked.readings):
         talk = replace(talk, last_taken=(), denied=talk.denied | set(asked.readings))
         done = (*done, TakeBack(asked.readings))
     times = talk.times.get(asked.slot, 0)

@@ -40,7 +40,7 @@ class Asked:
     ``wants``: ``yes`` takes yes, no or a value; ``value`` only an answer that carries the value; ``choice`` only one
     that names one of the candidates; ``offer`` a yes to the first of them, too. ``candidates`` are the complete
     answers, what was heard first. ``limit`` is the key of a limit that was quoted: a yes, or the limit said again, lets
-    it bind.
+    it bind. ``was`` is what stood before, where that was said with it: a no may be meant for either.
     """
 
     text: str
@@ -48,6 +48,7 @@ class Asked:
     candidates: tuple[Candidate, ...]
     question: Question | None = None
     limit: str = ""
+    was: Candidate | None = None
 
     @property
     def readings(self) -> tuple[str, ...]:
@@ -172,12 +173,14 @@ class Wording:
     def question(self, question: Question) -> Asked | None:
         """Return a question as it is spoken.
 
-        None for what is better shown: where a picture belongs, how a screw was turned, names, which no recogniser
-        spells as they are, and what is of an appliance that the job does not have.
+        None for what is better shown: where a picture belongs and what it shows, how a screw was turned, names, which
+        no recogniser spells as they are, and what is of an appliance that the job does not have.
         """
         if question.alike and question.source.box is None:
             return self._which(question, question.candidates)
         if question.alike or not question.candidates or any(self._is_shown(one) for one in question.candidates):
+            return None
+        if question.source.box is not None and not question.quantities:
             return None
         first, kinds = question.candidates[0], {doubt.kind for doubt in question.doubts}
         mine = [one for one in question.candidates if one.reading == first.reading]
@@ -233,8 +236,16 @@ class Wording:
         kept = tuple(one for one in question.candidates if one in placed or one == question.candidates[0])
         return Asked(text, "choice", kept, question)
 
-    def back(self, asked: Asked, candidate: Candidate) -> Asked:
-        """Return an answer that was not heard clearly, asked back: what it is about stays the same."""
+    def back(self, asked: Asked, candidate: Candidate, *, stands: bool = False) -> Asked:
+        """Return an answer that was not heard clearly, asked back: what it is about stays the same.
+
+        ``stands``: nothing says that the value said back is wrong; which of the two is right is asked then.
+        """
+        standing = next((one for one in asked.candidates if one.reading == candidate.reading), candidate)
+        other = asked.was if asked.was is not None and standing.value == candidate.value else candidate
+        if stands or other is not candidate:
+            text = self.phrase("either", what=self.what(standing), value=self.of(standing), other=self.of(other))
+            return Asked(text, "value", (standing, other), asked.question)
         if asked.wants in ("choice", "offer") and candidate in asked.candidates:
             place = self._difference(candidate, asked.candidates)
             others = (one for one in asked.candidates if one != candidate)
@@ -248,6 +259,13 @@ class Wording:
         """Return one value, said back."""
         text = self.phrase("said_back", what=self.what(reading), value=self.of(reading))
         return Asked(text, "value", (_as_heard(reading),))
+
+    def replaced(self, reading: Reading, before: Reading) -> Asked:
+        """Return a value that took another one's place, with what stood there."""
+        now = _as_heard(reading)
+        text = self.phrase("was", what=self.what(now), value=self.of(now), other=self.of(before))
+        was = now.model_copy(update={"value": before.value, "unit": before.unit})
+        return Asked(text, "value", (now,), was=was)
 
     def limit(self, key: str, quoted: QuotedLimit) -> Asked:
         """Return a limit that was quoted, read back: it binds once somebody agrees."""
