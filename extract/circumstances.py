@@ -175,6 +175,8 @@ def states(b: Book, p: Parsed) -> str | None:
             later = s.kind == "future" or (s.has("future") and not s.says(PAST, b.tokens))
             if denied(b, p, n) or (later and not heading):
                 continue
+            if last is not None and _yields(b, i) and not _yields(b, last[0]):
+                continue  # "high fire, running ten minutes now"
             last = (i, s, n)
     if last is None:
         return None
@@ -189,6 +191,10 @@ def states(b: Book, p: Parsed) -> str | None:
         b.enter(condition)
         return None
     return condition
+
+
+def _yields(b: Book, item: Item) -> bool:
+    return item.kind == "condition" and b.g.conditions[item.value].yields
 
 
 def denied(b: Book, p: Parsed, n: int) -> bool:

@@ -84,10 +84,12 @@ def undo(b: Book, p: Parsed) -> None:
 def several(b: Book, words: set[str]) -> tuple[list[Reading], list[Reading]]:
     """The readings that "both", "the last three", "all that" mean, and others of a moment ago that it may mean too."""
     group = b.group()
-    near = [r for r in b.c.live() if b.measured(r) and b.at - b.c.times.get(r.id, float("-inf")) < RECENT]
+    near = [r for r in b.c.live() if b.at - b.c.times.get(r.id, float("-inf")) < RECENT]
+    near.sort(key=lambda r: b.c.times[r.id])
     count = 2 if words & {"two", "both"} else 3 if "three" in words else 0
     if count:
         return (near[-count:] if len(near) >= count else group), []
+    near = [r for r in near if b.measured(r)]
     mine = {r.id for r in group}
     row = (group[-1].condition, group[-1].appliance) if group else (None, None)
     return group, [r for r in near if r.id not in mine and r.taken and (r.condition, r.appliance) == row]

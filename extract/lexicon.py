@@ -36,6 +36,7 @@ TAG = -0.5  # the number of an appliance where one stands: rather that than a va
 ROWS = 4  # ways to read a sentence that are looked at
 TAG_AHEAD = frozenset(("on", "to", "for"))
 BREAKING = frozenset(".?!;")
+_SINGLE = frozenset(("turn", "minute", "full", "cubic", "complete", "whole"))  # behind "a"
 _HOW_MANY = frozenset(("two", "three", "four", "of"))
 _OPENERS = frozenset(("and", "now", "okay", "ok", "so", "right", "then", "well", "but", "also"))
 
@@ -401,7 +402,7 @@ class Grammar:
         if (
             w in ("a", "an")
             and i + 1 < len(tokens)
-            and tokens[i + 1].low in ("turn", "minute", "full", "cubic", "complete", "whole")
+            and (tokens[i + 1].low in _SINGLE or tokens[i + 1].low in self.volumes)
         ):
             yield Item("number", i, i + 1, Number((("1", 0.0),), exact=True, digits="1"), KNOWN)
         for end, number, cost in numbers_at(tokens, i, lang):

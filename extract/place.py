@@ -82,7 +82,7 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         why = CHANGED
     elif moved_since(b, old):
         why = "read again after the adjustment"
-    elif old.doubts and old.id not in b.made:
+    elif old.doubts and old.id not in b.made and not _other_value_of_a_sure_one(reading, old):
         why = "said again, clearly" if not reading.doubts else "said again"
     elif refines(b, old, reading):
         why = "said again in full"
@@ -115,6 +115,12 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         }
     )  # fmt: skip
     b.settle(reading, None, "")
+
+
+def _other_value_of_a_sure_one(new: Reading, old: Reading) -> bool:
+    """Whether the old value was clear, and only its place was asked: then another value is against it."""
+    place_only = {DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR}
+    return new.value != old.value and place_only.issuperset(d.kind for d in old.doubts)
 
 
 def _less_sure_of_what(new: Reading, old: Reading) -> bool:

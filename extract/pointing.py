@@ -26,9 +26,11 @@ def same_as(b: Book, p: Parsed) -> None:
         return
     for name in p.names:
         s = p.sentence.segments[name.segment]
-        if name.used or name.implied or len(name.ids) != 1 or s.numbers or s.kind != "reading" or not s.has("same"):
+        if name.used or len(name.ids) != 1 or s.numbers or s.kind != "reading":
             continue
         q = name.ids[0]
+        if not (s.has("same") or not p.values):
+            continue
         told = [c for c in (b.resolve(one) for one in s.conditions) if c is not None]
         here = b.c.state if b.c.state in b.g.quantities[q].conditions else None
         old = next(

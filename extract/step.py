@@ -168,6 +168,7 @@ def _carry_out(b: Book, p: Parsed) -> None:
     clocked_before(b, p)
     for v in p.clock:
         take_value(b, v, p)
+    of_all = b.c.appliance is None and any(i.get("appliance") == ("*",) for i in p.laid.items)
     for v in p.values:
         if v in early:
             continue
@@ -178,7 +179,13 @@ def _carry_out(b: Book, p: Parsed) -> None:
                 if before and tags[0][0] < p.values[0].place
                 else next((t for n, t in tags if n > v.place), tags[-1][1])
             )
-        take_value(b, v, p)
+        if of_all and v.name is not None:
+            for tag in b.c.appliances:
+                b.c.appliance = tag  # asked of each: "both boilers locked up at twenty four"
+                take_value(b, v, p)
+            b.c.appliance = None
+        else:
+            take_value(b, v, p)
     over_range(b, p)
     b.value_at = -1
     topics(b, p)

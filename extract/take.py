@@ -39,6 +39,8 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
     """Record one value, or pass it over."""
     b.value_at = v.start
     s = p.sentence.segments[v.segment]
+    if _a_year(b, v):
+        return
     if v.negated:
         negated(b, v)
         return
@@ -100,6 +102,13 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
     if strange and not doubts:
         doubts.append(doubt(DoubtKind.TO_CONFIRM, strange))
     make_reading(b, quantity, v, p, s, doubts, alternatives, target)
+
+
+def _a_year(b: Book, v: Value) -> bool:
+    """ "Converted in twenty nineteen"."""
+    digits = v.number.digits
+    ahead = v.start > 0 and b.tokens[v.start - 1].low in ("in", "since")
+    return ahead and not v.unit and len(digits) == 4 and digits.isdigit() and digits[:2] in ("19", "20")
 
 
 def negated(b: Book, v: Value) -> None:
@@ -170,7 +179,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         r = b.c.readings.get(b.undone[-1])
         if r is not None and r.quantity is not None and fits_value(b, v, r.quantity):
             return r.quantity, r, []
-    if b.c.correcting or any(x.has("restate") for x in p.sentence.segments):
+    restated = any(x.has("restate") for x in p.sentence.segments) and all(i.kind != "word" for i in s.items)
+    if b.c.correcting or restated:
         r = _of_named_row(b, v)
         if r is not None and r.quantity is not None and b.at - max(b.c.last_at, 0) < LAST_KEPT:
             if fits_value(b, v, r.quantity):
@@ -274,8 +284,8 @@ def _only_in(b: Book, v: Value) -> list[str]:
     behind = [t.low for t in b.tokens[v.end : v.end + 1] if t.kind != "mark"]
     if behind and (behind[0] in b.g.parts or behind[0] not in b.g.lang.plain):
         return []  # "a twelve volt fan"
-    if not given or any(q.conditions for q in given) or unit_of(v.unit).kind == "length":
-        return []  # feet and metres are of pipes as well
+    if not given or any(q.conditions for q in given) or unit_of(v.unit).kind in ("length", "time"):
+        return []  # feet and metres are of pipes as well, and minutes of anything
     return [q.id for q in given if fit(v.number, v.unit, b.g.measures[q.id], b.c.setting.units).choices[0].usual]
 
 
@@ -336,7 +346,7 @@ def bare(b: Book, p: Parsed, anywhere: bool = False) -> bool:
     items = [i for x in p.sentence.segments for i in x.items]
     small = all(i.kind in ("number", "unit") or i.kind == "plain" or i.kind == "cue" for i in items)
     few = sum(1 for i in items if i.kind in ("plain", "cue")) <= 3
-    decimal = any("." in v.number.first for v in p.values)
+    decimal = any("." in v.number.first for v in p.values) or sum(not v.negated for v in p.values) > 1
     if anywhere:
         return small and few
     return small and few and decimal and b.c.state is not None and "i" not in {b.tokens[i.start].low for i in items}
@@ -468,7 +478,8 @@ def make_reading(
         appliance = b.appliance_for(quantity)
         doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it may correct what was said of another appliance"))
     if not q.every_job and b.c.several() and (appliance is None or b.c.appliance_lost) and target is None:
-        doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, "it was not said which appliance"))
+        why = "it was said of several at once" if appliance is not None else "it was not said which appliance"
+        doubts.append(doubt(DoubtKind.APPLIANCE_UNCLEAR, why))
     first = min([v.start, *([v.name.start] if v.name and v.name.end else [])])
     last = max([v.end, *([v.name.end] if v.name and v.name.end else [])])
     reading = Reading(

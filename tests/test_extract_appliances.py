@@ -56,7 +56,7 @@ def test_a_check_of_no_named_one_of_several_is_asked() -> None:
 
 
 @pytest.mark.parametrize("tags", [(), ("1", "2")])
-def test_two_appliances_named_together_leave_it_open_whose_a_value_is(tags: tuple[str, ...]) -> None:
+def test_a_value_of_two_appliances_named_together_is_asked_of_each(tags: tuple[str, ...]) -> None:
     """ "Boiler one and two both nine one CO2" was CO2 2 % of boiler one."""
-    (one,) = said(tags, "Boiler one and two both nine one CO2 at high fire.")
-    assert (one.value, one.taken) == ("9.1", False)
+    found = said(tags, "Boiler one and two both nine one CO2 at high fire.")
+    assert [(r.appliance, r.value, r.taken) for r in found] == [("1", "9.1", False), ("2", "9.1", False)]

@@ -290,3 +290,30 @@ def test_a_reading_that_is_shown_to_somebody_is_not_lost(text: str) -> None:
 
 def test_what_it_was_when_they_came_takes_no_readings_place() -> None:
     assert plainly("CO sixty.", "It was ninety when we arrived.") == [("co", "60", True)]
+
+
+def test_the_same_on_another_boiler_is_asked() -> None:
+    found = told("Boiler one, static seven two.", "Boiler two's the same, static.", tags=("1", "2"))
+    assert [(r.appliance, r.value, r.taken) for r in found] == [("1", "7.2", True), ("2", "7.2", False)]
+
+
+def test_the_last_two_are_checks_too() -> None:
+    assert plainly("CO sixty.", "Trap's primed.", "High limit passed.", "Scrap the last two.") == [("co", "60", True)]
+
+
+def test_a_firing_rate_with_a_general_word_behind_it_counts() -> None:
+    context, _ = talk("Lighting it now.", "Max rate, it's been running a while.", "CO2 nine one.")
+    assert [(r.condition, r.taken) for r in context.live()] == [("high_fire", True)]
+
+
+def test_another_value_of_a_reading_that_only_lacks_its_rate_is_against_it() -> None:
+    context, _ = talk("CO sixty.", "CO ninety.")
+    assert sorted(r.value for r in context.live()) == ["60", "90"]
+
+
+def test_a_year_is_no_value() -> None:
+    assert not told("Gas was converted in twenty twenty one.")
+
+
+def test_a_foot_every_so_many_seconds() -> None:
+    assert [(r.value, r.note) for r in told("Meter's doing a foot every forty seconds.")] == [("40", "1 [cft_i]")]
