@@ -483,7 +483,7 @@ def test_what_was_replaced_or_taken_back_is_said() -> None:
 
 
 def quoted(wants: Literal["yes", "value"] = "yes") -> Talk:
-    limit = Asked("Limit, C O two, eight to nine, right?", wants, (), limit="k1")
+    limit = Asked("Limit, C O two, eight to nine, right?", wants, (candidate("9", reading="k1"),), limit="k1")
     talk, actions = run(Talk(), Changed(8, 9, News(limits=((limit, frozenset()),), number=True)), Tick(10.0))
     assert saying(actions).tone == "question"
     return run(talk, Playing(12.0), Played(12.0, saying(actions), True))[0]
@@ -513,6 +513,15 @@ def test_a_limit_of_co_binds_only_when_it_is_said_again() -> None:
     again, actions = run(quoted("value"), Heard(13.0, 13.4, "yes"), Ended(14.0), Tick(14.1))
     assert [type(one) for one in actions] == [Mark, Say]
     again, _ = run(again, Playing(16.0), Played(16.0, saying(actions), True))
+    bound = candidate("40", reading="k1", quantity="co")
+    assert answers(again, 17.0, None, Reply("value", bound, clear=True)) == [
+        Mark("answer"),
+        Agree(("k1",), True),
+        Play("taken"),
+    ]
+    _, actions = run(again, Heard(17.0, 17.9, None, Reply("value", bound, clear=False, denies=True)), Tick(18.6))
+    assert [type(one) for one in actions] == [Mark, Say]
+    assert saying(actions).about == again.asked
     same = Asked("Limit, C O, at most forty? Say the limit again.", "value", (), limit="k2")
     event = Changed(17.0, 18.0, News(limits=((same, frozenset({"k1"})),), number=True))
     assert run(again, event)[1] == [Agree(("k1", "k2"), True), Play("taken")]

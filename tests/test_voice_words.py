@@ -590,12 +590,55 @@ def test_a_limit_is_read_back_with_both_ends_and_no_zero_lost() -> None:
     assert limit("co2", "8.50", "9.5", "%").text == (
         "Limit, C O two, high fire, eight point five zero to nine point five, right?"
     )
-    assert limit("co", None, "100", "[ppm]") == Asked(
-        "Limit, C O, high fire, at most one hundred? Say the limit again.", "value", (), limit="k"
-    )
+    again = limit("co", None, "100", "[ppm]")
+    assert again.text == "Limit, C O, high fire, at most one hundred? Say the limit again."
+    assert (again.wants, again.limit, [one.value for one in again.candidates]) == ("value", "k", ["100"])
     assert limit("inlet_pressure", "4.0", None, "[in_i'H2O]").text == (
         "Limit, Inlet pressure, high fire, at least four point zero inches, right?"
     )
+
+
+@pytest.mark.parametrize(
+    ("text", "clear"),
+    [
+        ("eighty", True),
+        ("eighty ppm", True),
+        ("max eighty", True),
+        ("no more than eighty", True),
+        ("under eighty", True),
+        ("CO eighty", True),
+        ("yes, limit eighty", True),
+        ("ninety", False),
+        ("at least eighty", False),
+        ("not eighty", False),
+        ("no, eighty", False),
+        ("eighty or ninety", False),
+        ("eighty yesterday", False),
+        ("CO sixty", None),
+        ("O2 eighty", None),
+        ("low fire, eighty", None),
+        ("eighty inches", None),
+        ("CO limit is eighty", None),
+        ("pass me that wrench", None),
+    ],
+)
+def test_a_limit_said_again_is_that_limit_and_no_reading(text: str, clear: bool | None) -> None:
+    source = Source(evidence="0" * 64)
+    quoted = QuotedLimit(quantity="co", condition="high_fire", low=None, high="80", unit="[ppm]", source=source)
+    reply = REPLIES.understand(heard(text, second=text), WORDING.limit("k", quoted))
+    assert (None if reply is None else reply.clear) == clear
+
+
+def test_both_ends_of_a_limit_are_said_again() -> None:
+    source, unit = Source(evidence="0" * 64), "[in_i'H2O]"
+    quoted = QuotedLimit(
+        quantity="outlet_pressure", condition="low_fire", low="-0.06", high="-0.02", unit=unit, source=source
+    )
+    asked = WORDING.limit("k", quoted)
+    for text, clear in (("minus point oh six to minus point oh two", True), ("minus point oh two", False)):
+        reply = REPLIES.understand(heard(text, second=text), asked)
+        assert reply is not None
+        assert reply.clear == clear
 
 
 def test_texts_are_made_plain() -> None:

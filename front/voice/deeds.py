@@ -64,7 +64,8 @@ class Deeds:
         if not say.text:
             return
         question = say.about.question.id if say.about and say.about.question else None
-        read_back = say.about.readings if aloud and whole and say.about and say.about.question is None else ()
+        values = say.about is not None and say.about.question is None and not say.about.limit
+        read_back = say.about.readings if say.about and values and aloud and whole else ()
         body = Told(kind="said" if aloud else "shown", text=say.text, question=question, readings=read_back)
         self._store.append(self._number, [Draft(body)])
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Set
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Literal
 
 import extract
@@ -43,6 +44,7 @@ Place = tuple[str | None, str | None]
 """Appliance and condition; None where not known."""
 _OF_A_NAME = frozenset(("quantity", "condition", "appliance"))
 _OF_A_VALUE = _OF_A_NAME | {"number", "unit", "state"}
+_BETWEEN = frozenset(("between", "to", "and", "limit"))
 MOST_WORDS = 8
 """A longer utterance is a statement of its own, no answer that was not made out."""
 
@@ -86,6 +88,8 @@ class Replies:
         """
         if self._names_other_appliance(utterance, asked):
             return None
+        if asked.limit:
+            return self._limit(utterance, asked)
         denies = any(self._split(text)[0] == "no" for text in self._texts(utterance)[:2])
         chosen = self._choice(utterance, asked)
         if chosen is not None:
@@ -119,6 +123,45 @@ class Replies:
         if asked.question is not None and self._is_bare_number(utterance, asked, here):
             return Reply("unclear", asked.candidates[0], clear=False, denies=denies)
         return None
+
+    def _limit(self, utterance: Utterance, asked: Asked) -> Reply | None:
+        """Return what an utterance answers to a limit that was read back; clear if it says its bounds and no more.
+
+        A limit that is quoted anew, with its quantity, is for extraction, as is another value with its name; and so is
+        another value by itself where the limit need not be said again.
+        """
+        heard = [self._bounds(text, asked) for text in self._texts(utterance)[:2]]
+        if None in heard or not any(heard):
+            return None
+        agreed = heard.count("agreed") == len(heard)
+        other = asked.wants == "value" and len(plain(utterance.text).split()) <= MOST_WORDS
+        return Reply("value", asked.candidates[0], agreed) if agreed or other else None
+
+    def _bounds(self, text: str, asked: Asked) -> Literal["agreed", "other", ""] | None:
+        """Return whether a text says the bounds of a limit; empty if it says no number, None if it says more."""
+        bounds, first = {one.why for one in asked.candidates}, asked.candidates[0]
+        tokens = tokenize(text, self._grammar.glued)
+        items = self._grammar.rows(tokens, self._setting.appliances)[0].items if tokens else ()
+        ends = [item for item in items if item.role("at_most") or item.role("at_least")]
+        numbers = [item.value for item in items if item.kind == "number"]
+        named = [{*item.value.ids, *item.value.vague} for item in items if item.kind == "quantity"]
+        anew = named and any(item.role("limit") for item in items)
+        places = {item.value for item in items if item.kind == "condition" and item not in ends}
+        units = {item.value for item in items if item.kind == "unit"}
+        known = units <= set(self._sheet.quantity(first.quantity).units) and places <= {first.condition}
+        if anew or not known or any(first.quantity not in names for names in named):
+            return None
+        if not numbers:
+            return ""
+        said = {Decimal(one.sign.strip("+") + value) for one in numbers for value, _ in one.choices}
+        same = len(numbers) == len(asked.candidates) and all(Decimal(one.value) in said for one in asked.candidates)
+        if named and not same:
+            return None
+        told = [item for item in items if item.kind in _OF_A_VALUE or item in ends]
+        rest = set(range(len(tokens))) - {n for item in told for n in range(item.start, item.end)}
+        small = all(tokens[n].kind == "mark" or tokens[n].low in self._said.beside | _BETWEEN for n in rest)
+        right = all(any(end.role(one) for one in bounds) for end in ends)
+        return "agreed" if same and small and right else "other"
 
     def _names_other_appliance(self, utterance: Utterance, asked: Asked) -> bool:
         """Say whether an appliance is named, and none of those that were asked about."""

@@ -411,7 +411,7 @@ class Session:
             )
         )
         back = None
-        if asked is not None and reply is not None:
+        if asked is not None and reply is not None and not asked.limit:
             stands = asked.question is None and not reply.denies and reply.candidate.reading not in self._talk.denied
             back = self._wording.back(asked, reply.candidate, stands=stands)
         note = None if alarm else note_of(utterance, said)

@@ -239,6 +239,10 @@ def _take_back(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Ta
 
 def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, tuple[Action, ...]]:
     """Take an answer that carries a value or names a candidate."""
+    if asked.limit:
+        if not reply.clear:
+            return _ask_back(talk, asked, reply, asked)
+        return replace(talk, asked=None), (Mark("answer"), Agree((asked.limit,), True), Play("taken"))
     first = next(one for one in asked.candidates if one.reading == reply.candidate.reading)
     same = (first.value, first.unit) == (reply.candidate.value, reply.candidate.unit)
     denied = reply.denies and (same or reply.kind == "choice")
@@ -272,7 +276,7 @@ def _ask_back(talk: Talk, asked: Asked, reply: Reply, again: Asked) -> tuple[Tal
     question = asked.question.id if asked.question else None
     done: tuple[Action, ...] = (Mark("answer", question),)
     either = asked.was is not None and reply.candidate.value == asked.candidates[0].value  # which of them is denied?
-    denies = reply.denies and not either and question is None and len(asked.readings) == 1
+    denies = reply.denies and not (either or asked.limit) and question is None and len(asked.readings) == 1
     if denies and not talk.denied & set(asked.readings):
         talk = replace(talk, last_taken=(), denied=talk.denied | set(asked.readings))
         done = (*done, TakeBack(asked.readings))
@@ -280,7 +284,7 @@ def _ask_back(talk: Talk, asked: Asked, reply: Reply, again: Asked) -> tuple[Tal
     if times > MOST_TIMES:
         return replace(talk, asked=None), (*done, Show("skipped"))
     talk = replace(talk, times={**talk.times, asked.slot: times + 1}, asked_until=1e9)
-    if again is asked and asked.readings[0] in talk.denied:
+    if again is asked and talk.denied & set(asked.readings[:1]):
         return talk, (*done, Show("what_is_it"))
     return _queue(talk, Say(again.text, 1, again)), done
 

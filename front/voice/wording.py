@@ -39,8 +39,9 @@ class Asked:
 
     ``wants``: ``yes`` takes yes, no or a value; ``value`` only an answer that carries the value; ``choice`` only one
     that names one of the candidates; ``offer`` a yes to the first of them, too. ``candidates`` are the complete
-    answers, what was heard first. ``limit`` is the key of a limit that was quoted: a yes, or the limit said again, lets
-    it bind. ``was`` is what stood before, where that was said with it: a no may be meant for either.
+    answers, what was heard first. ``limit`` is the key of a limit that was quoted, ``candidates`` then its bounds: a
+    yes, or the limit said again, lets it bind. ``was`` is what stood before, where that was said with it: a no may be
+    meant for either.
     """
 
     text: str
@@ -277,13 +278,26 @@ class Wording:
             told = self.phrase("limits", low=self.value(quoted.low or "", "", quoted.quantity), high=high)
         else:
             told = self.phrase("at_most", value=high) if high is not None else self.phrase("at_least", value=low)
+        bounds = tuple(
+            Candidate(
+                reading=key,
+                quantity=quoted.quantity,
+                condition=quoted.condition or "",
+                value=bound,
+                unit=quoted.unit,
+                appliance=quoted.appliance,
+                why=why,
+            )
+            for bound, why in ((quoted.low, "at_least"), (quoted.high, "at_most"))
+            if bound is not None
+        )
         names = [quoted.appliance or "" if self._several else "", self._name(quoted.quantity)]
         names.append(self._sheet.condition(quoted.condition).name if quoted.condition else "")
         what = ", ".join(name for name in names if name)
         signed = any(bound is not None and bound.startswith("-") for bound in (quoted.low, quoted.high))
         if signed or self._sheet.quantity(quoted.quantity).say_back:
-            return Asked(self.phrase("limit_again", what=what, value=told), "value", (), limit=key)
-        return Asked(self.phrase("limit_right", what=what, value=told), "yes", (), limit=key)
+            return Asked(self.phrase("limit_again", what=what, value=told), "value", bounds, limit=key)
+        return Asked(self.phrase("limit_right", what=what, value=told), "yes", bounds, limit=key)
 
     def row(self, where: str, readings: Sequence[Reading]) -> Asked:
         """Return all values of a place, said in one breath."""
