@@ -137,9 +137,13 @@ def _all_alike(question: Question, chosen: Candidate, job: Job, sheet: Sheet) ->
     whole = []
     for key in question.readings:
         one = job.rows[key].reading
-        at = one if with_condition else chosen
+        if one.quantity is None:
+            continue
+        at, conditions = one if with_condition else chosen, sheet.quantity(one.quantity).conditions
         place = {"appliance": chosen.appliance, "condition": at.condition or "", "phase": at.phase}
-        if one.quantity is not None and (with_condition or at.condition in sheet.quantity(one.quantity).conditions):
+        if not conditions:  # read once, as a serial number is
+            place |= {"condition": "", "phase": ""}
+        if with_condition or not conditions or at.condition in conditions:
             given = {"reading": key, "quantity": one.quantity, "value": one.value, "unit": one.unit, "why": chosen.why}
             whole.append(Candidate.model_validate(given | place))
     return tuple(whole)

@@ -261,6 +261,7 @@ def _mix(lists: Sequence[Sequence[Candidate]]) -> list[Candidate]:
 def _candidates(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Candidate]:
     """Yield complete answers for one reading, each once: the value heard first, then the alternatives as they come."""
     seen = set()
+    unclear = reading.source.box is not None and DoubtKind.APPLIANCE_UNCLEAR in {one.kind for one in reading.doubts}
     ways = [Alternative(why="as it was heard" if reading.source.box is None else "as the photo shows it")]
     ways += [*reading.alternatives, *_usual_ways(reading, job, sheet)]
     for way in ways:
@@ -283,6 +284,13 @@ def _candidates(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Candidate]
             appliance=reading.appliance if way.appliance is None else way.appliance,
             why=way.why,
         )
+        if (
+            candidate.appliance is None
+            and unclear
+            and len(job.appliances) > 1
+            and not sheet.quantity(quantity).every_job
+        ):
+            continue  # whose it is cannot be left open
         for whole in _with_turns(candidate, reading, sheet):
             told = whole.model_copy(update={"why": ""})
             if told not in seen and (whole.value or sheet.quantity(quantity).kind == "text"):

@@ -9,21 +9,29 @@ from __future__ import annotations
 
 import hashlib
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
+from pathlib import Path
 from types import SimpleNamespace
 from typing import cast
 
 import pytest
 
+from capture.media import Media
 from extract import Grammar, Setting, compile_sheet
+from jobs.add import add
+from jobs.book import NewAppliance, new_job
 from jobs.clocks import Span, off_by, printed_at, steady, told
+from jobs.decisions import answer, settled_by
 from jobs.extraction import extract_all
 from jobs.fold import Job
 from jobs.journal import Agreement, Operated, Placed
 from jobs.place import placed
+from jobs.questions import open_questions
+from jobs.senses import Senses
+from jobs.store import Store
 from jobs.timeline import Filed
 from schemas.evidence import Box, Clock, Evidence, Figure, Hypothesis, Look, MadeBy, Utterance
 from schemas.job import JobAppliance
@@ -299,3 +307,37 @@ def test_a_plate_is_of_an_appliance_by_a_clock_that_goes(
     assert (serial.appliance, serial.condition, serial.taken) == (appliance, "", appliance is not None)
     if appliance is None:
         assert [one.appliance for one in serial.alternatives][:2] == (["boiler 1", "boiler 2"][:: 1 if not off else -1])
+
+
+def test_whose_a_plate_is_is_one_question_and_one_answer(tmp_path: Path) -> None:
+    talk = [(5.0, "On to boiler 1 now."), (9.0, "High fire."), (400.0, "On to boiler 2 now."), (404.0, "High fire.")]
+    rows = (("Serial no", "A1234", ""), ("Input max", "30", "kW"))
+    figures = tuple(Figure(label=label, value=value, unit=unit, box=BOX) for label, value, unit in rows)
+
+    def identify(path: Path) -> Media:
+        if path.name == "talk":
+            return Media("sound", "audio/wav", at=MORNING, clock="container", seconds=500)
+        return Media("photo", "image/jpeg", at=MORNING + timedelta(seconds=450), clock="exif")
+
+    def hear(path: Path, sha256: str, *, skip: int, progress: object) -> Iterator[Utterance]:
+        return iter(spoken(sha256, talk)[skip:])
+
+    def look(path: Path, sha256: str) -> Look:
+        return Look(evidence=sha256, display="plate", width=9, height=9, figures=figures, made_by=(BY,))
+
+    for name in ("talk", "plate"):
+        (tmp_path / name).write_text(name)
+    with Store(tmp_path / "home") as store:
+        tags = [NewAppliance("boiler 1"), NewAppliance("boiler 2")]
+        new_job(store, sheet="gas-boiler-start-up", site="Mill", technician="Ada", units="uk", appliances=tags)
+        paths = [tmp_path / "talk", tmp_path / "plate"]
+        job = add(store, "job-1", paths, senses=Senses(identify, hear, look), author="Ada").job
+        (one,) = open_questions(job, sheet())
+        assert one.text.endswith(": boiler 2 or boiler 1?")
+        assert [candidate.appliance for candidate in one.candidates] == ["boiler 2", "boiler 1"]
+        settled = settled_by(one, one.candidates[1])
+        job = answer(store, "job-1", one, asked_at=job.position, by="Ada", how="chosen", settled=settled)
+        assert [(row.reading.value, row.reading.appliance, row.how) for row in job.rows.values()] == [
+            ("A1234", "boiler 1", "answered"), ("30", "boiler 1", "answered"),
+        ]  # fmt: skip
+        assert open_questions(job, sheet()) == ()
