@@ -41,8 +41,9 @@ LONGEST_TEXT = 200
 """Tokens of one stretch; only a loop is longer."""
 CLEAR = 0.75
 """The mass from which on the best hypothesis is clear, and no pass listens for what stops the work."""
-NEARLY = 8.5
-"""So much less likely, as a logarithm, what sounds like a text may be than the text, to have perhaps been said."""
+NEARLY, NEARLY_CLEAR = 8.5, 5.5
+"""So much less likely, as a logarithm, what sounds like a text may be than the text, to have perhaps been said; the
+second where the hearing is clear."""
 LEAST_LOGPROB = -1.0
 SURE_LOGPROB = -0.5
 NO_SPEECH = 0.6
@@ -134,7 +135,7 @@ class Recogniser:
                 ("prompt", prompt),
                 ("second prompt", self._stops),
                 *((f"prompt of alarms {n}", told) for n, told in enumerate(self._alarms, 1)),
-                *([("sounds alike", f"within {NEARLY}")] if nearly else []),
+                *([("sounds alike", f"within {NEARLY} or {NEARLY_CLEAR}")] if nearly else []),
                 ("temperature", "0"),
                 ("views", f"as it is in {WINDOWS_S[-1]} s, at {SLOWED} of its speed in {WINDOWS_S[0]} s"),
             ),
@@ -181,7 +182,13 @@ class Recogniser:
         )
 
     def _fitting(
-        self, tried: Sequence[str], texts: Sequence[str], encoded: Any, samples: int, go_on: Callable[[], None]
+        self,
+        tried: Sequence[str],
+        within: float,
+        texts: Sequence[str],
+        encoded: Any,
+        samples: int,
+        go_on: Callable[[], None],
     ) -> list[tuple[Hypothesis, ...]]:
         """Return, as a pass each, those of some ``tried`` texts that fit the sound nearly as well as what was heard.
 
@@ -194,7 +201,7 @@ class Recogniser:
         fitting: list[tuple[float, str]] = []
         for text in tried:
             go_on()
-            if (chance := self._log_chance(encoded, text, frames)) >= best - NEARLY:
+            if (chance := self._log_chance(encoded, text, frames)) >= best - within:
                 fitting.append((-chance, text))
         return [(Hypothesis(text=text, mass=1.0),) for _, text in sorted(fitting)]
 
@@ -213,10 +220,11 @@ class Recogniser:
         of alarms make of it, its noise taken out or not.
         """
         if clear or not self._alarms:
-            return self._fitting(self._nearly(texts, clear), texts, encoded, len(sound), go_on)
+            within = NEARLY_CLEAR if clear else NEARLY
+            return self._fitting(self._nearly(texts, clear), within, texts, encoded, len(sound), go_on)
         with ThreadPoolExecutor(1) as pool:
             quieter = pool.submit(lambda: self._listen(self._encode(without_hiss(sound), WINDOWS_S), go_on))
-            fitting = self._fitting(self._nearly(texts, clear), texts, encoded, len(sound), go_on)
+            fitting = self._fitting(self._nearly(texts, clear), NEARLY, texts, encoded, len(sound), go_on)
             return [heard for heard in (*fitting, *self._listen(encoded, go_on), *quieter.result()) if heard]
 
     def _listen(self, encoded: Any, go_on: Callable[[], None]) -> list[tuple[Hypothesis, ...]]:

@@ -159,6 +159,15 @@ class Alarms:
         met = list(self._met(text))
         return frozenset(wording.stop for wording, _ in met) - {wording.stop for wording, span in met if span}
 
+    def looks_like(self, text: str) -> frozenset[str]:
+        """Return the stops that a text only looks like: it has a wording that the sheet knows to mean none of them."""
+        here = _Text(tokenize(text), self.words.one["fillers"])
+        return frozenset(
+            stop
+            for stop, patterns in self.unlike.items()
+            if any(p.may_be_in(here.present) and next(here.hits(p.matcher()), None) for p in patterns)
+        )
+
     def _met(
         self, text: str, tokens: Sequence[Token] | None = None
     ) -> Iterator[tuple[_Pattern, tuple[int, int] | None]]:
@@ -387,7 +396,8 @@ def alarms_said(
 def alarms_perhaps(utterance: Utterance, alarms: Alarms, said: Collection[str]) -> list[Alarm]:
     """Return the stops that only passes heard which listen for them, each once and none that is ``said``; never sure.
 
-    What was heard well enough to be understood as a denial is one.
+    What was heard well enough to be understood as a denial is one; so is what both ways of hearing take for something
+    that only looks like the stop ("flame's gone out").
     """
     heard: dict[str, str] = {}
     for listened in utterance.perhaps:
@@ -398,6 +408,9 @@ def alarms_perhaps(utterance: Utterance, alarms: Alarms, said: Collection[str]) 
                 if share[stop] >= LISTENED and stop not in said:
                     heard.setdefault(stop, one.text)
     denied = {stop for one in _versions(utterance) if heard for stop in alarms.not_so(one.text)}
+    if heard:
+        best = [text for text in (utterance.text, utterance.second_opinion) if text]
+        denied |= frozenset.intersection(*map(alarms.looks_like, best))
     return [
         Alarm(
             stop=stop,

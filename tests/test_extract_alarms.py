@@ -352,3 +352,12 @@ def test_what_says_a_stop_is_the_same_on_every_sheet() -> None:
         for field in ("said", "perhaps", "phrases", "look_alikes"):
             assert getattr(stop, field) == getattr(known[stop.id], field), (stop.id, field)
     assert other.word_sets.items() <= boiler.word_sets.items()
+
+
+def test_what_is_heard_as_a_look_alike_both_ways_is_not_asked_for_what_it_sounds_like() -> None:
+    listened = {"The flame's rolled out": 1.0}
+    gone, other = "The flame's gone out.", "The claims on out."
+    assert alarms_of(utterance((gone, 0.9), second=gone, perhaps=[listened])) == []
+    for second in (other, None):
+        found = alarms_of(utterance((other if second is None else gone, 0.9), second=second, perhaps=[listened]))
+        assert [(one.stop, one.sure) for one in found] == [("roll_out", False)]
