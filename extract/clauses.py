@@ -247,6 +247,7 @@ def _classify(sentence: Sentence, tokens: Sequence[Token]) -> None:
     for s in segments:
         if s.joint == COMPARED and not s.has("now"):
             s.kind = "history"
+    _extremes(segments, tokens)
     _questions(sentence, tokens)
     _instructions(sentence, tokens)
     _span(sentence, tokens, "history", ("history",))
@@ -257,6 +258,16 @@ def _classify(sentence: Sentence, tokens: Sequence[Token]) -> None:
     for s, behind in pairwise(segments):
         if s.kind == "future" and not s.numbers and not behind.quantities and tokens[behind.items[0].start].low == "be":
             behind.kind = "future"  # "CO2 would | then be nine two"
+
+
+def _extremes(segments: Sequence[Segment], tokens: Sequence[Token]) -> None:
+    """ "Inlet six eight, min four max fourteen": what stands behind a reading as its bounds."""
+    for n, s in enumerate(segments):
+        told = any(x.quantities and x.numbers for x in segments[:n])
+        bounds = [k for k, i in enumerate(s.items[:-1]) if i.role("extreme") and s.items[k + 1].kind == "number"]
+        if told and bounds[:1] == [0] and not s.quantities:
+            s.kind = "limit" if len(bounds) > 1 else s.kind
+            s.doubtful = s.doubtful or "limit"
 
 
 def _is_noise(sentence: Sentence, tokens: Sequence[Token]) -> bool:

@@ -224,6 +224,8 @@ class Grammar:
                     for entry in phrases.get(tuple(lows[i : i + size]), ()):
                         if entry.kind == "unit" and not (beside and self._is_unit(tokens, i, entry)):
                             continue
+                        if entry.kind == "unit" and w == "min" and "max" in lows:
+                            continue  # "nine one max, nine oh min"
                         if entry.kind == "cue" and size == 1 and w in lang.minus and self._is_sign(tokens, i, likes):
                             continue
                         here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))

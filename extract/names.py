@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from extract.assign import Laid, Name, Value
-from extract.clauses import Sentence
+from extract.clauses import Segment, Sentence
 from extract.lexicon import Grammar
 from extract.phrases import Mention
 from extract.tokens import Token
@@ -56,9 +56,16 @@ def names_of(
         elif id(item) in conditions:
             wanted = item.value if item.kind == "enter" else (item.value,)
             implied = tuple(q for c in wanted if (q := grammar.conditions[c].implies))[:1]
-            if implied:
+            own = sentence.segments[laid.segment_of[n]]
+            if implied and not (own.numbers and _named_otherwise(own, implied[0], grammar)):
                 out.append(Name(implied, (), n, laid.segment_of[n], implied=True, start=item.start, end=item.end))
     return out
+
+
+def _named_otherwise(s: Segment, implied: str, grammar: Grammar) -> bool:
+    """ "CO2 nine one at start-up": the condition tells of the CO2, and implies no inlet pressure."""
+    measured = [q for i in s.quantities for q in i.value.ids if grammar.quantities[q].kind == "number"]
+    return bool(measured) and implied not in measured
 
 
 def _compared(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:

@@ -266,6 +266,7 @@ def _scaled(tokens: Sequence[Token], i: int, lang: Language) -> Iterator[tuple[i
             value = format((Decimal(number.choices[0][0]) * 12).normalize(), "f")
             yield end + 1, Number(((value, 0.0),), about=True), cost
         power, unit = lang.scales.get(low, (0, ""))
+        power = power or (3 if low in lang.thousand and "." in number.choices[0][0] else 0)
         if power or (tokens[end].joined and low == "k"):
             value = format(Decimal(number.choices[0][0]).scaleb(power or 3).normalize(), "f")
             yield end + 1, Number(((value, 0.0),), exact=True, unit=unit, digits=value), cost - 0.1

@@ -24,6 +24,11 @@ def conditions_of(sentence: Sentence, laid: Laid, values: Sequence[Value], gramm
                 places.append((at, n, wanted[0] if len(wanted) == 1 else "|".join(wanted)))
                 if c.kind == "condition":
                     named.append(places[-1])
+    quoted = {n for n, s in enumerate(sentence.segments) if s.kind in ("limit", "history") and s.numbers}
+    read = max((v.segment for v in values if v.segment not in quoted), default=-1)
+    if quoted and read >= 0:
+        # "inlet six eight, book says min four": of what is quoted behind it, and not of the reading
+        places, named = ([x for x in found if x[1] not in quoted or x[1] < read] for found in (places, named))
     if not places or not values:
         return
     if len(values) == 1 and named:

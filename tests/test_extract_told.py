@@ -317,3 +317,29 @@ def test_a_year_is_no_value() -> None:
 
 def test_a_foot_every_so_many_seconds() -> None:
     assert [(r.value, r.note) for r in told("Meter's doing a foot every forty seconds.")] == [("40", "1 [cft_i]")]
+
+
+@pytest.mark.parametrize("behind", ["the book's min is three", "plate says max fourteen", "min three max fourteen"])
+def test_the_rate_of_a_quoted_limit_is_not_the_readings(behind: str) -> None:
+    found = told(f"Inlet seven two, {behind}.")
+    assert [(r.condition, r.value) for r in found if r.quantity == "inlet_pressure"][:1] == [("high_fire", "7.2")]
+
+
+@pytest.mark.parametrize("doubt", ["with any luck", "if you believe this thing", "supposedly", "from memory"])
+def test_what_the_speaker_does_not_vouch_for_is_asked(doubt: str) -> None:
+    assert [taken for _, _, taken in plainly(f"CO sixty, {doubt}.")] == [False]
+
+
+def test_what_the_speaker_would_like_is_no_reading() -> None:
+    assert plainly("We'd like nine five CO2 but it reads nine two.") == [("co2", "9.2", True)]
+
+
+def test_a_condition_beside_a_named_value_implies_no_pressure() -> None:
+    assert not any(q == "inlet_pressure" for q, _, _ in plainly("CO ninety at light off, sixty settled."))
+
+
+def test_min_beside_max_is_no_minute() -> None:
+    context, _ = talk("O2 four eight max, five four min.")
+    assert [(r.condition, r.value, r.taken) for r in context.live()] == [
+        ("high_fire", "4.8", True), ("low_fire", "5.4", True),
+    ]  # fmt: skip
