@@ -17,7 +17,7 @@ __all__ = ["Nearly"]
 FARTHEST, FARTHEST_CLEAR = 0.55, 0.36
 """What sounds less alike is not tried (``extract.sounds.apart``); of ordinary talk, one text in six has something
 within the second."""
-MOST = 16
+MOST = 10
 """So many texts are handed on, the nearest first."""
 _WIDEST = 6  # words that a phrase may have been heard as
 _EACH = 3  # places that a phrase is tried at in one text
