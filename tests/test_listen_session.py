@@ -22,12 +22,12 @@ from extract.tokens import _pipeline
 from front.voice import session
 from front.voice.session import Session, warm_up
 from front.voice.sounds import RATE
-from jobs.add import Added, add
+from jobs.add import Added, Typed, add
 from jobs.book import NewAppliance, job_of, new_job
 from jobs.extraction import grammar_of
 from jobs.fold import Job
 from jobs.journal import SetAside, Told
-from jobs.senses import Senses
+from jobs.senses import Senses, senses
 from jobs.store import Store
 from jobs.told import read_back
 from schemas.evidence import Hypothesis, Look, MadeBy, Utterance
@@ -179,8 +179,8 @@ def listen(tmp_path: Path, place: Room, script: Sequence[str], boilers: Sequence
             appliances=boilers or [NewAppliance("boiler")],
         )
         ears = Ears(list(script))
-        senses = Senses(identify, ears, nothing_to_see)
-        Session(store, job.number, senses, "Una Farrow", place, place, lines, patient=True).run()
+        heard_by = Senses(identify, ears, nothing_to_see)
+        Session(store, job.number, heard_by, "Una Farrow", place, place, lines, patient=True).run()
         entries = [one.body for one in store.entries(job.number)]
         return Heard(
             job_of(store, job.number),
@@ -352,6 +352,20 @@ def test_gas_is_told_once_and_then_it_is_quiet(tmp_path: Path) -> None:
     listen(tmp_path, place, ["I smell gas.", "High fire. CO2 is nine point one and change."])
     assert len(place.played) == 1
     assert "gas" in place.played[0][2].lower()
+
+
+def test_a_stop_that_another_process_brings_is_told_with_what_to_do(tmp_path: Path) -> None:
+    class Shared(Room):
+        def play(self, sound: Sound, at: float, what: str, text: str) -> None:
+            super().play(sound, at, what, text)
+            if what == "taken":
+                with Store(tmp_path / "store") as other:
+                    add(other, "job-1", [Typed("Low fire CO is eight hundred.")], senses=senses(), author="Una Farrow")
+
+    place = room(1.0, WORD, length=12.0)
+    heard = listen(tmp_path, Shared(place.sound), ["High fire. CO2 is nine point one percent."])
+    stopped = [text for _, text in heard.lines.seen if "Shut the appliance off" in text]
+    assert len(stopped) == 1
 
 
 def test_gas_smelt_stops_the_work_also_in_a_note_and_each_time_it_is_said(tmp_path: Path) -> None:

@@ -222,6 +222,23 @@ def test_a_corrected_value_that_still_stops_the_work_is_told_again(store: Store,
     assert stops(text) == [("ambient_co_35", False)]  # its name: what to do was said a moment ago
 
 
+def test_what_waits_to_be_said_is_renewed_with_what_was_corrected(store: Store, wording: Wording) -> None:
+    job, sheet = job_of(store, "t1"), sheet_of(store, job_of(store, "t1").head)
+    place = ("boiler", "high_fire")
+    about = row_of(job, wording, place)
+    assert about is not None
+    co = wording.said_back(job.rows[reading(job, "co", "high_fire")].reading)
+    said = events.Say(about.text, 4, about, row=True), events.Say(co.text, 2, co)
+
+    def renewed(after: Job) -> list[str | None]:
+        news = news_of(job, after, sheet, wording, utterances=[], was_at=place, is_at=place, number=False, said=said)
+        return [new.text if new else None for _, new in news.renewed]
+
+    assert renewed(job) == []
+    edit(store, "t1", co.candidates[0].model_copy(update={"value": "58"}), by="Una Farrow", why="misread")
+    assert renewed(job_of(store, "t1")) == [about.text.replace("seventy-six", "fifty-eight"), None]
+
+
 def test_what_was_said_is_in_the_journal(store: Store, deeds: Deeds) -> None:
     deeds.told(events.Say("Listening.", 1), whole=True)
     deeds.told(events.Say("", 1), whole=True)

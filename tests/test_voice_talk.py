@@ -29,6 +29,7 @@ from front.voice.events import (
     Say,
     Settle,
     Show,
+    Stopped,
     TakeBack,
     Tick,
 )
@@ -479,6 +480,18 @@ def test_what_was_replaced_or_taken_back_is_said() -> None:
     assert [one.text for one in actions if isinstance(one, Say)] == list(news.gone)
 
 
+def test_what_waits_to_be_said_of_a_value_that_was_corrected_is_said_as_it_is_now_or_not_at_all() -> None:
+    back = Say("C O, high fire, seventy-six.", 2, Asked("", "value", (candidate("76", quantity="co"),)))
+    row = Say("high fire: C O seventy-six.", 4, Asked("", "value", (candidate("76", quantity="co"),)), row=True)
+    now = replace(row, text="high fire: C O sixty-six.")
+    talk = Talk(waiting=(back, row), last_said=back, asked=back.about)
+    new, _ = run(talk, Changed(8, 9, News(renewed=((back, None), (row, now)))))
+    assert (new.waiting, new.last_said, new.asked) == ((now,), None, None)
+    denied = replace(talk, denied=frozenset({"r1"}))
+    assert run(denied, Changed(8, 9, News(renewed=((back, None),))))[0].waiting == (back, row)
+    assert run(denied, Changed(8, 9, News(renewed=((row, now),))))[0].waiting == (back, now)
+
+
 # -- limits that were quoted -------------------------------------------------------------------------------------------
 
 
@@ -568,6 +581,12 @@ def test_a_stop_and_lost_hearing_cut_short_whatever_is_being_said() -> None:
         cut, actions = run(cut, Played(4.1, say, False), Tick(4.2))
         assert saying(actions).priority == 0
         assert run(cut, Changed(5, 6, News(stops=(("flue", "CO.", False),))))[1] == []  # a stop is not cut by another
+
+
+def test_a_stop_that_others_brought_is_told_at_once() -> None:
+    talk, actions = run(said_back(), Stopped(13.0, (("flue", "CO. Shut the appliance off.", False),)), Tick(13.1))
+    assert (saying(actions).text, saying(actions).tone) == ("CO. Shut the appliance off.", "stop")
+    assert not talk.quiet
 
 
 def test_lost_hearing_is_told_even_while_somebody_speaks() -> None:

@@ -327,7 +327,8 @@ def test_an_answer_binds_where_the_work_still_is_or_where_it_names_the_place_and
     assert answer("on boiler two I can't make it out, seventy something", here, False) is None
     back = Asked("…", "value", (asked.candidates[0],))
     assert answer("five point two", low, True, back) is None
-    assert answer("no, five point two", low, True, back) == ("5.2", False)
+    assert answer("no, five point two", low, True, back) == ("5.2", True)
+    assert answer("no, five point two", there, True, back) == ("5.2", False)
 
 
 def test_what_was_only_said_back_is_corrected_with_a_no_where_a_quantity_is_named() -> None:

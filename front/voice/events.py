@@ -33,6 +33,7 @@ __all__ = [
     "Say",
     "Settle",
     "Show",
+    "Stopped",
     "TakeBack",
     "Tick",
 ]
@@ -89,7 +90,8 @@ class News:
     ``elsewhere`` is what there is to say of readings at an appliance that the job does not have.
     ``stops``: (rule, words, whether it was said aloud), new ones.
     ``limits``: limits that were quoted, each with the keys of those that say the same. ``number``: a number was said.
-    ``left``: what there is to say of the place that was left, None if it was not.
+    ``left``: what there is to say of the place that was left, None if it was not. ``renewed``: what is still to be
+    said of values that do not stand so any more, and what is said instead.
     """
 
     taken: tuple[str, ...] = ()
@@ -104,6 +106,15 @@ class News:
     limits: tuple[tuple[Asked, frozenset[str]], ...] = ()
     number: bool = False
     left: Leaving | None = None
+    renewed: tuple[tuple[Say, Say | None], ...] = ()
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """Something that others brought to the job stops the work; ``stops`` as in :class:`News`."""
+
+    at: float
+    stops: tuple[tuple[str, str, bool], ...]
 
 
 @dataclass(frozen=True)
@@ -165,7 +176,7 @@ class Lost:
     back: bool = False
 
 
-Event = Began | Ended | Heard | Changed | Playing | Played | Answering | Tick | Lost
+Event = Began | Ended | Heard | Changed | Stopped | Playing | Played | Answering | Tick | Lost
 
 
 # -- actions -----------------------------------------------------------------------------------------------------------

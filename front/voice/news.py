@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import extract
 from extract.parse import parse
-from front.voice.events import Leaving, News
+from front.voice.events import Leaving, News, Say
 from front.voice.replies import Place
 from front.voice.wording import Asked, Wording
 from jobs.fold import Job
@@ -17,7 +18,7 @@ from schemas.evidence import Utterance
 from schemas.findings import Finding
 from schemas.sheet import Sheet
 
-__all__ = ["has_number", "news_of", "row_of"]
+__all__ = ["has_number", "news_of", "row_of", "stops_of"]
 
 CORRECTIONS = ("corrected", "the two were swapped", "named again")
 """Reasons for a change after which what stood there before is said too; a value read again after a turn is no news."""
@@ -35,8 +36,14 @@ def news_of(
     was_at: Place,
     is_at: Place,
     number: bool,
+    warned: Job | None = None,
+    said: Sequence[Say] = (),
 ) -> News:
-    """Return what is different in ``after``, and what there is to say of the place that was left."""
+    """Return what is different in ``after``, and what there is to say of the place that was left.
+
+    ``warned`` is the job as it was when stops were last told, where others write to it too; ``said`` what waits to be
+    said, and what may be said again.
+    """
     fresh = [row for key, row in after.rows.items() if _differs(before.rows.get(key), row)]
     standing = [row for row in fresh if row.how not in ("open", "left out")]
     faint = any(one.snr_db is not None and one.snr_db < FAINT_DB for one in utterances)
@@ -58,11 +65,17 @@ def news_of(
         new=new,
         shown=tuple(one.text for one, asked in opened if asked is None and new & set(one.readings)),
         elsewhere=wording.phrase("no_such_appliance") if _elsewhere(fresh, after) else "",
-        stops=tuple(_stops(before, after, sheet)),
+        stops=stops_of(warned or before, after, sheet),
         limits=tuple(_limits(before, after, wording)),
         number=number,
         left=_leaving(after, wording, questions, was_at) if _left(was_at, is_at) else None,
+        renewed=tuple(_renewed(said, after, wording)),
     )
+
+
+def stops_of(before: Job, after: Job, sheet: Sheet) -> tuple[tuple[str, str, bool], ...]:
+    """Return what stops the work now and did not before: rule, words, and whether it was said aloud."""
+    return tuple(_stops(before, after, sheet))
 
 
 def has_number(utterance: Utterance, setting: extract.Setting, grammar: extract.Grammar) -> bool:
@@ -119,6 +132,24 @@ def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) ->
             continue
         one = row.reading
         yield wording.phrase("taken_back", what=wording.what(one), value=wording.of(one))
+
+
+def _renewed(said: Sequence[Say], after: Job, wording: Wording) -> Iterator[tuple[Say, Say | None]]:
+    """Yield what is to be said of values that do not stand so any more, and a row as it is now, else nothing."""
+    for say in said:
+        about = say.about
+        if about is None or about.question is not None or about.limit:
+            continue
+        heard = {(one.reading, one.value, one.unit) for one in about.candidates}
+        rows = [after.rows.get(key) for key in about.readings]
+        if all(
+            row and row.how != "left out" and (row.reading.id, row.reading.value, row.reading.unit) in heard
+            for row in rows
+        ):
+            continue
+        place = (about.candidates[0].appliance, about.candidates[0].condition or None)
+        row = row_of(after, wording, place) if say.row else None
+        yield say, None if row is None else replace(say, text=row.text, about=row)
 
 
 def _limits(before: Job, after: Job, wording: Wording) -> Iterator[tuple[Asked, frozenset[str]]]:

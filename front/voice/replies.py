@@ -174,9 +174,9 @@ class Replies:
     ) -> bool:
         """Say whether an answer is surely of the place that was asked about, and not of where the work is now.
 
-        A question that was said after the firing rate had changed named the one it is of, for a bare value; but with
-        another appliance before one's eyes, only who names the one asked about or says the value that was offered
-        surely heard which.
+        A question that was said after the firing rate had changed named the one it is of, for a bare value, and a no
+        denies what was said; but with another appliance before one's eyes, only who names the one asked about or says
+        the value that was offered surely heard which.
         """
         texts = self._texts(utterance)[:2]
         offered = not left and given.value == asked.candidates[0].value
@@ -187,8 +187,8 @@ class Replies:
         ):
             return False
         kinds = [{item.kind for item in self._items(one)} for one in texts]
-        stated = not denies and any("quantity" in one for one in kinds)  # as a reading is, where the work is now
-        moved = (left or stated) and given.condition not in ("", here[1])
+        stated = any("quantity" in one for one in kinds)  # as a reading is, where the work is now
+        moved = not denies and (left or stated) and given.condition not in ("", here[1])
         return not moved or all("condition" in one for one in kinds)
 
     def _is_bare_number(self, utterance: Utterance, asked: Asked, here: Place | None) -> bool:

@@ -33,7 +33,7 @@ from extract.tokens import tokenize
 from front.voice import events
 from front.voice.deeds import Deeds
 from front.voice.echo import ECHO, LATEST_S, Echo
-from front.voice.news import has_number, news_of
+from front.voice.news import has_number, news_of, stops_of
 from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
@@ -63,6 +63,8 @@ CLIPPED = 0.98
 READ_S = 0.3
 """Seconds in which a word on the screen is read."""
 _SILENT_S = 6.0
+LOOK_S = 1.0
+"""How often it is looked whether others wrote to the job."""
 STALLED_S = 2.0
 """Seconds without anything from the microphone, not even that it is away, after which hearing is lost."""
 
@@ -156,6 +158,7 @@ class Session:
         self._deeds = Deeds(self.store, self.number, self._sheet, self._wording, self.by)
         self._place: Place = place_now(self.store, job, self._sheet)
         self._moved_at = -1e9
+        self._warned_of, self._looked_at = job, 0.0
         self._talk = Talk()
         self._echo = Echo()
         self._endpointer = Endpointer()
@@ -460,7 +463,10 @@ class Session:
             was_at=self._place,
             is_at=place,
             number=any(has_number(one, self._setting, self._grammar) for one in self._filing),
+            warned=self._warned_of,
+            said=(*self._talk.waiting, *((self._talk.last_said,) if self._talk.last_said else ())),
         )
+        self._warned_of = job
         if place != self._place:
             self._place, self._moved_at = place, self._now
         start = min((self._offset + one.start for one in self._filing), default=self._now)
@@ -472,9 +478,20 @@ class Session:
         self._step(events.Changed(start, end, news, answered))
         self._tick()
 
+    def _look(self) -> None:
+        """Tell what stops the work by something that others brought to the job, such as a photo that was added."""
+        self._looked_at = self._now
+        job = job_of(self.store, self.number)
+        if job.position != self._warned_of.position:
+            stops, self._warned_of = stops_of(self._warned_of, job, self._sheet), job
+            if stops:
+                self._step(events.Stopped(self._now, stops))
+
     # -- the conversation ----------------------------------------------------------------------------------------------
 
     def _tick(self) -> None:
+        if self._now - self._looked_at >= LOOK_S:
+            self._look()
         while self._ends and self._ends[0][0] <= self._now:
             _, say = self._ends.popleft()
             if self._endpointer.spoken_for > 0.3 and self._echo.share(self._last(0.5), self._now - 0.5) >= ECHO:

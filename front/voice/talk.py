@@ -6,6 +6,7 @@ events and carries the actions out; everything about *when* to speak and *what a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from front.voice.events import (
@@ -29,6 +30,7 @@ from front.voice.events import (
     Say,
     Settle,
     Show,
+    Stopped,
     TakeBack,
     Tick,
 )
@@ -112,6 +114,8 @@ def step(talk: Talk, event: Event) -> tuple[Talk, tuple[Action, ...]]:
             return _heard(talk, event)
         case Changed():
             return _changed(talk, event)
+        case Stopped(at, stops):
+            return _stopped(replace(talk, now=max(talk.now, at)), stops)
         case Lost(at, words, back):
             talk = replace(talk, now=max(talk.now, at))
             return _urgent(talk, Say(words, 0, tone=None if back else "hearing lost"))
@@ -291,12 +295,12 @@ def _ask_back(talk: Talk, asked: Asked, reply: Reply, again: Asked) -> tuple[Tal
 
 def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
     """Tell what an utterance changed: a tone at once; words when nobody speaks."""
-    news, actions = event.news, list[Action]()
-    for _, words, aloud in news.stops:
-        talk, hush = _urgent(replace(talk, quiet=talk.quiet or aloud), Say(words, 0, tone="stop"))
-        actions += [one for one in hush if one not in actions]
+    news = event.news
+    talk = _renew(talk, news)
+    talk, first = _stopped(talk, news.stops)
+    actions = list(first)
     if talk.quiet:
-        return replace(talk, waiting=tuple(say for say in talk.waiting if say.priority == 0)), tuple(actions)
+        return talk, first
     if news.taken or news.new:
         in_a_row = event.start - talk.last_reading_end < COUNT_GAP_S
         talk = replace(talk, last_reading_end=event.end, count=talk.count + 1 if in_a_row else 1)
@@ -330,6 +334,35 @@ def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
         talk = _queue(talk, Say(news.left.missing, 4)) if news.left.missing else talk
         talk = _queue(talk, Say(news.left.row.text, 4, news.left.row, row=True)) if news.left.row else talk
     return talk, tuple(actions)
+
+
+def _stopped(talk: Talk, stops: Sequence[tuple[str, str, bool]]) -> tuple[Talk, tuple[Action, ...]]:
+    """Tell what stops the work, cutting short whatever is being said; after one that was said, nothing else waits."""
+    actions = list[Action]()
+    for _, words, aloud in stops:
+        talk, hush = _urgent(replace(talk, quiet=talk.quiet or aloud), Say(words, 0, tone="stop"))
+        actions += [one for one in hush if one not in actions]
+    if talk.quiet:
+        talk = replace(talk, waiting=tuple(say for say in talk.waiting if say.priority == 0))
+    return talk, tuple(actions)
+
+
+def _renew(talk: Talk, news: News) -> Talk:
+    """Say nothing of values that do not stand so any more, and let no answer be about them.
+
+    What was denied is still asked for.
+    """
+    for old, new in news.renewed:
+        if old.about is None or (not old.row and talk.denied & set(old.about.readings)):
+            continue
+        waiting = (new if say == old else say for say in talk.waiting)
+        talk = replace(
+            talk,
+            waiting=tuple(say for say in waiting if say is not None),
+            last_said=new if talk.last_said == old else talk.last_said,
+            asked=None if talk.asked == old.about else talk.asked,
+        )
+    return talk
 
 
 def _asked_aloud(news: News) -> bool:
