@@ -20,7 +20,6 @@ within the second."""
 MOST = 10
 """So many texts are handed on, the nearest first."""
 _WIDEST = 6  # words that a phrase may have been heard as
-_EACH = 3  # places that a phrase is tried at in one text
 _KEPT = 2  # texts with one phrase that are handed on
 
 
@@ -31,6 +30,7 @@ class Nearly:
         self._alarms = alarms
         self._phrases = sorted({phrase for stop in sheet.stops for phrase in stop.phrases})
         self._sounds = [sounds_of(phrase) for phrase in self._phrases]
+        self._longest = max((3 * len(sounds) // 2 for sounds in self._sounds), default=0)
 
     def __call__(self, texts: Sequence[str], clear: bool) -> list[str]:
         """Return up to ``MOST`` texts that sound like one of these and say a stop that none of these says.
@@ -41,18 +41,23 @@ class Nearly:
         if not self._phrases:
             return []
         said = {one.stop for text in texts for one in self._alarms.heard(text)}
+        spans = [
+            (words, i, j, sounds)
+            for words in (re.findall(r"[^\s,.!?;:]+", text) for text in texts)
+            for i in range(len(words))
+            for j in range(i + 1, min(i + _WIDEST, len(words)) + 1)
+            if len(sounds := sounds_of(" ".join(words[i:j]))) <= self._longest
+        ]
+        unlike = list(dict.fromkeys(sounds for *_, sounds in spans))
+        if not unlike:
+            return []
+        place = {sounds: n for n, sounds in enumerate(unlike)}
+        far = apart(unlike, self._sounds)[[place[sounds] for *_, sounds in spans]]
         near: list[tuple[float, str, str]] = []
-        for text in texts:
-            words = re.findall(r"[^\s,.!?;:]+", text)
-            spans = [(i, j) for i in range(len(words)) for j in range(i + 1, min(i + _WIDEST, len(words)) + 1)]
-            if not spans:
-                continue
-            far = apart([sounds_of(" ".join(words[i:j])) for i, j in spans], self._sounds)
-            for k, phrase in enumerate(self._phrases):
-                for n in np.argsort(far[:, k], kind="stable")[:_EACH]:
-                    if 0 < far[n, k] <= farthest:
-                        i, j = spans[n]
-                        near.append((float(far[n, k]), " ".join([*words[:i], phrase, *words[j:]]), phrase))
+        for k, phrase in enumerate(self._phrases):
+            for n in np.flatnonzero((far[:, k] > 0) & (far[:, k] <= farthest)):
+                words, i, j, _ = spans[n]
+                near.append((round(float(far[n, k]), 4), " ".join([*words[:i], phrase, *words[j:]]), phrase))
         found: dict[str, str] = {}
         for _, line, phrase in sorted(near):
             if len(found) == MOST:

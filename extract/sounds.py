@@ -29,6 +29,7 @@ _LOST, _HISS_LOST, _VOWEL_LOST = 1.0, 0.6, 0.4
 _SIMILAR, _OTHER_VOWEL = 0.4, 0.25
 
 _lost = np.array([_VOWEL_LOST if s in _VOWELS else _HISS_LOST if s in _HISSES else _LOST for s in _SOUNDS] + [0.0])
+_lost = _lost.astype(np.float32)
 _changed = np.maximum.outer(_lost, _lost)
 for _group, _cost in (*((group, _SIMILAR) for group in _ALIKE), (_VOWELS, _OTHER_VOWEL)):
     _places = [_SOUNDS.index(s) for s in _group]
@@ -44,7 +45,7 @@ def sounds_of(words: str) -> str:
     return re.sub(r"(.)\1+", r"\1", found)
 
 
-def apart(some: Sequence[str], others: Sequence[str]) -> NDArray[np.float64]:
+def apart(some: Sequence[str], others: Sequence[str]) -> NDArray[np.float32]:
     """Return how far each of some ``sounds_of`` lies from each of others: 0 the same, 1 nothing in common.
 
     The least cost of losing, gaining and changing sounds (V. I. Levenshtein, 1966) over the cost of the dearer of the
@@ -52,7 +53,7 @@ def apart(some: Sequence[str], others: Sequence[str]) -> NDArray[np.float64]:
     """
     a, b = _signs(some), _signs(others)
     weight_a, weight_b = _lost[a].sum(axis=1), _lost[b].sum(axis=1)
-    gained = np.concatenate([np.zeros((len(b), 1)), np.cumsum(_lost[b], axis=1)], axis=1)
+    gained = np.concatenate([np.zeros((len(b), 1), np.float32), np.cumsum(_lost[b], axis=1)], axis=1)
     row = np.repeat(gained.T[:, None, :], len(a), axis=1)  # (sounds of the other so far, some, others)
     for sounds in a.T:  # a pad costs nothing, so that what is read at the end is that of the last sound
         above, row = row, np.empty_like(row)
@@ -61,7 +62,7 @@ def apart(some: Sequence[str], others: Sequence[str]) -> NDArray[np.float64]:
         for n, other in enumerate(b.T):
             changed = _changed[np.ix_(sounds, other)]
             row[n + 1] = np.minimum(np.minimum(above[n] + changed, above[n + 1] + lost), row[n] + _lost[other][None, :])
-    return np.asarray(row[-1] / np.maximum(1.0, np.maximum.outer(weight_a, weight_b)), np.float64)
+    return np.asarray(row[-1] / np.maximum(1.0, np.maximum.outer(weight_a, weight_b)), np.float32)
 
 
 def _signs(all_sounds: Sequence[str]) -> NDArray[np.intp]:
