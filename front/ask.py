@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 import tempfile
 from collections.abc import Sequence
@@ -15,7 +16,7 @@ from front.evidence import crop, open_picture, play, stretch
 from front.options import By, JobNumber, Json, author
 from front.screen import out, print_json
 from front.show import source_of
-from front.typed import typed_answer
+from front.typed import example, typed_answer
 from jobs.blanking import blanked_at, told
 from jobs.book import job_of, sheet_of
 from jobs.decisions import answer, settled_by
@@ -46,7 +47,10 @@ def ask(
         str | None, typer.Option(help="Answer this one without being asked; needs one of the next.")
     ] = None,
     choose: Annotated[int | None, typer.Option(help="The number of the answer that is right, from 1.")] = None,
-    value: Annotated[str | None, typer.Option(help="The right value, with its unit if it is another: '9.3 %'.")] = None,
+    value: Annotated[
+        str | None,
+        typer.Option(help="The right value, with its unit if it is another: '9.3 %'. Where asked, with what it is of."),
+    ] = None,
     cannot_tell: Annotated[bool, typer.Option("--cannot-tell", help="Nobody can tell.")] = False,
     sure: Annotated[bool, typer.Option("--sure", help="Take a value outside what the sheet calls possible.")] = False,
     by: By = None,
@@ -92,7 +96,9 @@ def list_questions(job: Job, sheet: Sheet, questions: Sequence[Question]) -> Non
     """Print questions with their answers, and the command that answers each."""
     for place, question in enumerate(questions, 1):
         _show(job, sheet, question, place)
-        out().print(f"     answer with: sayback ask {job.number} --question {question.id} --choose N\n")
+        ways = ["--choose N"] if question.candidates else []
+        ways += [] if question.alike else [f"--value {shlex.quote(example(question, sheet) or 'VALUE')}"]
+        out().print(f"     answer with: sayback ask {job.number} --question {question.id} {' or '.join(ways)}\n")
 
 
 def _answer_one(desk: _Desk, name: str, choose: int | None, value: str | None, cannot_tell: bool, sure: bool) -> None:
@@ -170,7 +176,7 @@ def _show(job: Job, sheet: Sheet, question: Question, place: int) -> None:
     out().print(f"     {source_of(question.source, names)}{heard}")
     for doubt in question.doubts:
         out().print(f"     {doubt.kind}" + (f": {doubt.detail}" if doubt.detail else ""))
-    several = len({one.quantity for one in question.candidates}) > 1
+    several = question.of_unclear_quantity
     for number, one in enumerate(question.candidates, 1):
         out().print(f"     #{number} {_words(one, job, sheet, several)}" + (f" – {one.why}" if one.why else ""))
 

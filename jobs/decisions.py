@@ -27,6 +27,7 @@ from jobs.journal import (
     Told,
     Undone,
 )
+from jobs.nameless import within
 from jobs.questions import TURN_WAYS, open_questions
 from jobs.show import name_of, place_of, say_value
 from jobs.signing import changes_record
@@ -40,7 +41,7 @@ from schemas.findings import NotApplicable
 from schemas.job import JobHead
 from schemas.questions import Answer, Candidate, Question
 from schemas.sheet import Quantity, Sheet
-from schemas.units import convert, show_unit
+from schemas.units import show_unit
 
 __all__ = [
     "answer",
@@ -456,9 +457,7 @@ def can_be(given: Candidate, quantity: Quantity) -> bool:
     """Say whether a value lies within what its quantity can be; what is no number in a unit of it is not judged."""
     if quantity.kind not in ("number", "move") or given.unit not in quantity.units or not is_value_text(given.value):
         return True
-    low, high = quantity.range.possible
-    inside = convert(decimal_of(given.value), given.unit, quantity.units[0])
-    return (low is None or inside >= decimal_of(low)) and (high is None or inside <= decimal_of(high))
+    return within(quantity.range.possible, given.value, given.unit, quantity)
 
 
 def _listed(words: Iterable[str]) -> str:

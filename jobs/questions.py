@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from jobs.fold import Job
 from jobs.journal import canonical
+from jobs.nameless import allowed, told_the_same
 from jobs.show import name_of, phase_words, place_of, say_note, say_value
 from jobs.table import JobRow
 from schemas.doubts import DoubtKind
@@ -263,6 +264,7 @@ def _candidates(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Candidate]
     seen = set()
     unclear = reading.source.box is not None and DoubtKind.APPLIANCE_UNCLEAR in {one.kind for one in reading.doubts}
     ways = [Alternative(why="as it was heard" if reading.source.box is None else "as the photo shows it")]
+    ways += told_the_same(reading, job, sheet) if reading.quantity is None else ()
     ways += [*reading.alternatives, *_usual_ways(reading, job, sheet)]
     for way in ways:
         quantity = way.quantity or reading.quantity
@@ -281,7 +283,7 @@ def _candidates(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Candidate]
             phase=reading.phase if way.phase is None else way.phase,
             value=reading.value if way.value is None else way.value,
             unit=reading.unit if way.unit is None else way.unit,
-            appliance=reading.appliance if way.appliance is None else way.appliance,
+            appliance=None if sheet.quantity(quantity).every_job else way.appliance or reading.appliance,
             why=way.why,
         )
         if (
@@ -318,6 +320,8 @@ def _with_turns(candidate: Candidate, reading: Reading, sheet: Sheet) -> Iterato
 def _usual_ways(reading: Reading, job: Job, sheet: Sheet) -> Iterator[Alternative]:
     """Yield what the sheet and the job leave possible where extraction named no alternatives of the kind asked."""
     kinds = {doubt.kind for doubt in reading.doubts}
+    if reading.quantity is None:
+        yield from allowed(reading, job, sheet)
     if reading.quantity is not None and reading.condition is None:
         for condition in sheet.quantity(reading.quantity).conditions:
             yield Alternative(condition=condition, why="a condition it is read in")

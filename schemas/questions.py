@@ -8,7 +8,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from schemas.base import Model, Name
-from schemas.doubts import Doubt
+from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import Phase, Source
 
 __all__ = ["Answer", "Candidate", "Question"]
@@ -51,6 +51,12 @@ class Question(Model):
     candidates: tuple[Candidate, ...]
     source: Source
     alike: bool = False
+
+    @property
+    def of_unclear_quantity(self) -> bool:
+        """Whether its answers have to name their quantity: it is in doubt, or they are of several."""
+        unclear = any(doubt.kind is DoubtKind.QUANTITY_UNCLEAR for doubt in self.doubts)
+        return unclear or len({one.quantity for one in self.candidates}) > 1
 
     @model_validator(mode="after")
     def _is_short(self) -> Question:

@@ -155,11 +155,11 @@ def test_saying_that_one_of_a_pair_was_right_drops_the_other(store: Store, monke
                 "alternatives": (Alternative(quantity="o2"), Alternative(quantity="co2")),
             },
             "High fire: 9.2 %: O2 or CO2?",
-            ["9.2", "9.2"],
+            ["9.2"] * 6,
         ),
         (
-            {"quantity": None, "doubts": doubt(DoubtKind.QUANTITY_UNCLEAR)},
-            "High fire: 9.2 %: what is it?",
+            {"quantity": None, "unit": "[ppm]", "doubts": doubt(DoubtKind.QUANTITY_UNCLEAR)},
+            "High fire: 9.2 ppm: what is it?",
             [],
         ),
         (

@@ -17,6 +17,7 @@ from front.office.guard import who
 from front.office.reader import Incoming
 from front.office.rights import takes_back
 from front.office.state import Office, office_of, page
+from front.typed import example
 from jobs.doings import whole
 from jobs.journal import Checked
 from jobs.reserve import reserved_among, reserved_in, slot_of
@@ -128,6 +129,7 @@ def question(request: Request) -> Response:
             "question": asked,
             "places": view.ask(asked, opened),
             "turn": opened.sheet.screws[0].name if view.turn_of(rows[0].reading, opened.sheet) else "",
+            "example": example(asked, opened.sheet),
             "choices": view.choices(asked, opened),
             "reserved": reserved,
             "waiting": opened.waits.get(asked.id),

@@ -276,7 +276,7 @@ def ask(question: Question, opened: Opened) -> list[tuple[Reading, Where, str]]:
 
 def choices(question: Question, opened: Opened) -> list[Choice]:
     """Return the likely answers in words, those first that can be."""
-    several = len({one.quantity for one in question.candidates}) > 1
+    several = question.of_unclear_quantity
     beyond = [not can_be(one, opened.sheet.quantity(one.quantity)) for one in question.candidates]
     order = sorted(range(len(beyond)), key=beyond.__getitem__)
     return [
