@@ -203,6 +203,9 @@ def test_what_changed_is_found_with_what_there_is_to_say(store: Store, wording: 
     assert news.left.missing.startswith("Missing at low fire: ")
     assert news.left.row is not None
     assert "C O eighty-one" in news.left.row.text
+    said("The fuel is natural gas.")
+    _, news = said("The fuel is propane.")
+    assert news.new or [one.text for one in news.replaced] == ["Fuel, propane. It was natural gas."]
     _, news = said("I smell gas.")
     assert [(rule, aloud) for rule, _, aloud in news.stops] == [("gas_smell", True)]
 
@@ -251,7 +254,16 @@ def test_requests_are_answered_from_the_job(store: Store, deeds: Deeds) -> None:
     assert deeds.reply("there", Talk(quiet=True), place).text.endswith("Say carry on to go on.")
     assert deeds.reply("what_taken", Talk(), place).text.startswith("high fire: C O two nine point three")
     assert deeds.reply("what_missing", Talk(), place).text.startswith("Missing at high fire: ")
-    assert deeds.reply("what_taken", Talk(), ("boiler", "ignition")).text == "Nothing yet."
+    last = deeds.reply("what_taken", Talk(), ("boiler", "ignition")).text  # nothing here: what was taken last
+    assert last.startswith("high fire: ")
+
+
+def test_nothing_was_taken_only_where_nothing_was(tmp_path: Path) -> None:
+    with Store(tmp_path / "empty") as store:
+        new_job(store, sheet="gas-boiler-start-up", site="Mill", technician="Ada", units="us", number="t1")
+        sheet = sheet_of(store, job_of(store, "t1").head)
+        deeds = Deeds(store, "t1", sheet, Wording(sheet, several=False), "Ada")
+        assert deeds.reply("what_taken", Talk(), ("boiler", "high_fire")).text == "Nothing yet."
 
 
 def test_a_question_of_two_that_cannot_both_be_names_both(store: Store, wording: Wording) -> None:

@@ -398,7 +398,8 @@ def test_a_value_said_back_can_be_corrected_by_saying_it() -> None:
     talk, _ = run(talk, Playing(12.0), Played(12.0, saying(actions), True))
     other = Reply("value", candidate("66", quantity="co"), clear=True)
     assert answers(talk, 13.0, None, replace(other, denies=True)) == [Mark("answer"), Edit(other.candidate)]
-    assert answers(talk, 13.0, "yes") == [Mark("stray")]  # a yes to a statement says nothing
+    assert answers(talk, 13.0, "yes") == [Mark("command"), Play("taken")]  # heard; it stands anyway
+    assert answers(talk, 17.0, "yes") == [Mark("stray")]
     same = Reply("value", back.candidates[0], clear=True)
     assert answers(talk, 13.0, None, same) == [Mark("answer"), Play("taken")]
 
@@ -554,6 +555,13 @@ def test_after_a_stop_that_was_said_the_tool_speaks_once_and_is_quiet_until_some
     assert actions == []
     talk, actions = run(talk, Heard(50, 50.5, "carry_on"), Changed(60, 61, replace(news, stops=())), Tick(70.0))
     assert isinstance(actions[-1], Say)
+
+
+def test_who_says_carry_on_while_a_stop_is_being_told_is_heard() -> None:
+    talk, _ = run(Talk(), Changed(1, 2, News(stops=(("gas", "Gas smelt. Everyone out.", True),))), Tick(2.2))
+    talk, actions = run(talk, Playing(20.0), Heard(9, 9.6, "carry_on", over=True))
+    assert actions == [Mark("command"), Show("carried_on")]
+    assert not talk.quiet
 
 
 def test_who_asks_whether_it_is_there_after_a_stop_is_answered() -> None:

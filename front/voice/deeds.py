@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from front.voice import events
-from front.voice.news import row_of
+from front.voice.news import last_row, row_of
 from front.voice.replies import Place
 from front.voice.talk import Talk
 from front.voice.wording import Asked, Wording
@@ -94,7 +94,7 @@ class Deeds:
         job = job_of(self._store, self._number)
         word = self._wording
         if what == "what_taken":
-            row = row_of(job, word, place)
+            row = row_of(job, word, place) or last_row(job, word)
             return events.Say(row.text if row else word.phrase("nothing_taken"), 1, row, row=row is not None)
         if what == "what_missing":
             here = [one for one in job.findings if one.verdict == "missing" and one.condition == (place[1] or "")]

@@ -18,9 +18,9 @@ from schemas.evidence import Utterance
 from schemas.findings import Finding
 from schemas.sheet import Sheet
 
-__all__ = ["has_number", "news_of", "row_of", "stops_of"]
+__all__ = ["has_number", "last_row", "news_of", "row_of", "stops_of"]
 
-CORRECTIONS = ("corrected", "the two were swapped", "named again")
+CORRECTIONS = ("corrected", "the two were swapped", "named again", "said again")
 """Reasons for a change after which what stood there before is said too; a value read again after a turn is no news."""
 FAINT_DB = 10.0
 """Speech less than so far above the noise is said back."""
@@ -83,6 +83,15 @@ def has_number(utterance: Utterance, setting: extract.Setting, grammar: extract.
     texts = [utterance.text] if utterance.second_opinion is None else [utterance.text, utterance.second_opinion]
     heard = [one for text in texts for one in parse(text, extract.start(setting), grammar).sentences]
     return any(one.values or one.moves or one.clock for one in heard)
+
+
+def last_row(job: Job, wording: Wording) -> Asked | None:
+    """Return the row of the place at which a value was taken last; None if none was."""
+    standing = (
+        row.reading for row in job.rows.values() if row.how not in ("open", "left out") and row.reading.quantity
+    )
+    places = [(one.appliance, one.condition or None) for one in standing]
+    return row_of(job, wording, places[-1]) if places else None
 
 
 def row_of(job: Job, wording: Wording, place: Place) -> Asked | None:

@@ -139,7 +139,7 @@ def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
     if event.command is not None:
         if event.over and event.command in ("no", "take_back"):
             return _once_more(talk), (Mark("command"), Play("nothing kept"))
-        if event.over and event.command not in ("hold", "say_again"):
+        if event.over and event.command not in ("hold", "say_again", "carry_on"):
             return talk, (Mark("stray"),)
         return _command(talk, event, bare=binds and -0.2 <= after <= BARE_S, fresh=nothing_between)
     listened = event.start - talk.asked_from >= HEARD_ENOUGH_S
@@ -156,6 +156,8 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
     match event.command:
         case "yes" if bare and asked is not None and asked.question is None and asked.wants == "yes":
             return replace(talk, asked=None), (Mark("answer"), Edit(asked.candidates[0]))
+        case "yes" if bare and asked is not None and _is_heard(talk, asked):
+            return talk, (Mark("command"), Play("taken"))  # it stands anyway
         case "yes" if bare and asked is not None and asked.question is not None:
             if asked.wants in ("yes", "offer"):
                 done = replace(talk, asked=None)
@@ -185,6 +187,11 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
             return replace(talk, held=False, quiet=False), (Mark("command"), Show("carried_on"))
         case _:
             return talk, (Mark("stray"),)
+
+
+def _is_heard(talk: Talk, asked: Asked) -> bool:
+    """Say whether one value was said back that stands, and is not asked for."""
+    return asked.question is None and len(asked.candidates) == 1 and not talk.denied & set(asked.readings)
 
 
 def _on_limit(talk: Talk, asked: Asked, event: Heard, *, bare: bool) -> tuple[Talk, tuple[Action, ...]]:
