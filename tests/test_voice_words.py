@@ -409,6 +409,33 @@ def test_a_choice_is_made_by_its_name() -> None:
     assert REPLIES.understand(heard("Low fire.", second="High fire."), asked) is None
 
 
+def test_a_choice_told_of_the_past_is_made_and_words_that_choose_nothing_are_asked_back() -> None:
+    high, low = about("4.1", "o2"), about("4.1", "o2", "low_fire")
+    asked = Asked("four point one, O two: high fire, or low fire?", "choice", (high, low))
+    reply = REPLIES.understand(heard("that was high fire", second="That was high fire."), asked)
+    assert reply is not None
+    assert (reply.candidate, reply.clear) == (high, True)
+    for text in ("neither", "the other one", "it's the same"):
+        unclear = REPLIES.understand(heard(text, second=text), asked)
+        assert unclear is not None
+        assert (unclear.kind, unclear.clear) == ("unclear", False)
+    for text in ("left hand thread on that", "both the pumps are running"):
+        assert REPLIES.understand(heard(text, second=text), asked) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "clear"), [("It's minus.", "-0.03", True), ("plus", "0.03", True), ("negative", "-0.03", False)]
+)
+def test_a_sign_by_itself_answers_where_only_the_sign_was_asked(text: str, value: str, clear: bool) -> None:
+    one = about("0.03", "outlet_pressure", "low_fire", "[in_i'H2O]")
+    asked = Asked("point oh three, or minus point oh three?", "value", (one, one.model_copy(update={"value": "-0.03"})))
+    reply = REPLIES.understand(heard(text, second=text), asked)
+    assert reply is not None
+    assert (reply.candidate.value, reply.clear) == (value, clear)
+    other = Asked("…", "value", (one, one.model_copy(update={"value": "-0.3"})))
+    assert REPLIES.understand(heard(text, second=text), other) is None
+
+
 def test_a_quantity_that_only_one_way_of_hearing_has_is_offered() -> None:
     inlet, offset = about("18.6", "inlet_pressure", unit="mbar"), about("18.6", "outlet_pressure", unit="mbar")
     asked = Asked("eighteen point six: Inlet pressure, or Offset pressure?", "choice", (inlet, offset))

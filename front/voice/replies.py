@@ -91,9 +91,14 @@ class Replies:
         if asked.limit:
             return self._limit(utterance, asked)
         denies = any(self._split(text)[0] == "no" for text in self._texts(utterance)[:2])
+        signed = self.sign(utterance, asked)
+        if signed is not None:
+            return signed
         chosen = self._choice(utterance, asked)
         if chosen is not None:
             return Reply("choice", chosen, clear=True, denies=denies)
+        if asked.wants in ("choice", "offer") and all(self._is_neither(text) for text in self._texts(utterance)[:2]):
+            return Reply("unclear", asked.candidates[0], clear=False)
         likely = self._likely(utterance, asked, here)
         if likely is not None:
             return Reply("choice", likely, clear=False, denies=denies)
@@ -123,6 +128,30 @@ class Replies:
         if asked.question is not None and self._is_bare_number(utterance, asked, here):
             return Reply("unclear", asked.candidates[0], clear=False, denies=denies)
         return None
+
+    def sign(self, utterance: Utterance, asked: Asked) -> Reply | None:
+        """Return the answer that is no more than a sign, where two values were asked about that differ in nothing else.
+
+        "Negative" may be a no, so it is asked back.
+        """
+        values = {one.value.startswith("-"): one for one in asked.candidates}
+        if len(values) != 2 or len({one.value.removeprefix("-") for one in asked.candidates}) != 1:
+            return None
+        heard = [set(plain(text).split()) - self._said.beside for text in self._texts(utterance)[:2]]
+        for minus, words in ((True, self._said.minus), (False, self._said.plus)):
+            if all(len(one) == 1 and one <= words for one in heard):
+                is_no = any(one & self._said.commands["no"] for one in heard)
+                return Reply("value", values[minus], clear=not is_no)
+        return None
+
+    def _is_neither(self, text: str) -> bool:
+        """Say whether a text tells nothing of what something is of: "both", "the left one"."""
+        words = set(plain(text).split())
+        return bool(words & self._said.neither) and words <= self._said.beside | self._said.neither | {
+            "one",
+            "ones",
+            "of",
+        }
 
     def _limit(self, utterance: Utterance, asked: Asked) -> Reply | None:
         """Return what an utterance answers to a limit that was read back; clear if it says its bounds and no more.
@@ -296,7 +325,7 @@ class Replies:
                 fitting.append(one)
                 known.update(word for names in found for name in names for word in plain(name).split())
         distinct = {(one.quantity, one.condition, one.appliance): one for one in reversed(fitting)}
-        alone = alone or self._stands_alone(text, _OF_A_NAME, frozenset(known))
+        alone = alone or self._stands_alone(text, _OF_A_NAME, frozenset((*known, *self._said.past)))
         return next(iter(distinct.values())) if len(distinct) == 1 and alone else None
 
     def _appliances(self, text: str) -> set[str]:

@@ -401,7 +401,8 @@ class Session:
             self._mixed.append(utterance)
         own = own and not alarm
         beyond = words_beyond(utterance, told, self._setting, self._grammar, said) if own else ""
-        command = None if alarm else command_of(utterance, said)
+        signed = asked is not None and self._replies.sign(utterance, asked) is not None
+        command = None if alarm or signed else command_of(utterance, said)
         reply = (
             None
             if alarm or command or asked is None

@@ -49,6 +49,10 @@ class Said:
     yes: frozenset[str]
     no: frozenset[str]
     beside: frozenset[str]
+    past: frozenset[str]
+    neither: frozenset[str]
+    minus: frozenset[str]
+    plus: frozenset[str]
     over: frozenset[str]
     saying: dict[str, Any]
     phrases: dict[str, str]
@@ -68,6 +72,10 @@ def spoken(code: str = "en") -> Said:
         yes=frozenset(raw["answer"]["yes"]),
         no=frozenset(raw["answer"]["no"]),
         beside=frozenset((*raw["answer"]["beside"], *raw["answer"]["yes"], *around["before"], *around["after"])),
+        past=frozenset(raw["answer"]["past"]),
+        neither=frozenset(raw["answer"]["neither"]),
+        minus=frozenset(raw["answer"]["minus"]),
+        plus=frozenset(raw["answer"]["plus"]),
         over=frozenset(raw["over"]["words"]),
         saying=raw["saying"],
         phrases=raw["phrases"],
