@@ -31,8 +31,9 @@ def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | 
     if question.alike:
         raise WrongUse("The question is where the readings belong; choose one of the answers, or edit a single value.")
     several = len({one.quantity for one in question.candidates}) > 1
+    rest = said
     if reading is None and len(question.readings) > 1 and several:
-        reading, said = _named(question, said, sheet)
+        reading, rest = _named(question, said, sheet)
     mine = [one for one in question.candidates if one.reading == (reading or question.readings[0])]
     kind = sheet.quantity(mine[0].quantity).kind if mine else "number"
     if kind == "number":
@@ -40,8 +41,8 @@ def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | 
     first = mine[0]
     quantity = sheet.quantity(first.quantity)
     if kind != "move":
-        return first.model_copy(update={"value": typed_words(said, quantity), "unit": "", "why": "typed"})
-    text, _, rest = said.strip().partition(" ")
+        return first.model_copy(update={"value": typed_words(rest, quantity), "unit": "", "why": "typed"})
+    text, _, rest = rest.strip().partition(" ")
     rest, note = _turn(rest, mine, sheet)
     unit = typed_unit(rest, first.unit)
     return first.model_copy(update={"note": note, "value": _value(text, said), "unit": unit, "why": "typed"})
@@ -210,13 +211,16 @@ def _turn_words(sheet: Sheet) -> Iterator[tuple[str, str]]:
 
 
 def _named(question: Question, said: str, sheet: Sheet) -> tuple[str, str]:
-    """Return the reading that the first word names, and the rest."""
-    word, _, rest = said.strip().partition(" ")
-    names = {one.quantity: sheet.quantity(one.quantity).name for one in question.candidates}
-    for one in question.candidates:
-        if rest.strip() and word.casefold() in (one.quantity, names[one.quantity].casefold()):
-            return one.reading, rest
-    raise WrongUse(f"Say of which one: {' or '.join(names)} in front of the value, such as {next(iter(names))} 9.3.")
+    """Return the reading whose quantity is named first, and the rest."""
+    names = {one.quantity: sheet.quantity(one.quantity) for one in question.candidates}
+    ways = [(way, one) for one in names.values() for way in (one.id, one.name, *one.said)]
+    text = " ".join(said.split())
+    for way, quantity in sorted(ways, key=lambda pair: -len(pair[0])):
+        if text.casefold().startswith(f"{way.casefold()} "):
+            reading = next(one.reading for one in question.candidates if one.quantity == quantity.id)
+            return reading, text[len(way) + 1 :]
+    told = [quantity.name for quantity in names.values()]
+    raise WrongUse(f"Say of which one: {' or '.join(told)} in front of the value, such as {told[0]} 9.3.")
 
 
 def typed_words(said: str, quantity: Quantity) -> str:

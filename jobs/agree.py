@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from jobs.compare import compare
 from jobs.journal import Agreement
 from jobs.show import show_value
 from jobs.timeline import Filed
+from schemas.base import decimal_of, is_value_text
 from schemas.readings import Reading
 from schemas.sheet import Quantity, Sheet
 
@@ -21,13 +22,17 @@ def weigh(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet)
     """Return how each photo's reading compares with what was said, or an earlier photo shows, of the same slot.
 
     ``readings`` are in the order of the work, ``filed`` is the evidence by hash. A photo of a slot that nothing else
-    tells of is not in the result.
+    tells of is not in the result, nor is one that does not say what it shows, unless it has the other sign than what
+    was said there.
     """
     spoken = [one for one in readings if one.source.utterance is not None and one.quantity]
     earlier: list[Reading] = []
-    found = []
+    found: list[Agreement] = []
     for shown in readings:
-        if shown.source.box is None or not shown.quantity:
+        if shown.source.box is None:
+            continue
+        if not shown.quantity:
+            found += _other_sign(spoken, shown, filed, sheet)
             continue
         quantity = sheet.quantity(shown.quantity)
         partners = [one for one in spoken if one.quantity == shown.quantity and _fits(one, shown, filed)]
@@ -42,6 +47,33 @@ def weigh(readings: Sequence[Reading], filed: Mapping[str, Filed], sheet: Sheet)
         if weighed is not None:
             found.append(weighed)
     return tuple(found)
+
+
+def _other_sign(
+    spoken: Sequence[Reading], shown: Reading, filed: Mapping[str, Filed], sheet: Sheet
+) -> Iterator[Agreement]:
+    """Yield that a photo which does not say what it shows has what was said there with the other sign.
+
+    None where something else was said there that it may show as it is.
+    """
+    if not is_value_text(shown.value):
+        return
+    turned = shown.model_copy(update={"value": f"{-decimal_of(shown.value):f}"})
+    there = [
+        one
+        for one in spoken
+        if shown.unit in sheet.quantity(one.quantity or "").units
+        and (shown.condition, shown.appliance) in ((one.condition, one.appliance), (None, one.appliance))
+        and (shown.condition is not None or _seconds_apart(one, shown, filed) <= SAME_MOMENT)
+    ]
+    alike = {one.id: sheet.quantity(one.quantity or "") for one in there}
+    if any(compare(one, shown, alike[one.id]).outcome != "apart" for one in there):
+        return
+    signed = [one for one in there if alike[one.id].sign != "plain"]
+    other = [one for one in signed if compare(one, turned, alike[one.id]).outcome == "same"]
+    if other:
+        nearest = _nearest(other, shown, filed)
+        yield _agreement(nearest, shown, alike[nearest.id], "voice")
 
 
 def _with_voice(said: Reading, shown: Reading, quantity: Quantity) -> Agreement | None:

@@ -8,11 +8,15 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Literal
 
 from schemas.base import decimal_of, is_value_text
+from schemas.doubts import DoubtKind
 from schemas.readings import Reading
 from schemas.sheet import Quantity
 from schemas.units import convert
 
 __all__ = ["Compared", "compare"]
+
+_NOT_OF_VALUE = frozenset({DoubtKind.QUANTITY_UNCLEAR, DoubtKind.CONDITION_UNCLEAR, DoubtKind.APPLIANCE_UNCLEAR})
+"""Doubts of what and where a value is: its digits are sure, and what else they might be is no guess."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,7 @@ def compare(one: Reading, photo: Reading, quantity: Quantity) -> Compared:
 
 def _is_second_guess(one: Reading, photo: Reading, tolerance: Decimal, unit: str) -> bool:
     """Say whether an unsure photo's other guess is a sure value: it confirms it. Two guesses confirm nothing."""
-    if photo.taken or not one.taken:
+    if {doubt.kind for doubt in photo.doubts} <= _NOT_OF_VALUE or not one.taken:
         return False
     guesses = [
         photo.model_copy(update={"value": other.value, "unit": other.unit or photo.unit})

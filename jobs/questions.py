@@ -199,10 +199,11 @@ def _one_question(one: Reading, other: Reading) -> bool:
     """Say whether two linked readings can be asked about at once.
 
     Which of two values of one quantity stands is a question by itself: its answer drops the other value, and must not
-    drop a reading of another quantity that only hangs on one of them by physics.
+    drop a reading of another quantity that only hangs on one of them by physics. A photo that does not say what it
+    shows may show the same.
     """
     apart = any(doubt.kind in _ONE_OF_THEM for doubt in (*one.doubts, *other.doubts))
-    return not apart or one.quantity == other.quantity
+    return not apart or one.quantity == other.quantity or None in (one.quantity, other.quantity)
 
 
 def _question(group: Sequence[JobRow], job: Job, sheet: Sheet, several: bool, *, alike: bool) -> Question:

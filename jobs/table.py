@@ -185,7 +185,7 @@ class Table:
             case Answered(question=question, answer=answer, before=before):
                 given = {candidate.reading: candidate for candidate in answer.settled}
                 then = {reading.id: reading for reading in before}
-                slots = {_slot(one) for one in before}
+                slots = {_slot(one) for one in before if one.quantity is not None}
                 elsewhere = bool(given) and len(slots) == 1 and slots.isdisjoint(_slot(one) for one in given.values())
                 for key in question.readings:
                     if then[key].source.evidence in self._away:

@@ -37,7 +37,8 @@ def job_with(store: Store, folder: Path, value: str, unit: str, *lines: tuple[in
     """A job with lines typed so many minutes after noon, and a photo of one bare number taken at noon."""
 
     def look(path: Path, sha256: str) -> Look:
-        figure = Figure(label="", value=value, unit=unit, box=BOX)
+        # What the reader of the display thought of next is no doubt about the value, and confirms nothing.
+        figure = Figure(label="", value=value, unit=unit, box=BOX, alternatives=(value.lstrip("-"),))
         by = (MadeBy(reader="test", version="1"),)
         return Look(evidence=sha256, display="segments", width=100, height=80, figures=(figure,), made_by=by)
 
@@ -141,3 +142,27 @@ def test_what_was_not_asked_is_refused(store: Store, tmp_path: Path) -> None:
     for line in ("O2 4.6", "9.3 low fire"):
         with pytest.raises(WrongUse, match="The question is about CO2, high fire"):
             typed_answer(question, line, sheet)
+
+
+@pytest.mark.parametrize("minutes", [-1, 1])
+def test_the_other_sign_than_was_said_there_is_one_question(store: Store, tmp_path: Path, minutes: int) -> None:
+    said = (minutes, "Offset is plus point oh two.")
+    job = job_with(store, tmp_path, "-0.02", "inH2O", (-2, "Low fire. CO2 eight point seven."), said)
+    question = asked(store, job)
+    assert question.text == "Low fire: 0.02 in. w.c. was said and a photo shows -0.02 in. w.c. Which one stands?"
+    offered = [(one.quantity, one.condition, one.value) for one in question.candidates]
+    assert set(offered[:2]) == {("outlet_pressure", "low_fire", "0.02"), ("outlet_pressure", "low_fire", "-0.02")}
+    for line in ("offset pressure -0.02 low fire", "Offset -0.02 low fire", "outlet_pressure -0.02 low fire"):
+        assert typed_answer(question, line, sheet_of(store, job.head)).value == "-0.02"
+    draft = next(one for one in question.candidates if one.quantity == "draft")
+    at, settled = job.position, settled_by(question, draft)
+    kept = answer(store, "job-1", question, asked_at=at, by="Ada", how="chosen", settled=settled)
+    assert [row.reading.value for row in kept.rows.values() if row.reading.quantity == "outlet_pressure"] == ["0.02"]
+
+
+def test_what_a_photo_may_show_as_it_was_said_has_no_other_sign(store: Store, tmp_path: Path) -> None:
+    lines = (-3, "Low fire. Draft is minus point oh two."), (-1, "Offset is plus point oh two.")
+    job = job_with(store, tmp_path, "-0.02", "inH2O", *lines)
+    question = asked(store, job)
+    assert places(question)[0] == ("draft", "low_fire")
+    assert len(question.readings) == 1
