@@ -35,6 +35,7 @@ __all__ = [
     "goes_on",
     "interrupted",
     "named_afterwards",
+    "put_back",
     "relabels",
     "signed_afterwards",
     "swaps",
@@ -405,6 +406,18 @@ def named_afterwards(b: Book, p: Parsed) -> bool:
         make_reading(b, quantity, v, p, p.sentence.segments[0], doubts, [], None, o.source, target)
     b.c.open = ()
     return True
+
+
+def put_back(b: Book, p: Parsed) -> None:
+    """ "Throttle in a quarter." "Put it back.": the turn was undone, by how much is asked."""
+    if any(not m.stands for m in p.moves) and not any(s.has("put_back") for s in p.sentence.segments[1:]):
+        return
+    moves = [r for r in b.c.live() if r.quantity == b.g.move and r.appliance == b.c.tag()]
+    said = any(s.has("put_back") for s in p.sentence.segments) and not p.values
+    if not said or not moves or not moves[-1].taken or b.at - b.c.times.get(moves[-1].id, float("-inf")) > LAST_KEPT:
+        return
+    text = doubt(DoubtKind.TO_CONFIRM, "it was put back again, was it?")
+    b.emit(Relabel(target=moves[-1].id, doubts=(*moves[-1].doubts, text), source=moves[-1].source, why=text.detail))
 
 
 def completes_move(b: Book, p: Parsed) -> bool:

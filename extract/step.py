@@ -19,6 +19,7 @@ from extract.corrections import (
     goes_on,
     interrupted,
     named_afterwards,
+    put_back,
     relabels,
     signed_afterwards,
     swaps,
@@ -165,6 +166,7 @@ def _carry_out(b: Book, p: Parsed) -> None:
         take_value(b, v, p)
     for one in p.moves:
         record_move(b, one, p)
+    put_back(b, p)
     clocked_before(b, p)
     for v in p.clock:
         take_value(b, v, p)

@@ -16,7 +16,8 @@ from extract.heard import sound_alike
 from extract.numbers import Number, number_like
 from extract.parse import Parsed, best_fit
 from extract.place import place
-from extract.values import Fit, basis_named, fit, made_otherwise
+from extract.runs import doubled, fuller_than, fused, lone_digit, with_two
+from extract.values import basis_named, fit, made_otherwise
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
     Alternative,
@@ -82,6 +83,9 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
             contradicted(b, v, p)
             return
         quantity, target, more = found
+        if target is not None and b.g.quantities[str(target.quantity)].kind == "text":
+            other_code(b, v, target)
+            return
         if more:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "no quantity was named"))
             alternatives += [Alternative(quantity=q, why="the value fits") for q in more[1:3]]
@@ -102,6 +106,19 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
     if strange and not doubts:
         doubts.append(doubt(DoubtKind.TO_CONFIRM, strange))
     make_reading(b, quantity, v, p, s, doubts, alternatives, target)
+
+
+def other_code(b: Book, v: Value, old: Reading) -> None:
+    """ "Serial 4412. No, 4421.", "the last digit's a five": a code is put right by digits, and asked about."""
+    digits = v.number.digits
+    whole = len(digits) == len(old.value) and digits.isdigit()
+    text = doubt(DoubtKind.TO_CONFIRM, f"{v.number.first if not whole else digits} was said behind it")
+    other = Alternative(value=old.value if whole else digits, why="said before" if whole else "said behind it")
+    new = old.model_copy(
+        update={"id": b.new_id(), "value": digits if whole else old.value, "doubts": (*old.doubts, text),
+                "alternatives": (other, *old.alternatives)}
+    )  # fmt: skip
+    b.settle(new, old.id, text.detail)
 
 
 def _a_year(b: Book, v: Value) -> bool:
@@ -433,7 +450,7 @@ def make_reading(
     if _at_a_share(b, v, p):
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "another firing rate was named"))
     value, unit = f.choices[0].value, f.choices[0].unit
-    joined = _with_two(b, quantity, v) if f.cost >= 3 else ""
+    joined = with_two(b, quantity, v) if f.cost >= 3 else ""
     if joined:
         alternatives.append(Alternative(value=value, unit=unit, why="as it was heard"))
         value = joined
@@ -539,83 +556,3 @@ def _around(b: Book, s: Segment, p: Parsed) -> str:
     k = p.sentence.segments.index(s)
     behind = [x for x in p.sentence.segments[k + 1 : k + 2] if not (x.numbers or x.quantities)]
     return " ".join(b.tokens[n].low for x in (s, *behind) for i in x.items for n in range(i.start, i.end))
-
-
-def _with_two(b: Book, quantity: str, v: Value) -> str:
-    """5260 for a fan at "50 to 60", where neither end can be but "fifty two sixty" can; empty otherwise."""
-    if v.hedge != "range" or len(v.others) != 1:
-        return ""
-    low, high = v.number.first, v.others[0].first
-    if not (low.endswith("0") and low.isdigit() and high.isdigit()):
-        return ""
-    whole = f"{low[:-1]}2{high}"
-    number = Number(((whole, 0.0),), exact=True, digits=whole)
-    usual = fit(number, v.unit, b.g.measures[quantity], b.c.setting.units).choices[0].usual
-    return whole if usual else ""
-
-
-def fuller_than(other: str, b: Book, v: Value, quantity: str) -> bool:
-    """Whether another hearing has more of the number: 8.08 for "8.0 wait", 7.9 for a lone 9 with decimals shown."""
-    said = v.number.first
-    more = v.end < len(b.tokens) and b.tokens[v.end].kind != "mark"
-    return (more and other.startswith(said) and "." in said and len(other) > len(said)) or (
-        lone_digit(b, v, quantity) and "." in other and other.endswith(said)
-    )
-
-
-def lone_digit(b: Book, v: Value, quantity: str) -> bool:
-    """ "CO2 eight" of a quantity that instruments show with decimals: recognisers lose the second of "eight eight"."""
-    measure = b.g.measures[quantity]
-    places = measure.decimals.get(v.unit or measure.default(b.c.setting.units), ())
-    text = v.number.first
-    return len(text) == 1 and bool(places) and 0 not in places
-
-
-def doubled(number: Number) -> Number:
-    """8.8 for a lone 8: of two words that are the same, recognisers drop one."""
-    value = f"{number.first}.{number.first}"
-    return number._replace(choices=((value, 0.0),), exact=True, digits=value)
-
-
-def fused(b: Book, quantity: str, v: Value, p: Parsed) -> bool:
-    """Two values run together ("8.774 parts"): cut them apart and ask about both. False if no cut makes sense."""
-    by_unit = b.g.by_unit_alone.get(v.unit)
-    digits = v.number.first.lstrip("-")
-    whole, _, tail = digits.partition(".")
-    if not tail:
-        return False
-    condition = v.condition if v.condition and "|" not in v.condition else b.c.state
-    for q in b.g.sheet.quantities:
-        if q.kind != "number" or (by_unit and q.id == by_unit) or (not by_unit and q.id != quantity):
-            continue
-        if condition and condition not in q.conditions:
-            continue
-        places = min(b.g.measures[q.id].decimals.get(b.g.measures[q.id].default(b.c.setting.units), (1,)))
-        if places < 1 or len(tail) <= places or q.units != ("%",):
-            continue
-        head, rest = f"{whole}.{tail[:places]}", tail[places:]
-        second = by_unit or next(iter(b.g.by_unit_alone.values()), None)
-        if second is None or not rest.lstrip("0"):
-            return False
-        f = fit(Number(((head, 0.0),), exact=True, digits=head), "", b.g.measures[q.id], b.c.setting.units)
-        g = fit(
-            Number(((rest.lstrip("0"), 0.0),), exact=True, digits=rest), "", b.g.measures[second], b.c.setting.units
-        )
-        if f.cost >= 3 or g.cost >= 3 or not f.choices[0].usual:
-            continue
-        pair(b, q.id, f, second, g, v, condition)
-        return True
-    return False
-
-
-def pair(b: Book, first: str, f: Fit, second: str, g: Fit, v: Value, condition: str | None) -> None:
-    ids = (b.new_id(), b.new_id())
-    why = doubt(DoubtKind.RUN_TOGETHER, "two values may have run together")
-    for n, (q, x) in enumerate(((first, f), (second, g))):
-        b.settle(
-            Reading(
-                id=ids[n], quantity=q, condition=condition, phase=b.phase_for(condition), value=x.choices[0].value,
-                unit=x.choices[0].unit, appliance=b.appliance_for(q), source=b.source(v.start, v.end),
-                doubts=(why,), asked_with=ids[1 - n],
-            ), None, "",
-        )  # fmt: skip

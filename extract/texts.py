@@ -13,6 +13,9 @@ from extract.tokens import Token
 
 __all__ = ["Capture", "captures"]
 
+_GREETINGS = frozenset(
+    ("okay", "ok", "so", "right", "well", "hi", "hello", ",", "alright", "morning", "good", "and", "now")
+)
 LEAST_CODE = 3  # letters and digits of a code that is said once more
 _LEFT_OPEN = ("or", "maybe", "perhaps", "as", "but")  # behind a code they say that it is not the whole of it
 BEHIND_A_CODE = frozenset(("on", "of", "for", "off", "from", "at", "in", "is", "was", "which", *_LEFT_OPEN))
@@ -174,7 +177,9 @@ def _mentioned(
                 if all(_small_word(t, grammar.lang) for t in tokens[start:end]):
                     break  # "the model is the big one"
                 article = tokens[start - 1].low == "a" and _spelt(tokens, start, grammar.lang)  # or a letter?
-                goes_on = end < stop and tokens[end].low in _LEFT_OPEN
+                behind = kinds.get(end)
+                vague = behind is not None and behind.role("inexact")
+                goes_on = end < stop and (tokens[end].low in _LEFT_OPEN or vague)
                 sure = sure and not article and not goes_on and value[-1:].isalnum()
             used = end
             yield Capture(q, value, item.start, end, sure and not _of_a_part(q, tokens, item, end, stop, grammar))
@@ -246,7 +251,9 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
         if k > start and item is not None and item.start == k:
             if item.kind == "quantity" and any(grammar.quantities[q].kind != "number" for q in item.value.ids):
                 break
-            spells = low == "for" and k + 1 < stop and tokens[k + 1].low in LETTER_WORDS  # "P for papa"
+            if form == "code" and _leaves_off(tokens, k, item, grammar.lang):
+                break  # "TX65 it says here"
+            spells = low == "for" and k + 1 < stop and _stands_for(tokens[k + 1], tokens[k - 1])  # "P for papa"
             if item.kind == "choice" or (form == "code" and low in BEHIND_A_CODE and not spells):
                 break
             if low in ("and", "with") and k + 1 < stop:
@@ -261,6 +268,21 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
             break  # the letter, not the article
         k -= 1
     return k
+
+
+def _leaves_off(tokens: Sequence[Token], k: int, item: Item, lang: Language) -> bool:
+    """Whether an everyday word stands behind the letters and digits of a code."""
+    word = tokens[k]
+    everyday = (item.kind == "plain" or item.role("inexact")) and word.text.islower() and len(word.low) > 1
+    code = not (
+        word.low in ("dash", "hyphen", "slash", "for", "as", *lang.doubles, *lang.cues["no"]) or _spelt(tokens, k, lang)
+    )
+    return everyday and code and any(c.isdigit() for c in tokens[k - 1].text) | (tokens[k - 1].low in lang.digits)
+
+
+def _stands_for(word: Token, letter: Token) -> bool:
+    """Whether a word spells the letter in front of it: "S for sugar"."""
+    return word.low in LETTER_WORDS or (len(letter.text) == 1 and word.low.startswith(letter.low))
 
 
 def _spelt(tokens: Sequence[Token], at: int, lang: Language) -> bool:
@@ -506,21 +528,7 @@ def _introduced(
     """Sentences such as "this is {technician} at {site}"."""
     start = items[0].start
     end = min([c.start for c in found if c.start > start], default=stop)
-    while start < end and tokens[start].low in (
-        "okay",
-        "ok",
-        "so",
-        "right",
-        "well",
-        "hi",
-        "hello",
-        ",",
-        "alright",
-        "morning",
-        "good",
-        "and",
-        "now",
-    ):
+    while start < end and tokens[start].low in _GREETINGS:
         start += 1
     best: list[Capture] = []
     if start >= end:

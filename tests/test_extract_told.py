@@ -343,3 +343,24 @@ def test_min_beside_max_is_no_minute() -> None:
     assert [(r.condition, r.value, r.taken) for r in context.live()] == [
         ("high_fire", "4.8", True), ("low_fire", "5.4", True),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("then", ["Took it back out.", "I've put that back."])
+def test_a_turn_that_was_put_back_is_asked(then: str) -> None:
+    found = told("Throttle out an eighth.", then)
+    assert [(r.quantity, r.value, r.taken) for r in found] == [("valve_move", "0.125", False)]
+
+
+@pytest.mark.parametrize(
+    ("texts", "value", "taken"),
+    [
+        (("Serial is four four one seven.", "No, four four one nine."), "4419", False),
+        (("Serial is four four one seven.", "Sorry, the last one's a nine."), "4417", False),
+        (("Serial is four four one seven.", "Change the serial to four four one nine."), "4419", True),
+        (("Serial number four four something.",), "44", False),
+        (("Serial K for king, T for table, four four.",), "KT44", True),
+        (("Serial KT44 it says on here.",), "KT44", True),
+    ],
+)
+def test_codes_put_right_spelt_and_left_open(texts: tuple[str, ...], value: str, taken: bool) -> None:
+    assert plainly(*texts) == [("serial", value, taken)]
