@@ -440,7 +440,9 @@ def test_a_yes_to_a_denied_value_asked_back_gives_it() -> None:
     talk, actions = run(talk, Heard(13.0, 13.9, None, reply, back), Ended(14.5), Tick(14.6))
     assert actions[:2] == [Mark("answer"), TakeBack(("r1",))]
     talk, _ = run(talk, Playing(17.0), Played(17.0, saying(actions), True))
-    assert answers(talk, 18.0, "yes") == [Mark("answer"), Edit(candidate("4.1"))]
+    talk, actions = run(talk, Heard(18.0, 18.5, "yes"))
+    assert actions == [Mark("answer"), Edit(candidate("4.1"))]
+    assert talk.denied == frozenset()
 
 
 def said_back() -> Talk:

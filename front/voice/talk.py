@@ -155,7 +155,8 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
         return _on_limit(talk, asked, event, bare=bare)
     match event.command:
         case "yes" if bare and asked is not None and asked.question is None and asked.wants == "yes":
-            return replace(talk, asked=None), (Mark("answer"), Edit(asked.candidates[0]))
+            given = replace(talk, asked=None, denied=talk.denied - set(asked.readings))
+            return given, (Mark("answer"), Edit(asked.candidates[0]))
         case "yes" if bare and asked is not None and _is_heard(talk, asked):
             return talk, (Mark("command"), Play("taken"))  # it stands anyway
         case "yes" if bare and asked is not None and asked.question is not None:
