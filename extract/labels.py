@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from extract.lexicon import Grammar
 from extract.values import basis_named
-from schemas.displays import Sense, display_labels, label_key, spelled_out, without_sense
+from schemas.displays import Sense, is_known_label, spelled_out, without_sense
 
 __all__ = ["Told", "named", "plain_words", "told"]
 
@@ -35,7 +35,7 @@ def told(label: str, unit: str, grammar: Grammar, *, measured: bool) -> Told:
     """Return what a label says; ``unit``: of the value beside it; ``measured``: it is a number among measurements."""
     quantity, unknown = named(label, grammar)
     sense: Sense | None = None
-    if (quantity is None or unknown) and label_key(label) not in display_labels():
+    if (quantity is None or unknown) and not is_known_label(label):
         label, sense = without_sense(label)
         quantity, unknown = named(label, grammar)
     if quantity is not None:
@@ -43,7 +43,7 @@ def told(label: str, unit: str, grammar: Grammar, *, measured: bool) -> Told:
     likely = named(label.translate(_LETTERS), grammar)[0] or _nearly(label, unit, grammar)
     if likely:
         return Told(likely, sense, f"its label was read as {label}")
-    if measured and label_key(label) not in display_labels():
+    if measured and not is_known_label(label):
         quantity = _begun(label, unit, grammar)
     return Told(quantity, sense, f"its label says more: {label}", True) if quantity else Told(None)
 
@@ -86,7 +86,7 @@ def _nearly(label: str, unit: str, grammar: Grammar) -> str | None:
     A label that the trade knows is what it says: NO is no CO.
     """
     words = plain_words(label)
-    if not words or label_key(label) in display_labels():
+    if not words or is_known_label(label):
         return None
     near: dict[str, float] = {}
     for known, quantity in grammar.shown.items():
@@ -122,7 +122,7 @@ def _begun(label: str, unit: str, grammar: Grammar) -> str | None:
         known = way.replace(" ", "") if unit else f"{way} "
         if q.kind != "number" or not q.conditions or (unit and unit not in q.units):
             continue
-        begins = words.startswith(known) and label_key(words.removeprefix(known)) not in display_labels()
+        begins = words.startswith(known) and not is_known_label(words.removeprefix(known))
         if words != known and (begins or (unit and words.endswith(known))):
             return quantity
     return None

@@ -17,7 +17,7 @@ from extract.over_range import OVER_RANGE
 from extract.prints import Headings, Senses, headings, is_over, is_time, legend, senses, valueless
 from extract.values import basis_named, fit
 from schemas.base import decimal_of, is_value_text
-from schemas.displays import Sense, display_labels, label_key
+from schemas.displays import Sense, is_known_label
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Figure, Look
 from schemas.readings import AGREES_WITH_FILE, Alternative, Operation, Reading, Record, Source
@@ -96,7 +96,7 @@ def _may_be_wanted(figure: Figure, look: Look, grammar: Grammar) -> bool:
     number, the count of a copy), is none. In a picture of one number everything is asked about; in a table what has no
     label that could be read but a unit of the sheet, or a point.
     """
-    if label_key(figure.label) in display_labels():
+    if is_known_label(figure.label):
         return False
     if look.display in _ONE_NUMBER:
         return bool(figure.value)

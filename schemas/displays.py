@@ -16,6 +16,7 @@ __all__ = [
     "DisplayLabel",
     "Sense",
     "display_labels",
+    "is_known_label",
     "label_key",
     "over_marks",
     "sense_words",
@@ -87,6 +88,12 @@ def display_labels() -> Mapping[str, DisplayLabel]:
             label = DisplayLabel(words=words, units=units, named=row.get("named", False))
             found.setdefault(label_key(words), label)
     return MappingProxyType(found)
+
+
+def is_known_label(label: str) -> bool:
+    """Say whether the trade knows a label, as that of a value or of what an instrument is set to."""
+    key = label_key(label)
+    return key in display_labels() or key in {label_key(words) for words in _raw()["set"]}
 
 
 def label_key(label: str) -> str:
