@@ -35,6 +35,7 @@ __all__ = [
     "goes_on",
     "interrupted",
     "named_afterwards",
+    "not_so",
     "put_back",
     "relabels",
     "signed_afterwards",
@@ -47,6 +48,11 @@ __all__ = [
 FEW_WORDS = 4  # "I think so maybe": no longer than this it is of what stands before it
 GOES_ON = 12.0  # seconds within which "point one" goes on with "nine"
 SOON = 6.0  # seconds within which a bare "no" is of what was just said
+MOVING = frozenset(("turn", "turned", "turning", "move", "moved", "adjust", "adjusted"))
+ALIKE = frozenset(("too", "same", "also", "like", "as"))
+CONTENT = frozenset(
+    ("it", "all", "fine", "good", "ok", "okay", "right", "correct", "great", "lovely", "grand", "perfect", "alright")
+)
 MANY = frozenset(("those", "both", "all", "lot", "two", "three", "everything", "them"))
 
 
@@ -68,7 +74,9 @@ def undo(b: Book, p: Parsed) -> None:
             continue  # "kill that exhaust fan for me"
         b.c.correcting = True
         here = [m for m in p.names if m.segment in (k, k + 1) and m.place > n and not m.used and m.ids]
-        target = b.last_of(here[0].ids if here else ())
+        turned = any(x.role("turn_words") for x in rest) and b.g.move is not None and not here
+        ids = here[0].ids if here else ((b.g.move,) if turned and b.g.move else ())
+        target = b.last_of(ids)  # "scratch that turn": not the reading behind it
         words = {b.tokens[x].low for x in range(i.start, i.end + 2) if x < len(b.tokens)}
         if not here and words & MANY:
             group, near = several(b, words)
@@ -117,6 +125,58 @@ def doubted(b: Book, p: Parsed) -> bool:
             b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
             done = True
     return done
+
+
+def not_so(b: Book, p: Parsed) -> None:
+    """What puts in doubt that which was said before, without saying what holds instead: it is asked about.
+
+    "No, I didn't turn it", "mixed them up, swap them" of two boilers, "no, that's the old one, nine five".
+    """
+    if p.moves or b.undone or p.sentence.mark == "?":
+        return
+    items = p.laid.items
+    group: list[Reading] = []
+    other: Alternative | None = None
+    why = "it was denied behind it"
+    words = {t.low for t in b.tokens[items[0].start : items[-1].end]} if items else set()
+    denied = any(i.role("not") for i in items) and words & MOVING
+    if denied and b.g.move is not None and not p.values and not p.names:
+        group = [r for r in (b.last_of((b.g.move,)),) if r is not None]
+    elif any(s.has("swap") for s in p.sentence.segments) and not p.values:
+        group = [r for r in b.c.live() if b.measured(r) and r.source.box is None][-2:]
+        why = "it may have been said the other way round"
+    elif _called_anothers(p) and not words & ALIKE:
+        at = next(n for n, i in enumerate(items) if i.role("history"))
+        group = b.group()[-1:]
+        later = [v for v in p.values if v.place > at and v.name is None]
+        why = "it was called another time's behind it"
+        if group and later and group[0].quantity is not None:
+            f = fit(later[0].number, later[0].unit, b.g.measures[group[0].quantity], b.c.setting.units)
+            if f.cost < 3:
+                other = Alternative(value=f.choices[0].value, unit=f.choices[0].unit, why="said behind it")
+    elif not (p.values or p.names or b.touched) and _no_that_is(b, p):
+        group = b.group()[-1:]
+    for r in group:
+        if r.taken and b.at - b.c.times.get(r.id, float("-inf")) < RECENT:
+            text = doubt(DoubtKind.TO_CONFIRM, why)
+            more = (other, *r.alternatives) if other else r.alternatives
+            new = r.model_copy(update={"id": b.new_id(), "doubts": (*r.doubts, text), "alternatives": more})
+            b.settle(new, r.id, why)
+
+
+def _called_anothers(p: Parsed) -> bool:
+    """ "That's the old one"; "it was ninety when we came" tells of another value."""
+    told = {n for n, s in enumerate(p.sentence.segments) if s.has("that_was") and s.has("history")}
+    return bool(told) and not any(v.segment in told for v in p.values)
+
+
+def _no_that_is(b: Book, p: Parsed) -> bool:
+    """ "No, that's as measured": a correction of which nothing was understood; "no, that's fine" is none."""
+    items = [i for i in p.laid.items if i.kind not in ("filler", "mark")]
+    at = next((n for n, i in enumerate(items) if i.role("that_was")), 0)
+    rest = {b.tokens[k].low for i in items[at + 1 :] for k in range(i.start, i.end)}
+    led = at > 0 and all(i.role("correct") for i in items[:at])
+    return led and bool(rest) and not rest & CONTENT and not any(s.conditions for s in p.sentence.segments)
 
 
 def doubt_the_last(b: Book) -> None:

@@ -356,7 +356,10 @@ class Grammar:
         if w == "on":
             fits = True
         elif at > i:
-            fits = ends and (w == "for" or tokens[i - 1].low in ("over", "across"))
+            back = (
+                i > 0 and tokens[i - 1].low == "back" and (i == 1 or tokens[i - 2].low in BREAKING | _OPENERS | {","})
+            )
+            fits = ends and (w == "for" or back or tokens[i - 1].low in ("over", "across"))  # not "O2 back to two"
         elif rest[:1] in (["is"], ["'s"]) and at + 2 < len(tokens) and likes[at + 2]:
             fits = first or tokens[i - 1].low in (",", ":")  # "one is eight one, two is eight oh"
         elif not first:

@@ -19,6 +19,7 @@ from extract.corrections import (
     goes_on,
     interrupted,
     named_afterwards,
+    not_so,
     put_back,
     relabels,
     signed_afterwards,
@@ -190,6 +191,8 @@ def _carry_out(b: Book, p: Parsed) -> None:
             take_value(b, v, p)
     over_range(b, p)
     b.value_at = -1
+    if not labelled:
+        not_so(b, p)
     topics(b, p)
     if fresh is not None:
         b.enter(fresh)

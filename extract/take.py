@@ -71,6 +71,9 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "it may be an amount, with its time behind it"))
         if v.referred:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "it was told at a stated value of another"))
+        if (rival := _or_that(v, p)) is not None and rival.ids and quantity not in rival.ids:
+            doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "another quantity was offered behind it"))
+            alternatives.append(Alternative(quantity=rival.ids[0], why="also said"))
         if v.strangers and not name.by_unit:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "words that are not known stand in between"))
         elif v.followed and not v.unit:
@@ -126,6 +129,12 @@ def _a_year(b: Book, v: Value) -> bool:
     digits = v.number.digits
     ahead = v.start > 0 and b.tokens[v.start - 1].low in ("in", "since")
     return ahead and not v.unit and len(digits) == 4 and digits.isdigit() and digits[:2] in ("19", "20")
+
+
+def _or_that(v: Value, p: Parsed) -> Name | None:
+    """ "CO2 nine three or O2": the name behind a value with "or" before it and no value of its own."""
+    behind = [n for n in p.names if n.place == v.place + 2 and not any(x.name is n for x in p.values)]
+    return behind[0] if behind and p.laid.items[v.place + 1].role("or") else None
 
 
 def negated(b: Book, v: Value) -> None:
@@ -479,7 +488,12 @@ def make_reading(
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
     elif q.conditions and v.place >= 0 and two_conditions(b, v, p):
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "two conditions were named"))
-    elif v.condition is None and target is None and q.conditions and (b.c.astray or _elsewhere(v, p)):
+    elif (
+        v.condition is None
+        and target is None
+        and q.conditions
+        and (b.c.astray or _elsewhere(v, p) or _over_there(b, v))
+    ):
         where = f"“{b.c.astray}” may be another one" if b.c.astray else "another firing rate was named"
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, where))
     elif v.changed and condition and b.g.conditions[condition].passing and _recovered(b, v):
@@ -531,6 +545,12 @@ def _with_the_names_digit(b: Book, name: Name, v: Value) -> Alternative | None:
 def _elsewhere(v: Value, p: Parsed) -> bool:
     """Whether a firing rate that is none of the sheet's is named in the value's clause, or in front of it."""
     return any(x.has("elsewhere") for x in p.sentence.segments[: v.segment + 1])
+
+
+def _over_there(b: Book, v: Value) -> bool:
+    """ "O2 was four six up there", said at low fire."""
+    behind = [t.low for t in b.tokens[v.end : v.end + 2]]
+    return behind in (["up", "there"], ["down", "there"])
 
 
 def _timed(b: Book, v: Value) -> bool:

@@ -62,3 +62,43 @@ def test_two_values_that_come_to_stand_in_one_place_are_asked() -> None:
 def test_before_and_now_are_two_readings(said: tuple[str, ...]) -> None:
     context, _ = talk("High fire.", *said)
     assert [(r.phase, r.value, r.taken) for r in context.live()] == [("before", "3.1", True), ("after", "4.2", True)]
+
+
+def test_a_turn_that_is_taken_back_leaves_the_reading_behind_it() -> None:
+    context, _ = talk(
+        "Low fire. O2 five six.", "eighth of a turn in on the low fire screw.", "O2 five two.", "scratch that turn"
+    )
+    assert [(r.quantity, r.phase, r.value) for r in context.live()] == [("o2", "before", "5.6"), ("o2", "after", "5.2")]
+
+
+@pytest.mark.parametrize(
+    ("said", "behind"),
+    [
+        ("Low fire. CO eighty.", "no, that's undiluted"),
+        ("Low fire. O2 five six, no, that's last week's, five two.", ""),
+        ("Low fire. O2 five six.", "that was last visit"),
+        ("Low fire. CO2 eight nine or O2, not sure.", ""),
+        ("Low fire. O2 five six.", "no, it was the other way round"),
+    ],
+)
+def test_what_is_denied_behind_a_value_puts_it_in_question(said: str, behind: str) -> None:
+    context, _ = talk(said, *([behind] if behind else []))
+    assert [r.taken for r in context.live()] == [False]
+
+
+@pytest.mark.parametrize("behind", ["no, that's fine", "no, that's it", "that's the same as last time"])
+def test_small_talk_behind_a_value_leaves_it(behind: str) -> None:
+    context, _ = talk("Low fire. O2 five six.", behind)
+    assert [r.taken for r in context.live()] == [True]
+
+
+def test_a_value_of_up_there_is_not_of_where_the_work_is() -> None:
+    context, _ = talk("High fire. CO2 nine three.", "Low fire.", "CO was eighty up there.")
+    assert values(context) == [(None, "high_fire", "9.3", True), (None, "low_fire", "80", False)]
+
+
+def test_back_to_a_number_is_the_boiler_of_that_number() -> None:
+    context = two_boilers(
+        "Boiler one high fire O2 four four.", "Boiler two high fire.", "Okay, back to one. CO eighty."
+    )
+    assert values(context) == [("1", "high_fire", "4.4", True), ("1", "high_fire", "80", True)]
