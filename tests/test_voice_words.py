@@ -419,7 +419,7 @@ def test_a_choice_told_of_the_past_is_made_and_words_that_choose_nothing_are_ask
         unclear = REPLIES.understand(heard(text, second=text), asked)
         assert unclear is not None
         assert (unclear.kind, unclear.clear) == ("unclear", False)
-    for text in ("left hand thread on that", "both the pumps are running"):
+    for text in ("left hand thread on that", "both the pumps are running", "right", "all right then"):
         assert REPLIES.understand(heard(text, second=text), asked) is None
 
 
