@@ -41,7 +41,7 @@ LONGEST_TEXT = 200
 """Tokens of one stretch; only a loop is longer."""
 CLEAR = 0.75
 """The mass from which on the best hypothesis is clear, and no pass listens for what stops the work."""
-NEARLY, NEARLY_CLEAR = 8.5, 5.5
+NEARLY, NEARLY_CLEAR = 6.8, 5.5
 """So much less likely, as a logarithm, what sounds like a text may be than the text, to have perhaps been said; the
 second where the hearing is clear."""
 LEAST_LOGPROB = -1.0

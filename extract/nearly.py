@@ -30,15 +30,17 @@ class Nearly:
         self._alarms = alarms
         self._phrases = sorted({phrase for stop in sheet.stops for phrase in stop.phrases})
         self._sounds = [sounds_of(phrase) for phrase in self._phrases]
+        self._numbers = (alarms.words.one["numbers"] - {"a", "one", "oh"}) | set("0123456789")
         self._longest = max((3 * len(sounds) // 2 for sounds in self._sounds), default=0)
 
     def __call__(self, texts: Sequence[str], clear: bool) -> list[str]:
         """Return up to ``MOST`` texts that sound like one of these and say a stop that none of these says.
 
-        ``clear``: the sound was clear, so that only what sounds much like it is worth a try.
+        ``clear``: the sound was clear, so that only what sounds much like it is worth a try. Nothing is made of a text
+        with a number in it: it reads something out, and in noise some such would be asked about.
         """
         farthest = FARTHEST_CLEAR if clear else FARTHEST
-        if not self._phrases:
+        if not self._phrases or any(self._numbers & set(re.findall(r"[a-z]+|\d", text.lower())) for text in texts):
             return []
         said = {one.stop for text in texts for one in self._alarms.heard(text)}
         spans = [

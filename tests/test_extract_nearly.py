@@ -55,3 +55,8 @@ def test_how_far_sounds_lie_apart() -> None:
 def test_of_what_was_heard_clearly_only_what_sounds_much_like_it_is_tried() -> None:
     assert "It rolled out again" in NEARLY(["It slowed out again."], True)
     assert NEARLY(["CO2 is nine point four."], True) == []
+
+
+def test_nothing_is_made_of_what_reads_something_out() -> None:
+    assert NEARLY(["Ground bolt zero point two."], False) == []
+    assert NEARLY(["Fire hole is about 118."], False) == []
