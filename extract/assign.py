@@ -104,7 +104,7 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
     for n, item in enumerate(items):
         if item.kind != "number" or n <= skip:
             continue
-        if n + 1 < len(items) and items[n + 1].role("elsewhere"):
+        if n + 1 < len(items) and items[n + 1].kind == "cue" and items[n + 1].role("elsewhere"):
             continue  # "ninety percent modulation": a firing rate
         number: Number = item.value
         unit, m = number.unit, n

@@ -110,7 +110,7 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
         if low in ("but", "whereas", "while", "although", "though", "because", "so") and item.end == item.start + 1:
             current.append(Segment([item], low))
             continue
-        if item.role("compared") and any(i.kind == "number" for i in current[-1].items):
+        if item.kind == "cue" and item.role("compared") and any(i.kind == "number" for i in current[-1].items):
             current.append(Segment([item], COMPARED))
             continue
         ends = follows is None or follows.kind == "mark"  # "a hundred plus": more than that
@@ -263,9 +263,10 @@ def _classify(sentence: Sentence, tokens: Sequence[Token]) -> None:
 def _extremes(segments: Sequence[Segment], tokens: Sequence[Token]) -> None:
     """ "Inlet six eight, min four max fourteen": what stands behind a reading as its bounds."""
     for n, s in enumerate(segments):
-        told = any(x.quantities and x.numbers for x in segments[:n])
+        if not (n and s.numbers) or s.quantities or not any(x.quantities and x.numbers for x in segments[:n]):
+            continue
         bounds = [k for k, i in enumerate(s.items[:-1]) if i.role("extreme") and s.items[k + 1].kind == "number"]
-        if told and bounds[:1] == [0] and not s.quantities:
+        if bounds[:1] == [0]:
             s.kind = "limit" if len(bounds) > 1 else s.kind
             s.doubtful = s.doubtful or "limit"
 

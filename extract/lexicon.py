@@ -224,8 +224,6 @@ class Grammar:
                     for entry in phrases.get(tuple(lows[i : i + size]), ()):
                         if entry.kind == "unit" and not (beside and self._is_unit(tokens, i, entry)):
                             continue
-                        if entry.kind == "unit" and w == "min" and "max" in lows:
-                            continue  # "nine one max, nine oh min"
                         if entry.kind == "cue" and size == 1 and w in lang.minus and self._is_sign(tokens, i, likes):
                             continue
                         here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))
@@ -288,6 +286,8 @@ class Grammar:
     def _is_unit(self, tokens: Sequence[Token], i: int, entry: Entry) -> bool:
         """Single letters are units only right behind digits or "degrees"; "a turn" only behind a share."""
         w = tokens[i].low
+        if w == "min" and any(t.low == "max" for t in tokens):
+            return False  # "nine one max, nine oh min"
         if len(entry.words) == 1 and len(w) == 1 and w.isalpha():
             return tokens[i].joined or tokens[i].text.isupper() or w == "v"
         return True

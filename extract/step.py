@@ -133,9 +133,11 @@ def _carry_out(b: Book, p: Parsed) -> None:
         or completes_move(b, p)
     ):
         return
-    if earlier(b, p):
+    roles = {r for s in p.sentence.segments for r in s.roles}  # asked once: most sentences have none of these
+    if "earlier" in roles and earlier(b, p):
         return
-    wondered(b, p)
+    if p.values and "question" in {s.kind for s in p.sentence.segments}:
+        wondered(b, p)
     labelled = relabels(b, p)
     if check_again(b, p):
         return
@@ -158,8 +160,10 @@ def _carry_out(b: Book, p: Parsed) -> None:
         b.value_at = checked.start
         record_check(b, checked, p)
     b.value_at = -1
-    same_as(b, p)
-    differences(b, p)
+    if "same" in roles:
+        same_as(b, p)
+    if p.values or "multiplied" in roles:
+        differences(b, p)
     if p.values and p.values[-1].negated and denies(b, p.values[-1]) is not None:
         take_value(b, p.values.pop(), p)  # "the CO was fourteen, not forty": first what is denied
     early = [v for v in p.values if _before_move(v, p, b)]
@@ -167,7 +171,8 @@ def _carry_out(b: Book, p: Parsed) -> None:
         take_value(b, v, p)
     for one in p.moves:
         record_move(b, one, p)
-    put_back(b, p)
+    if "put_back" in roles:
+        put_back(b, p)
     clocked_before(b, p)
     for v in p.clock:
         take_value(b, v, p)
