@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -15,7 +15,7 @@ from capture.locate import Quad
 from capture.photo import Pixels, open_photo
 from capture.readers import Readers, load_readers
 from capture.rows import rows_of
-from capture.segments import find_number, read_number, read_segments
+from capture.segments import find_number, read_number
 from capture.sights import Glance, Sight, best_sight, glance, read_tokens
 from capture.table import is_table, kind_of_table, read_table
 from schemas.displays import display_labels, label_key
@@ -78,7 +78,7 @@ def _one_number(pixels: Pixels, first: Glance, readers: Readers) -> _Seen | None
     seen = first.scaled(shrink)
     tokens = read_tokens(small, seen.quads, readers)
     place = find_number(tokens, small, readers)
-    if place is None:
+    if place is None or place.beside:
         return None
     if not seen.holds(place.quad):
         seen = glance(small, readers, _CLOSER_SIDE)
@@ -95,22 +95,31 @@ def _rows_or_number(pixels: Pixels, first: Glance, readers: Readers) -> _Seen:
     if is_table(best.rows):
         kind = kind_of_table(best.rows)
         return _seen(kind, [_placed(one, best) for one in read_table(best, readers, kind)], best, plain)
-    figures = read_segments(plain.tokens, pixels, readers)
-    return _seen("segments" if figures else "unknown", figures, best, plain)
+    place = find_number(plain.tokens, pixels, readers)
+    figures = read_number(place, plain.tokens, pixels, readers) if place is not None else []
+    beside = place.beside if place is not None else ()
+    return _seen("segments" if figures else "unknown", figures, best, plain, beside)
 
 
-def _seen(display: Display, figures: list[Figure], best: Sight, plain: Sight) -> _Seen:
+def _seen(display: Display, figures: list[Figure], best: Sight, plain: Sight, beside: Sequence[Quad] = ()) -> _Seen:
     printed = [(row.text, _box(best.in_photo(row.quad))) for row in best.rows if not row.values and row.text]
     words = [word for row in plain.rows for word in row.values]
     numbers = [plain.in_photo(word.quad) for word in words]
     if display == "segments" and len(figures) == 1:
         legends = any(label_key(row.label) in display_labels() for row in plain.rows)
-        figures = _among([(word.value, quad) for word, quad in zip(words, numbers, strict=True)], figures[0], legends)
+        mine = np.array(figures[0].box.corners, np.float32)
+        read = [(word.value, quad) for word, quad in zip(words, numbers, strict=True)]
+        counted = [quad for quad in numbers if _height(quad) > _LIKE * _height(mine)]
+        unread = [quad for quad in beside if not any(_meet(quad, number) for number in counted)]
+        figures = _among(read, figures[0], legends, bool(unread))
+        numbers += [*unread, mine] if unread else []
     return _Seen(display if figures else "unknown", figures, printed, numbers)
 
 
-def _among(numbers: list[tuple[str, Quad]], figure: Figure, legends: bool) -> list[Figure]:
+def _among(numbers: list[tuple[str, Quad]], figure: Figure, legends: bool, unread: bool = False) -> list[Figure]:
     """The number of a display among the others of its size in the picture: which one is meant is not clear.
+
+    ``unread``: one of them was seen and not read.
 
     Three that neither a unit nor a label explains are a dial, the face of a clock or stamped parts: no reading.
     """
@@ -119,9 +128,10 @@ def _among(numbers: list[tuple[str, Quad]], figure: Figure, legends: bool) -> li
     others = [value for value, quad in numbers if _height(quad) > _LIKE * tall and not _meet(quad, mine)]
     if len(others) >= _SCALE and not figure.unit and not legends:
         return []
-    if not others:
+    if not (others or unread):
         return [figure]
-    doubt = Doubt(kind=DoubtKind.VALUE_UNCLEAR, detail=f"the picture shows {' and '.join(others)} too")
+    told = " and ".join([*others, *(["another number"] if unread else [])])
+    doubt = Doubt(kind=DoubtKind.VALUE_UNCLEAR, detail=f"the picture shows {told} too")
     alternatives = tuple(dict.fromkeys((*others, *figure.alternatives)))
     return [figure.model_copy(update={"doubts": (*figure.doubts, doubt), "alternatives": alternatives})]
 

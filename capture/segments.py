@@ -26,7 +26,7 @@ from capture.unit import unit_beside
 from capture.words import number_in, split_number
 from schemas.evidence import Box, Figure
 
-__all__ = ["find_number", "places_in", "read_number", "read_segments", "views_of"]
+__all__ = ["find_number", "places_in", "read_number", "views_of"]
 
 _CUTS = ((0.1, 0.12), (0.18, 0.35), (0.12, 0.7))
 """How much wider than the row a cut is, in its heights: across, along."""
@@ -37,12 +37,16 @@ _SEARCH_SIDE = 1000
 
 @dataclass(frozen=True)
 class Place:
-    """A row of characters somewhere in the picture, dark ink or light, and what was read there in two cuts."""
+    """A row of characters somewhere in the picture, dark ink or light, and what was read there in two cuts.
+
+    ``beside``: where else in the picture another number of its height stands.
+    """
 
     quad: Quad
     dark: bool
     value: str = ""
     share: float = 0.0
+    beside: tuple[Quad, ...] = ()
 
     @property
     def area(self) -> float:
@@ -62,12 +66,6 @@ class Place:
         fits = min(1.0, length / (0.35 * narrow), 1.25 * cells / length)
         few = (0.4, 0.85, 1.0)[min(sum(char.isdigit() for char in self.value), 3) - 1]
         return float(self.share**1.5 * fits**2 * few * self.area**0.5)
-
-
-def read_segments(tokens: list[Token], pixels: Pixels, readers: Readers) -> list[Figure]:
-    """The large number of a display as one figure, none where there is no number."""
-    place = find_number(tokens, pixels, readers)
-    return [] if place is None else read_number(place, tokens, pixels, readers)
 
 
 def read_number(place: Place, tokens: list[Token], pixels: Pixels, readers: Readers) -> list[Figure]:
@@ -97,11 +95,38 @@ def find_number(tokens: list[Token], pixels: Pixels, readers: Readers) -> Place 
     if shrink < 1:
         pixels = np.asarray(cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA), np.uint8)
         tokens = [replace(token, quad=token.quad * np.float32(shrink)) for token in tokens]
-    place = _best(_read_places(places_in(tokens, pixels), pixels, readers), pixels, readers)
+    places = _read_places(places_in(tokens, pixels), pixels, readers)
+    place = _best(places, pixels, readers)
     if place is None:
         return None
     quad = _tightened(place, pixels, readers)
-    return replace(place, quad=quad / np.float32(shrink), dark=_is_dark(pixels, quad))
+    beside = tuple(one.quad / np.float32(shrink) for one in _beside(place, places))
+    return replace(place, quad=quad / np.float32(shrink), dark=_is_dark(pixels, quad), beside=beside)
+
+
+_LIKE = 0.5
+"""Of the height of another number, so high a number is at least as much of the display, or of another, as that."""
+_SURE = 0.65
+"""The share from which a row is a number: what else stands beside 70 displays of one number came to 0.5 at most."""
+
+
+def _beside(place: Place, places: list[Place]) -> list[Place]:
+    """The rows that are surely read as a number of like height and share no ground with the number and each other."""
+    high, found = _height(place.quad), [place]
+    for one in sorted(places, key=lambda one: -one.rank):
+        like = _LIKE * high <= _height(one.quad) <= high / _LIKE
+        if like and one.share >= _SURE and not any(_touch(one.quad, other.quad) for other in found):
+            found.append(one)
+    return found[1:]
+
+
+def _height(quad: Quad) -> float:
+    a, b, c, d = quad
+    return float(np.linalg.norm(d - a) + np.linalg.norm(c - b)) / 2
+
+
+def _touch(a: Quad, b: Quad) -> bool:
+    return bool(cv2.intersectConvexConvex(a, b)[0] > 0)
 
 
 def _tightened(place: Place, pixels: Pixels, readers: Readers) -> Quad:
