@@ -29,7 +29,9 @@ def typed_answer(question: Question, said: str, sheet: Sheet, *, reading: str | 
             belong, or it is about several quantities and none is named: ``o2 4.6``.
     """
     if question.alike:
-        raise WrongUse("The question is where the readings belong; choose one of the answers, or edit a single value.")
+        raise WrongUse(
+            "The question is where the readings belong: choose one of its answers; their values stay as they are."
+        )
     several = len({one.quantity for one in question.candidates}) > 1
     rest = said
     if reading is None and len(question.readings) > 1 and several:
