@@ -113,6 +113,8 @@ class Context:
     appliance_lost: bool = False
     topic: Topic | None = None
     pending: Topic | None = None
+    check: Topic | None = None
+    """A check that was named, and nothing said of it yet."""
     last: tuple[str, ...] = ()
     last_at: float = -1e9
     screw: str | None = None

@@ -8,7 +8,7 @@ from math import inf, log
 from extract.assign import Value
 from extract.book import Book
 from extract.circumstances import before_now
-from extract.context import AGAIN, ANSWERED, RECENT, SCREW_KEPT
+from extract.context import AGAIN, ANSWERED, RECENT, SCREW_KEPT, Topic
 from extract.doubt import FIT, HEDGES, doubt
 from extract.guards import unknown_between, unknown_within
 from extract.lexicon import Item
@@ -16,6 +16,7 @@ from extract.moves import Move
 from extract.parse import Parsed
 from extract.spelt import name_misgiving
 from extract.states import DENIED, Checked, before_state, state_of
+from extract.take import denies
 from extract.texts import Capture
 from extract.values import fit
 from schemas.doubts import Doubt, DoubtKind
@@ -26,7 +27,16 @@ from schemas.readings import (
     Relabel,
 )
 
-__all__ = ["check_again", "ought_to_be", "quote_limits", "record_check", "record_choices", "record_move", "record_text"]
+__all__ = [
+    "check_again",
+    "named_check",
+    "ought_to_be",
+    "quote_limits",
+    "record_check",
+    "record_choices",
+    "record_move",
+    "record_text",
+]
 
 
 DENIAL = 7  # a denial without the check's name is no longer than this
@@ -183,6 +193,45 @@ def check_again(b: Book, p: Parsed) -> bool:
     return False
 
 
+def named_check(b: Book, p: Parsed) -> bool:
+    """ "Spill test?" "Failed.": what became of the check that was named just before, without its name.
+
+    Behind a question somebody else may have answered, and a check that is good is asked about.
+    """
+    here, b.c.check = b.c.check, None
+    if here is None or b.at - here.at > SAME_MOMENT:
+        _name_check(b, p)
+        return False
+    check = here.ids[0]
+    if p.checks or p.values or p.names or p.captures or p.moves or p.sentence.mark == "?":
+        _name_check(b, p)
+        return False
+    state = state_of(p.sentence, check)
+    if not state and here.asked and len(p.laid.items) == 1:
+        state = DENIED if p.laid.items[0].role("no") else "passed" if p.laid.items[0].role("yes") else ""
+    if not state or any(i.kind in ("word", "other") for i in p.laid.items) or len(p.laid.items) > DENIAL:
+        return False
+    value = "failed" if state == DENIED else state
+    unsure = state == DENIED or (here.asked and value in ("passed", "done"))
+    doubts = (doubt(DoubtKind.TO_CONFIRM, "it was said without the check's name"),) if unsure else ()
+    reading = Reading(
+        id=b.new_id(), quantity=check, condition="", value=value, appliance=b.appliance_for(check),
+        source=b.source(p.laid.items[0].start, p.laid.items[-1].end), doubts=doubts,
+    )  # fmt: skip
+    old = b.c.at_slot(check, "", "", reading.appliance)
+    if old is None or old.value != value:
+        b.settle(reading, old.id if old else None, AGAIN)
+    return True
+
+
+def _name_check(b: Book, p: Parsed) -> None:
+    """Remember the one check that a sentence names without its state."""
+    named = {q for i in p.laid.items if i.kind == "quantity" for q in i.value.ids if b.g.quantities[q].kind == "check"}
+    if len(named) == 1 and not (p.checks or p.values or p.moves):
+        wondered = p.sentence.mark == "?" or any(s.kind == "question" for s in p.sentence.segments)
+        b.c.check = Topic((named.pop(),), None, b.at, asked=wondered)
+
+
 def _share(v: Value) -> str:
     """The share of a turn in two numbers ("one eight turn", "1-8 turn" for one eighth); empty where there is none."""
     numbers = v.number.first.partition(".") if not v.others else (v.number.first, "-", v.others[0].first)
@@ -282,6 +331,18 @@ def _against_the_last(b: Book, screw: str | None) -> str:
 
 def ought_to_be(b: Book, p: Parsed) -> None:
     """ "O2 five nine. O2 should read five oh.": a limit, or what is to be written down; the reading is asked about."""
+    if len(p.values) == 2 and all(v.name is None and not v.unit for v in p.values):
+        told, meant = p.values
+        ought = told.segment == meant.segment and p.sentence.segments[told.segment].has("ought")
+        r = denies(b, told) if ought else None  # "the nine point three should be nine point five"
+        if r is not None and r.taken and r.quantity is not None and b.measured(r):
+            f = fit(meant.number, "", b.g.measures[r.quantity], b.c.setting.units)
+            if f.cost < 3:
+                text = doubt(DoubtKind.CONFLICT, f"{f.choices[0].value} was said to be right behind it")
+                more = Alternative(value=f.choices[0].value, unit=f.choices[0].unit, why="said behind it")
+                update = {"id": b.new_id(), "doubts": (*r.doubts, text), "alternatives": (more, *r.alternatives)}
+                b.settle(r.model_copy(update=update), r.id, text.detail)
+        return
     for v in p.values:
         s = p.sentence.segments[v.segment]
         if s.kind != "limit" or not s.has("ought") or v.name is None or len(v.name.ids) != 1 or v.others:

@@ -31,7 +31,16 @@ from extract.doubt import doubt
 from extract.guards import unresolved, went_astray
 from extract.heard import best_heard, may_have_turned, may_put_right, other_hearings, place_in_doubt
 from extract.lexicon import Grammar
-from extract.notes import check_again, ought_to_be, quote_limits, record_check, record_choices, record_move, record_text
+from extract.notes import (
+    check_again,
+    named_check,
+    ought_to_be,
+    quote_limits,
+    record_check,
+    record_choices,
+    record_move,
+    record_text,
+)
 from extract.over_range import over_range
 from extract.parse import Parsed
 from extract.place import stand_alone
@@ -139,7 +148,7 @@ def _carry_out(b: Book, p: Parsed) -> None:
     if p.values and "question" in {s.kind for s in p.sentence.segments}:
         wondered(b, p)
     labelled = relabels(b, p)
-    if check_again(b, p):
+    if named_check(b, p) or check_again(b, p):
         return
     if not labelled:
         announces(b, p)

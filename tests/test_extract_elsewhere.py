@@ -102,3 +102,23 @@ def test_back_to_a_number_is_the_boiler_of_that_number() -> None:
         "Boiler one high fire O2 four four.", "Boiler two high fire.", "Okay, back to one. CO eighty."
     )
     assert values(context) == [("1", "high_fire", "4.4", True), ("1", "high_fire", "80", True)]
+
+
+@pytest.mark.parametrize(
+    ("said", "value", "taken"),
+    [
+        (("Spillage test.", "That failed."), "failed", True),
+        (("Did you do the spillage test? It failed.",), "failed", True),
+        (("Low water cut-off.", "Passed."), "passed", True),
+        (("Did the low water cut-off pass?", "Yes."), "passed", False),
+        (("Did the low water cut-off pass?", "No."), "failed", False),
+    ],
+)
+def test_what_became_of_a_check_is_said_behind_its_name(said: tuple[str, ...], value: str, taken: bool) -> None:
+    context, _ = talk(*said)
+    assert [(r.value, r.taken) for r in context.live()] == [(value, taken)]
+
+
+def test_a_value_that_should_be_another_is_asked() -> None:
+    context, _ = talk("Low fire. O2 five six, CO forty.", "the five point six should be five point two")
+    assert sorted((r.value, r.taken) for r in context.live()) == [("40", True), ("5.6", False)]
