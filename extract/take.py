@@ -488,6 +488,9 @@ def make_reading(
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
     elif q.conditions and v.place >= 0 and two_conditions(b, v, p):
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "two conditions were named"))
+    elif condition != b.c.state and q.conditions and _goes_there(b, v, p):
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "it may have been read before that"))
+        alternatives.insert(0, Alternative(condition=b.c.state, why="the work was there"))
     elif (
         v.condition is None
         and target is None
@@ -545,6 +548,13 @@ def _with_the_names_digit(b: Book, name: Name, v: Value) -> Alternative | None:
 def _elsewhere(v: Value, p: Parsed) -> bool:
     """Whether a firing rate that is none of the sheet's is named in the value's clause, or in front of it."""
     return any(x.has("elsewhere") for x in p.sentence.segments[: v.segment + 1])
+
+
+def _goes_there(b: Book, v: Value, p: Parsed) -> bool:
+    """ "It's nine three, low fire now", said at high fire: the change of the firing rate stands behind the value."""
+    later = [s for s in p.sentence.segments[v.segment + 1 :] if s.conditions]
+    firing = b.c.state is not None and b.g.conditions[b.c.state].firing
+    return firing and bool(later) and (later[0].has("now") or later[0].says(b.g.lang.motion, b.tokens))
 
 
 def _over_there(b: Book, v: Value) -> bool:

@@ -122,3 +122,9 @@ def test_what_became_of_a_check_is_said_behind_its_name(said: tuple[str, ...], v
 def test_a_value_that_should_be_another_is_asked() -> None:
     context, _ = talk("Low fire. O2 five six, CO forty.", "the five point six should be five point two")
     assert sorted((r.value, r.taken) for r in context.live()) == [("40", True), ("5.6", False)]
+
+
+def test_a_change_of_rate_named_behind_a_value_may_come_after_it() -> None:
+    context, _ = talk("Low fire.", "O2?", "five six, now going to high fire")
+    (reading,) = context.live()
+    assert not reading.taken and {reading.condition, reading.alternatives[0].condition} == {"low_fire", "high_fire"}
