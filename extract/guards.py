@@ -21,7 +21,9 @@ from schemas.readings import Alternative, Reading, Relabel
 
 __all__ = [
     "contradicted",
+    "garbled_rate",
     "not_understood",
+    "ran_on",
     "two_conditions",
     "unknown_between",
     "unknown_within",
@@ -29,6 +31,7 @@ __all__ = [
     "went_astray",
 ]
 
+NO_RATE = frozenset(("good", "nice", "lovely", "great", "clean", "steady", "strong", "tidy", "the", "a", "that", "no"))
 LONE = 2  # a clause of so few words in front of a value may be its firing rate, its appliance, a correction
 SHORT = 6  # a sentence of so few words may be an announcement
 LONG = 9  # a correction is no longer than this
@@ -132,6 +135,26 @@ def went_astray(b: Book, p: Parsed) -> None:
         b.c.astray = b.tokens[unknown[-1].start].text
     elif b.c.several() and all(i.kind in ("word", "plain") for i in items):
         b.c.appliance_lost = True
+
+
+def ran_on(b: Book, v: Value) -> str:
+    """ "CO one, O two.": what looks like a name without a value may be the rest of the number; the whole, or empty."""
+    behind = [t.low for t in b.tokens[v.end :] if t.kind != "mark"]
+    digit = b.g.lang.digits.get(behind[1], behind[1]) if len(behind) == 2 and behind[0] in ("o", "oh") else ""
+    first = v.number.first
+    return f"{first}0{digit}" if str(digit).isdigit() and first.isdigit() and len(first) == 1 and not v.unit else ""
+
+
+def garbled_rate(b: Book, p: Parsed) -> None:
+    """ "So fire, CO2 eight four": at the head of a sentence stands a firing rate that was not made out."""
+    first = p.laid.items[0].start if p.laid.items else len(b.tokens)
+    head = b.tokens[first : first + 3]
+    if len(head) < 3 or head[1].low != b.g.rate_word or head[0].kind == "mark" or head[0].low in NO_RATE:
+        return
+    taken = any(i.start <= first + 1 < i.end and i.kind in ("condition", "enter", "quantity") for i in p.laid.items)
+    named = any(i.start == first + 2 and i.kind in ("quantity", "number") for i in p.laid.items)
+    if not taken and (named or head[2].kind == "mark"):
+        b.c.astray = f"{head[0].text} {head[1].text}"
 
 
 def unresolved(b: Book, p: Parsed, last: Reading | None) -> None:

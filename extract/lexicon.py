@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any, Literal, NamedTuple
@@ -92,6 +93,8 @@ class Grammar:
         self.measures: dict[str, Measure] = {q.id: Measure(q) for q in sheet.quantities}
         self.conditions = {c.id: c for c in sheet.conditions}
         self.order = {c.id: n for n, c in enumerate(sheet.conditions)}
+        ends = Counter(c.name.split()[-1] for c in sheet.conditions if c.adjusted and " " in c.name)
+        self.rate_word = ends.most_common(1)[0][0] if ends else ""  # "fire", of high fire and low fire
         self.screws = {s.id: s for s in sheet.screws}
         self.laws = tuple(r for r in sheet.relations if r.law and r.kind == "not above")
         self.by_unit_alone = {code: q.id for q in sheet.quantities for code in q.unit_alone}

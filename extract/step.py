@@ -28,7 +28,7 @@ from extract.corrections import (
     unit_afterwards,
 )
 from extract.doubt import doubt
-from extract.guards import unresolved, went_astray
+from extract.guards import garbled_rate, unresolved, went_astray
 from extract.heard import best_heard, may_have_turned, may_put_right, other_hearings, place_in_doubt
 from extract.lexicon import Grammar
 from extract.notes import (
@@ -157,6 +157,7 @@ def _carry_out(b: Book, p: Parsed) -> None:
     if tags and not labelled:
         b.use_appliance(tags[0][1])
     fresh = None if labelled else states(b, p)
+    garbled_rate(b, p)
     for capture in p.captures:
         record_text(b, capture)
         if b.g.quantities[capture.quantity].form == "words":

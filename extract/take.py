@@ -11,7 +11,7 @@ from extract.book import Book
 from extract.clauses import Segment
 from extract.context import LAST_KEPT, RECENT, Open
 from extract.doubt import FIT, HEDGES, doubt
-from extract.guards import contradicted, not_understood, two_conditions
+from extract.guards import contradicted, not_understood, ran_on, two_conditions
 from extract.heard import sound_alike
 from extract.numbers import Number, number_like
 from extract.parse import Parsed, best_fit
@@ -74,6 +74,9 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
         if (rival := _or_that(v, p)) is not None and rival.ids and quantity not in rival.ids:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "another quantity was offered behind it"))
             alternatives.append(Alternative(quantity=rival.ids[0], why="also said"))
+        if whole := ran_on(b, v):
+            doubts.append(doubt(DoubtKind.CUT_OFF, "digits were said behind it"))
+            alternatives.append(Alternative(value=whole, unit=v.unit or None, why="with the digits behind it"))
         if v.strangers and not name.by_unit:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "words that are not known stand in between"))
         elif v.followed and not v.unit:

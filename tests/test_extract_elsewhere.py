@@ -127,4 +127,25 @@ def test_a_value_that_should_be_another_is_asked() -> None:
 def test_a_change_of_rate_named_behind_a_value_may_come_after_it() -> None:
     context, _ = talk("Low fire.", "O2?", "five six, now going to high fire")
     (reading,) = context.live()
-    assert not reading.taken and {reading.condition, reading.alternatives[0].condition} == {"low_fire", "high_fire"}
+    assert not reading.taken
+    assert {reading.condition, reading.alternatives[0].condition} == {"low_fire", "high_fire"}
+
+
+def test_a_firing_rate_that_was_not_made_out_is_asked() -> None:
+    context, _ = talk("High fire. CO2 nine three.", "So fire, CO eighty.")
+    assert values(context) == [(None, "high_fire", "9.3", True), (None, "high_fire", "80", False)]
+
+
+def test_a_low_temperature_may_be_the_flow_or_the_flue() -> None:
+    context = start(Setting(units="uk"))
+    context, _ = step(heard("High fire, low temperature sixty six.", 0), 0.0, context, grammar())
+    (reading,) = context.live()
+    assert not reading.taken
+    assert "supply_temp" in {reading.quantity, *(a.quantity for a in reading.alternatives)}
+
+
+def test_the_rest_of_a_number_that_sounds_like_a_name_is_offered() -> None:
+    context, _ = talk("High fire. CO three, O two.")
+    (reading,) = context.live()
+    assert (reading.quantity, reading.value, reading.taken) == ("co", "3", False)
+    assert "302" in [a.value for a in reading.alternatives]
