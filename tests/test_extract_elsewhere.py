@@ -132,7 +132,7 @@ def test_a_change_of_rate_named_behind_a_value_may_come_after_it() -> None:
 
 
 def test_a_firing_rate_that_was_not_made_out_is_asked() -> None:
-    context, _ = talk("High fire. CO2 nine three.", "So fire, CO eighty.")
+    context, _ = talk("High fire. CO2 nine three.", "Roof fire, CO eighty.")
     assert values(context) == [(None, "high_fire", "9.3", True), (None, "high_fire", "80", False)]
 
 
