@@ -178,6 +178,7 @@ def check_again(b: Book, p: Parsed) -> bool:
             return True
     if state and state != last.value:
         sure = state != DENIED and all(i.kind != "word" for i in p.laid.items)
+        sure = sure and not (last.value == "not yet" and state in ("passed", "done"))  # "good" is said of a plan too
         value = "failed" if state == DENIED else state
         doubts = () if sure else (doubt(DoubtKind.TO_CONFIRM, "it was said without the check's name"),)
         new = last.model_copy(
@@ -196,7 +197,7 @@ def check_again(b: Book, p: Parsed) -> bool:
 def named_check(b: Book, p: Parsed) -> bool:
     """ "Spill test?" "Failed.": what became of the check that was named just before, without its name.
 
-    Behind a question somebody else may have answered, and a check that is good is asked about.
+    Behind a question somebody else may have answered: there, a check that is good is asked about.
     """
     here, b.c.check = b.c.check, None
     if here is None or b.at - here.at > SAME_MOMENT:
@@ -225,11 +226,18 @@ def named_check(b: Book, p: Parsed) -> bool:
 
 
 def _name_check(b: Book, p: Parsed) -> None:
-    """Remember the one check that a sentence names without its state."""
+    """Remember the one check that a sentence names without its state; what is still to be done has none yet.
+
+    Only behind the bare name ("leak test.") is a result sure; "good" may be said of anything.
+    """
     named = {q for i in p.laid.items if i.kind == "quantity" for q in i.value.ids if b.g.quantities[q].kind == "check"}
-    if len(named) == 1 and not (p.checks or p.values or p.moves):
-        wondered = p.sentence.mark == "?" or any(s.kind == "question" for s in p.sentence.segments)
-        b.c.check = Topic((named.pop(),), None, b.at, asked=wondered)
+    kinds = {s.kind for s in p.sentence.segments}
+    later = any(s.has("future", "not", "not_done", "instruct", "history") for s in p.sentence.segments)
+    if len(named) != 1 or p.checks or p.values or p.moves or later or not kinds <= {"reading", "question"}:
+        return
+    beside = [i for i in p.laid.items if i.kind not in ("quantity", "filler", "mark")]
+    wondered = p.sentence.mark == "?" or "question" in kinds
+    b.c.check = Topic((named.pop(),), None, b.at, asked=wondered or bool(beside))
 
 
 def _share(v: Value) -> str:

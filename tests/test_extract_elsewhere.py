@@ -119,6 +119,15 @@ def test_what_became_of_a_check_is_said_behind_its_name(said: tuple[str, ...], v
     assert [(r.value, r.taken) for r in context.live()] == [(value, taken)]
 
 
+@pytest.mark.parametrize(
+    "said", ["We still need to do the leak test.", "Don't forget the leak test.", "Leak test next."]
+)
+@pytest.mark.parametrize("behind", ["Good.", "Okay, good.", "Done."])
+def test_small_talk_behind_a_check_that_is_to_come_passes_nothing(said: str, behind: str) -> None:
+    context, _ = talk(said, behind)
+    assert not [r for r in context.live() if r.taken and r.value != "not yet"]
+
+
 def test_a_value_that_should_be_another_is_asked() -> None:
     context, _ = talk("Low fire. O2 five six, CO forty.", "the five point six should be five point two")
     assert sorted((r.value, r.taken) for r in context.live()) == [("40", True), ("5.6", False)]
