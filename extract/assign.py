@@ -12,8 +12,9 @@ from itertools import pairwise
 from typing import Literal
 
 from extract.clauses import Sentence
+from extract.language import Language
 from extract.lexicon import Grammar, Item
-from extract.numbers import Number
+from extract.numbers import Number, said_anew
 from extract.tokens import Token
 from extract.values import fit
 from schemas.units import unit_of
@@ -133,7 +134,7 @@ def values_of(sentence: Sentence, laid: Laid, tokens: Sequence[Token], grammar: 
                 if tokens[v.start - 1].low != "take":
                     out[-1].hedge = "inexact"  # a tolerance of the instrument, or of a target
             continue
-        if out and v.place >= 0 and not v.negated and _restarted(out[-1], v, items, laid):
+        if out and v.place >= 0 and not v.negated and _restarted(out[-1], v, tokens, grammar.lang):
             v.approx = v.approx or out[-1].approx
             out.pop()
         if v.place >= 0:
@@ -156,12 +157,17 @@ def _is_tolerance(v: Value, tokens: Sequence[Token]) -> bool:
     return before in TOLERANCES or (before[-2:] == ("plus", "or") and v.number.sign == "-")
 
 
-def _restarted(old: Value, new: Value, items: Sequence[Item], laid: Laid) -> bool:
-    """ "nine poi— nine point two": the second number begins as the first did, and only a hesitation lies between."""
+def _restarted(old: Value, new: Value, tokens: Sequence[Token], lang: Language) -> bool:
+    """ "nine poi— nine point two", "one twenty, uh, one twenty six": begun anew over nothing but a hesitation."""
     if old.unit or old.others or old.hedge or new.place != old.place + 1:
         return False
     a, b = old.number.choices[0][0], new.number.choices[0][0]
-    return b.startswith(a) and len(b) > len(a) and "." in b
+    if b.startswith(a) and len(b) > len(a) and "." in b:
+        return True
+    between = [t.low for t in tokens[old.end : new.start]]
+    paused = old.number.cut or not lang.fillers.isdisjoint(between)
+    small = all(low in lang.fillers or low in (",", "...", "…") for low in between)
+    return paused and small and said_anew(tokens, old.start, old.end, new.start, lang)
 
 
 def _minutes(items: Sequence[Item], m: int, number: Number) -> tuple[str, Number, int]:
@@ -322,7 +328,7 @@ def assign(
 ) -> float:
     """Give each value its name (``Value.name``), or None, at the least cost; returns that cost.
 
-    ``corrects``: the sentence puts right what was said before it.
+    ``corrects``: the sentence puts right what was said before it, or answers to a name without a value.
     """
     if not values:
         return 0.0
@@ -520,6 +526,9 @@ def _edge(
         stated = name.place < v.place and all(
             i.kind in ("condition", "enter") or tokens[i.start].low in STATED for i in middle
         )
+        long = v.unit not in ("", "deg") and unit_of(v.unit).kind == "length"
+        if long and any(v.unit in grammar.quantities[q].units for n in names for q in n.ids):
+            return 99.0  # "vent run: PVC, twelve feet"
         if stated:
             return 0.0  # "NOx at high fire is 18 ppm"
         named = 0.8 if _alone(v, grammar) else 0.0  # "the pump does eighteen litres a minute"

@@ -94,7 +94,10 @@ def phases(b: Book, p: Parsed) -> None:
             continue  # "was nine one before, now eight nine" tells of a change, not of an adjustment
         nxt = p.laid.items[n + 1] if n + 1 < len(p.laid.items) else None
         if single and not (
-            nxt is None or nxt.kind in ("quantity", "number") or p.laid.segment_of[n + 1] != p.laid.segment_of[n]
+            nxt is None
+            or nxt.kind in ("quantity", "number")
+            or p.laid.segment_of[n + 1] != p.laid.segment_of[n]
+            or (marks and b.tokens[nxt.start].low == "it")  # "before ... sixty, after it's forty"
         ):
             continue
         if single and nxt is not None and nxt.kind == "number" and _a_time(p, n + 1):

@@ -253,11 +253,17 @@ def _classify(sentence: Sentence, tokens: Sequence[Token]) -> None:
     _span(sentence, tokens, "history", ("history",))
     _span(sentence, tokens, "limit", ("limit", "report"))
     for s in segments:
-        if s.kind == "reading" and s.has("future") and not s.says(PAST, tokens):
+        if s.kind == "reading" and s.has("future") and not (s.says(PAST, tokens) or _over(s, tokens)):
             s.kind = "future"
     for s, behind in pairwise(segments):
         if s.kind == "future" and not s.numbers and not behind.quantities and tokens[behind.items[0].start].low == "be":
             behind.kind = "future"  # "CO2 would | then be nine two"
+
+
+def _over(s: Segment, tokens: Sequence[Token]) -> bool:
+    """ "Before I cleaned it": what else would be to come is over where it ends in a past tense."""
+    ahead = [tokens[i.end].low for i in s.items if i.role("future") and i.end < len(tokens)]
+    return bool(ahead) and all(low.endswith("ed") for low in ahead)
 
 
 def _extremes(segments: Sequence[Segment], tokens: Sequence[Token]) -> None:
@@ -374,6 +380,14 @@ def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[s
         points_back = _points_back(cue, tokens)
         if before and kind == "limit" and complete and not points_back:
             cue.kind = kind
+            return
+        said = {tokens[k].low for i in cue.items[:3] for k in range(i.start, i.end)}
+        if (
+            before and kind == "limit" and complete and "what" in said
+        ):  # "CO2 is eight five, that's what the book wants": read, or quoted?
+            cue.kind = kind
+            for s in before:
+                s.doubtful = kind
             return
         if before:
             for s in segments[: at + 1]:

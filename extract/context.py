@@ -114,6 +114,7 @@ class Context:
     topic: Topic | None = None
     pending: Topic | None = None
     check: Topic | None = None
+    code: Topic | None = None
     """A check that was named, and nothing said of it yet."""
     last: tuple[str, ...] = ()
     last_at: float = -1e9

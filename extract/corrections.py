@@ -14,7 +14,8 @@ from extract.doubt import doubt
 from extract.lexicon import OTHER, Item
 from extract.numbers import Number
 from extract.parse import Parsed
-from extract.take import ANOTHER_NAME, NAMED_BEHIND, make_reading, quantity_of
+from extract.take import make_reading, quantity_of
+from extract.unnamed import ANOTHER_NAME, NAMED_BEHIND
 from extract.values import fit
 from schemas.base import is_value_text
 from schemas.doubts import DoubtKind
@@ -198,6 +199,8 @@ def goes_on(b: Book, p: Parsed) -> bool:
     if b.at - b.c.times.get(r.id, float("-inf")) > GOES_ON or any(n.ids for n in p.names):
         return False
     v, measure = p.values[0], b.g.measures[str(r.quantity)]
+    if v.number.first == r.value:
+        return False  # "minus four pascals." "Minus four."
     signed, bare = (fit(v.number._replace(sign=sign), v.unit, measure, b.c.setting.units) for sign in ("-", ""))
     denied = v.number.sign == "-" and "impossible" in signed.doubts and not bare.doubts and bare.choices[0].usual
     if b.tokens[begin].low in b.g.lang.points and "." not in r.value and 0 not in measure.decimals.get(r.unit, ()):

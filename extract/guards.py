@@ -188,6 +188,12 @@ def contradicted(b: Book, v: Value, p: Parsed) -> bool:
     reading is asked about, and the new value is offered.
     """
     old = _comparable(b, v)
+    if (
+        old is not None
+        and [t.low for t in b.tokens[v.end : v.end + 1]][:1]
+        and b.tokens[v.end].low in b.g.quantities[str(old.quantity)].otherwise
+    ):
+        return False  # "flue sixty two, so forty three net"
     if old is None or any(s.kind != "reading" for s in p.sentence.segments) or v.followed:
         return False
     f = fit(v.number, v.unit, b.g.measures[str(old.quantity)], b.c.setting.units)

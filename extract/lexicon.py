@@ -97,6 +97,7 @@ class Grammar:
         self.rate_word = ends.most_common(1)[0][0] if ends else ""  # "fire", of high fire and low fire
         self.screws = {s.id: s for s in sheet.screws}
         self.laws = tuple(r for r in sheet.relations if r.law and r.kind == "not above")
+        self.otherwise = frozenset(way for q in sheet.quantities for way in q.otherwise)
         self.by_unit_alone = {code: q.id for q in sheet.quantities for code in q.unit_alone}
         self.clocked = tuple(q for q in sheet.quantities if q.noted_units)
         self.volumes = {  # by their last word: "thirty five seconds a foot", "the two foot dial"
@@ -245,6 +246,8 @@ class Grammar:
                 here.extend(Item("plain", i, end, w, KNOWN) for end in times_of_day(tokens, i, lang))
             if numbered and (w in numbered or w in TAG_AHEAD):
                 here.extend(self._tagged(tokens, i, likes, numbered))
+            elif w == "on" and i > 0 and self._on_one_of_them(lows, i, likes):
+                here.append(Item("appliance", i, i + 2, _ending(lows[i + 1], lang)[:1], TAG))
             edges.append(here)
         return [_merged(_longest(here, likes, edges)) for here in edges]
 
@@ -317,10 +320,8 @@ class Grammar:
             tag = str(int(t.low))
         elif t.low in lang.digits and t.low not in ("oh", "o"):
             tag = str(lang.digits[t.low])
-        elif len(t.text) == 1 and t.text.isupper() and t.text not in ("I", "A") and tokens[i].low != "number":
-            tag = t.text
-        elif t.text == "A" and tokens[i].low != "number" and (j + 1 == len(tokens) or tokens[j + 1].kind == "mark"):
-            tag = "A"
+        elif len(t.text) == 1 and t.text.isupper() and t.text != "I" and tokens[i].low != "number":
+            tag = t.text  # also "A": the article is written small there
         heard = lang.sound_alikes.get(t.low, "")
         pointed = i > 0 and tokens[i - 1].low in ("to", "on", "over", "now", "is", "was", "at", ",")
         if not tag and pointed and heard in lang.digits and j + 1 < len(tokens):
@@ -340,7 +341,10 @@ class Grammar:
         w = tokens[i].low
         at = i if w in numbered else i + 1
         tag = numbered.get(tokens[at].low) if at < len(tokens) else None
-        rest = [t.low for t in tokens[at + 1 : at + 3]]
+        rest = [t.low for t in tokens[at + 1 : at + 4]]
+        said = tokens[at].text if tag is not None else ""
+        if said.isalpha() and len(said) == 1 and (said.islower() or (said == "A" and w == "a" and rest[:1] != ["'s"])):
+            return  # the article rather than boiler A
         if w == "on" and tokens[at : at + 1] and tokens[at].low in ("both", "all"):
             behind = at + 2 if rest[:1] and rest[0] in _HOW_MANY else at + 1
             counted = behind < len(tokens) and (likes[behind] or self._is_thing(tokens[behind].low))
@@ -360,11 +364,18 @@ class Grammar:
             fits = True
         elif at > i:
             back = (
-                i > 0 and tokens[i - 1].low == "back" and (i == 1 or tokens[i - 2].low in BREAKING | _OPENERS | {","})
+                i > 0
+                and tokens[i - 1].low == "back"
+                and (i == 1 or tokens[i - 2].low in BREAKING | _OPENERS | self.lang.motion | {","})
             )
+            ends = ends or rest[:2] == ["for", "a"]  # "back to two for a second"
             fits = ends and (w == "for" or back or tokens[i - 1].low in ("over", "across"))  # not "O2 back to two"
         elif rest[:1] in (["is"], ["'s"]) and at + 2 < len(tokens) and likes[at + 2]:
             fits = first or tokens[i - 1].low in (",", ":")  # "one is eight one, two is eight oh"
+        elif rest[:1] == ["'s"] and (rest[1:2] in (["is"], ["at"]) or self._begins("".join(rest[1:2]), *_NAMES)):
+            fits = first or tokens[i - 1].low in (",", ":")  # "one's CO is sixty, two's is fifty"
+        elif rest[:2] in (["is", "a"], ["'s", "a"]):
+            fits = first and rest[2:] in (["bit"], ["little"], ["touch"], ["tad"])  # "two is a bit richer"
         elif not first:
             fits = False
         elif ends:
@@ -376,6 +387,11 @@ class Grammar:
             fits = stands or self._begins(rest[0], "condition", "enter")
         if fits:
             yield Item("appliance", i, at + 1, (tag,), TAG)
+
+    def _on_one_of_them(self, lows: Sequence[str], i: int, likes: Sequence[bool]) -> bool:
+        """ "CO2 on two is nine four": the first that is heard of there being two."""
+        stands = lows[i + 2 : i + 3] in (["is"], ["'s"], ["was"]) and likes[i + 3 : i + 4] == [True]
+        return stands and bool(_ending(lows[i + 1], self.lang))
 
     def _is_thing(self, word: str) -> bool:
         return word in self.appliance_words or word.removesuffix("s") in self.appliance_words
@@ -435,7 +451,7 @@ class Grammar:
         if w in ("oh", "o"):
             return nxt is not None and likes[i + 1]
         if w in ("one", "1"):
-            if nxt is not None and (likes[i + 1] or nxt.low in lang.points):
+            if nxt is not None and (likes[i + 1] or nxt.low in lang.points or nxt.low in self.volumes):
                 return True
             if nxt is not None and nxt.low in ("'s", "is", "was", "are", "'d"):
                 return False
@@ -536,8 +552,10 @@ def _merged(items: list[Item]) -> list[Item]:
 
 
 def _ending(tag: str, lang: Language) -> tuple[str, ...]:
-    """The number that a tag ends with, as a figure and as a word: what "on two" means."""
+    """The number that a tag ends with, as a figure and as a word: what "on two" means; or its letter, "on B"."""
     word = re.split(r"[^a-z0-9]+", tag.lower())[-1]
+    if len(word) == 1 and word.isalpha():
+        return (word,)
     figure = re.search(r"[1-9]$", word)
     number = int(figure.group()) if figure else lang.digits.get(word, 0)
     return (str(number), *(said for said, n in lang.digits.items() if n == number)) if number else ()

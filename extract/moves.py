@@ -13,6 +13,7 @@ from extract.tokens import Token
 __all__ = ["Move", "moves_of"]
 
 TURN = "{turn}"
+_COME = frozenset(("come", "came", "coming", "comes"))
 
 
 class Move(NamedTuple):
@@ -86,7 +87,7 @@ def moves_of(
         intended = s.kind in ("instruction", "future", "limit")
         item = laid.items[screw] if screw is not None else None
         name = None if item is None else item.get("screw") or item.get("short screw")
-        way = "" if direction is None else _way(laid.items[direction])
+        way = "" if direction is None else _way(laid.items[direction], tokens)
         again = again or way == "back"
         stands = s.has("from_stop") or (v.start > 0 and tokens[v.start - 1].low in ("at", "stands", "sits"))
         ends = [v.end, *(laid.items[x].end for x in (screw, direction) if x is not None)]
@@ -111,6 +112,9 @@ def _directions(
             if _turns_back(laid, n, tokens):
                 out.append((n, i))
             continue
+        if _comes_in(laid, n, tokens):
+            out.append((n, i))
+            continue
         if not (i.role("in_words") or i.role("out_words")):
             continue
         w = tokens[i.start].low
@@ -134,6 +138,13 @@ def _directions(
     return out
 
 
+def _comes_in(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
+    """ "Came in a quarter on the throttle": words that elsewhere tell of a value, in front of a share of a turn."""
+    i, nxt = laid.items[n], laid.items[n + 1] if n + 1 < len(laid.items) else None
+    share = nxt is not None and nxt.kind == "number" and nxt.value.digits.endswith("/")
+    return share and i.end == i.start + 2 and tokens[i.start].low in _COME and tokens[i.end - 1].low in ("in", "out")
+
+
 def _turns_back(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
     """Whether "back" stands beside an amount and no word for a direction: "then back an eighth", "an eighth back"."""
     before = laid.items[n - 1] if n else None
@@ -146,10 +157,12 @@ def _turns_back(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
     return (nxt is not None and same and nxt.kind == "number") or (behind and last)
 
 
-def _way(item: Item) -> str:
+def _way(item: Item, tokens: Sequence[Token]) -> str:
     if item.role("in_words"):
         return "cw"
-    return "ccw" if item.role("out_words") else "back"
+    if item.role("out_words"):
+        return "ccw"
+    return {"in": "cw", "out": "ccw"}.get(tokens[item.end - 1].low, "back")
 
 
 def _nearest(found: Sequence[tuple[int, object]], v: Value, amounts: int, k: int) -> int | None:

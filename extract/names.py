@@ -15,6 +15,7 @@ from extract.tokens import Token
 __all__ = ["names_of", "narrowed", "referred"]
 
 _ARTICLES = frozenset(("the", "a", "my"))
+_THERE: tuple[list[str], ...] = ([], ["this"], ["that"], ["our"])
 _AGAINST = frozenset(("over", "above", "below", "under", "off"))
 
 
@@ -45,6 +46,13 @@ def names_of(
             between = [t.low for t in tokens[out[-1].end : item.start] if t.low not in _ARTICLES] if out else []
             if _compared(laid, n, tokens):
                 continue  # "sixty over ambient"
+            if (
+                between[:1] == ["in"]
+                and between[1:] in _THERE
+                and out[-1].ids
+                and out[-1].segment == laid.segment_of[n]
+            ):
+                continue  # "the CO level in this room": where, not what
             if between in (["minus"], ["less"]) and out[-1].segment == laid.segment_of[n]:
                 out[-1] = replace(out[-1], ids=(), vague=(), place=n, end=item.end)  # "flue minus ambient": neither
                 continue

@@ -17,7 +17,7 @@ from extract.parse import Parsed
 from extract.spelt import name_misgiving
 from extract.states import DENIED, Checked, before_state, state_of
 from extract.take import denies
-from extract.texts import Capture
+from extract.texts import Capture, spelt_alone
 from extract.values import fit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
@@ -36,6 +36,7 @@ __all__ = [
     "record_choices",
     "record_move",
     "record_text",
+    "spelt_behind",
 ]
 
 
@@ -65,6 +66,22 @@ def record_text(b: Book, c: Capture) -> None:
         b.settle(reading, old.id, "said again")
     else:
         b.settle(reading, None, "")
+
+
+def spelt_behind(b: Book, p: Parsed) -> bool:
+    """ "Serial number?" "T R nine nine five.": the code that was named just before; whoever says it is asked."""
+    here = b.c.code
+    if here is not None and b.at - here.at < SAME_MOMENT and not (p.names or p.checks or p.captures):
+        found = spelt_alone(p.sentence, b.tokens, b.u.text, b.g, here.ids[0])
+        if found is not None:
+            b.c.code = None
+            record_text(b, found)
+            return True
+    kinds = {s.kind for s in p.sentence.segments}
+    named = [q for i in p.laid.items if i.kind == "quantity" for q in i.value.ids if b.g.quantities[q].form == "code"]
+    if named and kinds <= {"reading", "question", "instruction"} and not (p.captures or p.values):
+        b.c.code = Topic((named[0],), None, b.at)
+    return False
 
 
 def record_choices(b: Book, p: Parsed) -> None:

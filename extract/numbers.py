@@ -8,20 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from functools import lru_cache
 from typing import NamedTuple
 
 from extract.language import Language, language
+from extract.placing import UNNATURAL, placements, tidy
 from extract.tokens import Token
 
-__all__ = ["Number", "number_like", "numbers_at", "spoken_digits"]
+__all__ = ["Number", "number_like", "numbers_at", "said_anew", "spoken_digits"]
 
 # Costs, in the same unit everywhere in extract: 1 is about "one small oddity". Set on the dev corpus and on the
 # sentences of tests/test_extract_numbers.py; the margin that decides what is asked is in extract/doubt.py.
-UNNATURAL = 2.0  # nobody says 315 as "thirty one five"
-SPLIT = 0.7  # digits written apart: "1 12"
 SOUND_ALIKE = 0.4
-INSIDE = 2.0  # a point inside a spoken group: "eighty nine" for 8.9
 
 
 class Number(NamedTuple):
@@ -60,12 +57,6 @@ class _Group(NamedTuple):
 def signed(text: str, sign: str) -> str:
     """Return ``text`` with a minus if ``sign`` says so; zero takes none."""
     return "-" + text if sign == "-" and any(c in "123456789" for c in text) else text
-
-
-def tidy(text: str) -> str:
-    """Return a decimal text in our notation: no needless zeros in front, none behind taken away."""
-    whole, point, tail = text.partition(".")
-    return (whole.lstrip("0") or "0") + (point + tail if tail else "")
 
 
 def number_like(token: Token, lang: Language) -> bool:
@@ -187,7 +178,8 @@ def _small(tokens: Sequence[Token], i: int, lang: Language, inside: bool) -> _Gr
     if t.low in lang.tens:
         j = _skip(tokens, i + 1, lang)
         d = _digit(tokens, j, lang, True)
-        if d and d[0] != "0":
+        anew = j > i + 1 and [x.low in lang.tens or x.low in lang.teens for x in tokens[j + 1 : j + 2]] == [True]
+        if d and d[0] != "0" and not anew:  # "one twenty, uh, one twenty six" begins anew
             return _Group("T", str(lang.tens[t.low] + int(d[0])), j + 1, d[1])
         return _Group("T", str(lang.tens[t.low]), i + 1, 0.0)
     d = _digit(tokens, i, lang, inside)
@@ -313,7 +305,7 @@ def _unsigned(tokens: Sequence[Token], i: int, lang: Language) -> Iterator[tuple
         groups.append(g)
         yield from _finish(tuple(groups), tokens, lang)
         j = _skip(tokens, g.end, lang)
-        if j >= len(tokens):
+        if j >= len(tokens) or (j > g.end and said_anew(tokens, i, g.end, j, lang)):
             break
 
 
@@ -321,7 +313,7 @@ def _finish(groups: tuple[_Group, ...], tokens: Sequence[Token], lang: Language)
     """All numbers that begin with these groups and end with them, a point part or a fraction."""
     end = groups[-1].end
     cost = sum(g.cost for g in groups)
-    choices = _placements(tuple((g.kind, g.digits) for g in groups))
+    choices = placements(tuple((g.kind, g.digits) for g in groups))
     digits = "".join(g.digits for g in groups)
     whole = "".join(g.digits for g in groups)
     plain = len(groups) == 1 or choices[0][1] < UNNATURAL
@@ -381,7 +373,7 @@ def _glue_cost(groups: tuple[_Group, ...]) -> float:
         return 1.0  # "oh two five point six" is O2 and a value
     if len(groups) == 1 or (kinds <= {"D", "O"} and "O" in kinds):
         return 0.0
-    return _placements(tuple((g.kind, g.digits) for g in groups), whole=True)[0][1]
+    return placements(tuple((g.kind, g.digits) for g in groups), whole=True)[0][1]
 
 
 def _point(
@@ -394,7 +386,8 @@ def _point(
         k += 1
     first = _small(tokens, k, lang, True)
     # a comma alone may also end a list entry; over a hesitation or directly, digits follow
-    if first is None or (k > j and not any(t.low in lang.fillers for t in tokens[j:k]) and tokens[j].low != ","):
+    alone = k > j and not any(t.low in lang.fillers for t in tokens[j:k]) and tokens[j].low != ","
+    if first is None or alone or (k > j and _pointed(tokens, first.end, lang)):
         if may_cut:
             yield at + 1, Number(((tidy(whole), 0.0),), cut=True, digits=whole), cost
         return
@@ -414,6 +407,25 @@ def _point(
         value = tidy(f"{whole or '0'}.{tail}")
         yield g.end, Number(((value, 0.0),), exact=True, digits=value), cost
         j = _skip(tokens, g.end, lang)
+        if j > g.end and _pointed(tokens, j + 1, lang):
+            break
+
+
+def _pointed(tokens: Sequence[Token], at: int, lang: Language) -> bool:
+    """ "Nine point, uh, nine point three": over a hesitation digits with a point of their own are a number anew."""
+    return at < len(tokens) and tokens[at].low in lang.points
+
+
+def said_anew(tokens: Sequence[Token], start: int, end: int, again: int, lang: Language) -> bool:
+    """Whether the number at tokens ``start`` to ``end`` is begun once more at ``again``: "eighty, uh, eighty four"."""
+    words = [t.low for t in tokens[start:end]]
+    while words and words[-1] in (*lang.points, ","):
+        words.pop()
+    behind = again + len(words)
+    if not words or [t.low for t in tokens[again:behind]] != words:
+        return False
+    goes_on = behind < len(tokens) and number_like(tokens[behind], lang)
+    return len(words) > 1 or goes_on or words[0] not in lang.digits
 
 
 def _written_decimal(tokens: Sequence[Token], i: int) -> Iterator[tuple[int, Number, float]]:
@@ -523,68 +535,6 @@ def _with_fraction(
     yield end, Number(((value, 0.0),), exact=True, digits=value + "/"), cost
     if end + 1 < len(tokens) and tokens[end].low == "of" and tokens[end + 1].low in ("a", "an"):
         yield end + 2, Number(((value, 0.0),), exact=True, digits=value + "/"), cost + 0.1
-
-
-@lru_cache(maxsize=65536)
-def _placements(groups: tuple[tuple[str, str], ...], whole: bool = False) -> tuple[tuple[str, float], ...]:
-    """Every value that digits said in these groups may have, with its cost: as a whole, and with an unsaid point."""
-    kinds = "".join(k for k, _ in groups)
-    digits = "".join(d for _, d in groups)
-    written = SPLIT if "N" in kinds and len(groups) > 1 else 0.0
-    cost = _whole_cost(groups, kinds, digits)
-    out: dict[str, float] = {}
-    if digits.startswith("0") and len(digits) > 1:
-        out[tidy(digits)] = 0.8
-        for p in range(1, min(len(digits), 4)):
-            out[tidy(f"{digits[:p]}.{digits[p:]}")] = 0.8 + 0.1 * p
-        if kinds[0] == "O":
-            out.setdefault(tidy("0." + digits), 1.0)
-    else:
-        out[tidy(digits)] = cost
-        if not whole and kinds not in ("H", "T"):  # nobody says 9.1 as "ninety one"; "91" may be written for it
-            ends, at = set(), 0
-            for _, d in groups[:-1]:
-                at += len(d)
-                ends.add(at)
-            for p in range(1, len(digits)):
-                value = tidy(f"{digits[:p]}.{digits[p:]}")
-                c = _point_cost(groups, kinds, digits, p, p in ends)
-                out[value] = min(c, out.get(value, c))
-    return tuple(sorted(((v, c + written) for v, c in out.items()), key=lambda x: x[1]))
-
-
-def _whole_cost(groups: tuple[tuple[str, str], ...], kinds: str, digits: str) -> float:
-    """How odd it is to say a whole number in these groups."""
-    if len(groups) == 1:
-        return 0.0
-    if all(k in "DO" for k in kinds):
-        if len(digits) == 2:
-            return 0.5 if kinds == "DD" else 1.5
-        return 0.2 if len(digits) <= 4 else 1.0
-    if kinds in ("DT", "TT", "TOD", "NN", "DN", "ND", "TN", "NT"):
-        return 0.0
-    return UNNATURAL
-
-
-def _point_cost(groups: tuple[tuple[str, str], ...], kinds: str, digits: str, p: int, boundary: bool) -> float:
-    """How odd it is to leave out the point before digit ``p``."""
-    tail = len(digits) - p
-    odd = 0.0 if "T" not in kinds or kinds in _DECIMALS else UNNATURAL  # "one thirty twenty eight" is two numbers
-    if odd:
-        return odd + 0.5 * tail
-    if not boundary:
-        return INSIDE - (0.5 if tail == 1 else 0.0) + 0.5 * (tail - 1)
-    if tail == 2 and kinds in ("DOD", "TOD"):
-        return 0.3
-    if tail == 1 and kinds in ("DOD", "TOD"):
-        return 1.2  # nobody says 90.5 as "nine oh five"
-    if tail == 1:
-        return 0.2 if len(groups) <= 3 else 0.6
-    return 0.8 + 0.3 * (tail - 1)
-
-
-_DECIMALS = frozenset(("T", "DT", "TT", "TD", "DTD", "TOD", "DTO", "TO", "TDD", "DTDD", "TODD"))
-"""Patterns of groups that a point may have been left out of."""
 
 
 def spoken_digits(tokens: Sequence[Token], i: int, lang: Language | None = None) -> tuple[int, str] | None:

@@ -91,7 +91,8 @@ def _shape(row: Row) -> tuple[object, ...]:
 def _sentences(
     row: Row, tokens: Sequence[Token], text: str, context: Context, grammar: Grammar
 ) -> tuple[list[Parsed], float]:
-    out, total = [], 0.0
+    out: list[Parsed] = []
+    total = 0.0
     system = context.setting.units
     for sentence in sentences(row.items, tokens):
         caught: list[Capture] = []
@@ -111,6 +112,8 @@ def _sentences(
         conditions_of(sentence, laid, values, grammar)
         live = [v for v in values if not v.negated]
         corrects = sentence.continues or sentence.segments[0].has("correct")
+        asked = context.pending.ids if context.pending is not None and not out else ()
+        corrects = corrects or (bool(asked) and not any(set(asked) & set(n.ids) for n in names))  # "nine two, O2 four"
         cost = assign(live, names, laid, grammar, system, tokens, corrects=corrects)
         narrowed(live, names, tokens, grammar)
         referred(values, tokens, grammar)

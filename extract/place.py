@@ -181,7 +181,7 @@ def perhaps_adjusted(b: Book, old: Reading) -> bool:
 
 def unplaced(b: Book, new: Reading) -> Reading | None:
     """The same value said just before without its condition; what a picture shows keeps its own place."""
-    if b.at - b.c.last_at > RECENT:
+    if not b.made and b.at - b.c.last_at > RECENT:
         return None
     for r in reversed(list(b.c.live())):
         same = r.quantity == new.quantity and r.condition is None and r.value == new.value

@@ -40,6 +40,7 @@ from extract.notes import (
     record_choices,
     record_move,
     record_text,
+    spelt_behind,
 )
 from extract.over_range import over_range
 from extract.parse import Parsed
@@ -147,6 +148,8 @@ def _carry_out(b: Book, p: Parsed) -> None:
         return
     if p.values and "question" in {s.kind for s in p.sentence.segments}:
         wondered(b, p)
+    if spelt_behind(b, p):
+        return
     labelled = relabels(b, p)
     if named_check(b, p) or check_again(b, p):
         return
@@ -252,6 +255,9 @@ def clocked_before(b: Book, p: Parsed) -> None:
         b.c.clocking = None
     elif waiting is not None and len(times) == 1 and b.at - waiting.at < CLOCKED:
         time = times[0]
+        if any(v.name is None and v is not time for v in p.values):
+            b.c.clocking = None  # it may be another volume than the one before: "no good. Point one in ninety seconds"
+            return
         p.values.remove(time)
         p.clock.append(time)
         time.noted = waiting.volume
@@ -275,6 +281,9 @@ def topics(b: Book, p: Parsed) -> None:
     if p.moves:
         names = [n for n in names if n.used]
     if not names:
+        asked = [c for s in p.sentence.segments if s.kind == "question" for c in s.conditions]
+        if asked and not p.values and b.c.topic is not None:
+            b.c.pending = Topic(b.c.topic.ids, b.resolve(asked[-1]), b.at, asked=True)  # "CO2 nine." "And low fire?"
         return
     last = names[-1]
     last_ids = last.ids or last.vague

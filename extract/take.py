@@ -2,38 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
 from extract.assign import Name, Value
 from extract.book import Book
 from extract.clauses import Segment
-from extract.context import LAST_KEPT, RECENT, Open
+from extract.context import RECENT
 from extract.doubt import FIT, HEDGES, doubt
 from extract.guards import contradicted, not_understood, ran_on, two_conditions
-from extract.heard import sound_alike
 from extract.numbers import Number, number_like
 from extract.parse import Parsed, best_fit
 from extract.place import place
 from extract.runs import doubled, fuller_than, fused, lone_digit, with_two
+from extract.unnamed import unnamed
 from extract.values import basis_named, fit, made_otherwise
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
     Alternative,
     Reading,
-    Relabel,
     Source,
 )
-from schemas.units import unit_of
 
-__all__ = ["ANOTHER_NAME", "NAMED_BEHIND", "denies", "make_reading", "quantity_of", "take_value"]
+__all__ = ["denies", "make_reading", "quantity_of", "take_value"]
 
 
 PARTS = ("%", "[ppm]")  # said in the one, recorded in the other
 MISSED = "may have been said"
-ANOTHER_NAME = "another name was given behind it"
-NAMED_BEHIND = "named so afterwards"
 
 
 def take_value(b: Book, v: Value, p: Parsed) -> None:
@@ -158,10 +153,13 @@ def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[s
     """The quantity that a name means beside this value, and others that it may mean."""
     if name.ids:
         best = best_fit(v, name.ids, b.g, system)
+        usual = [q for q in name.vague if fit(v.number, v.unit, b.g.measures[q], system).choices[0].usual]
+        if best and usual and not fit(v.number, v.unit, b.g.measures[best[0][1]], system).choices[0].usual:
+            return usual[0], [best[0][1]]  # "ambient's zero": rather the CO than the temperature
         if best:
             return best[0][1], []
         if name.vague:
-            other = best_fit(v, name.vague, b.g, system)
+            other = [found for found in best_fit(v, name.vague, b.g, system) if found[1] in usual]
             if other:
                 return other[0][1], [q for _, q in other[1:]] if len(other) > 1 and not v.unit else []
         return name.ids[0], []
@@ -169,7 +167,8 @@ def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[s
     if not fits:
         return name.vague[0], list(name.vague[1:])
     ids = [q for _, q in fits]
-    fresh = [q for q in ids if not _just_read(b, q, v)]
+    others = {n.ids[0] for n in b.names if n is not name and n.used and len(n.ids) == 1}
+    fresh = [q for q in ids if q not in others and not _just_read(b, q, v)]
     if len(fresh) == 1 and len(ids) == 2 and fits[ids.index(fresh[0])][0] < 1.0:
         return fresh[0], []  # "supply 148, return 121, flow 24.5"
     with_ = [q for q in ids if goes_with(b, q, name)]
@@ -194,215 +193,6 @@ def goes_with(b: Book, quantity: str, name: Name) -> bool:
         for other in beside
         if other != quantity
     )
-
-
-def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Reading | None, list[str]] | None:
-    """What a value without a quantity belongs to: a correction, a name left open, what "it" means; or nothing."""
-    system = b.c.setting.units
-    here = b.c.pending
-    if here is not None and here.at == b.at and b.c.correcting:
-        fits = best_fit(v, here.ids, b.g, system)
-        if fits:
-            return fits[0][1], b.c.at_slot(fits[0][1], b.c.state, b.phase_for(b.c.state), b.c.tag()), []
-    if b.undone:
-        r = b.c.readings.get(b.undone[-1])
-        if r is not None and r.quantity is not None and fits_value(b, v, r.quantity):
-            return r.quantity, r, []
-    restated = any(x.has("restate") for x in p.sentence.segments) and all(i.kind != "word" for i in s.items)
-    if b.c.correcting or restated:
-        r = _of_named_row(b, v)
-        if r is not None and r.quantity is not None and b.at - max(b.c.last_at, 0) < LAST_KEPT:
-            if fits_value(b, v, r.quantity):
-                return r.quantity, r, []
-            if b.c.correcting:
-                return r.quantity, r, []
-    spoken = b.last_of()
-    if spoken is not None and spoken.doubts and spoken.quantity is not None and b.at - b.c.last_at < RECENT:
-        digits = [c for c in v.number.choices[0][0] if c.isdigit()]
-        if digits == [c for c in spoken.value if c.isdigit()] and fits_value(b, v, spoken.quantity):
-            return spoken.quantity, spoken, []
-    if v.condition is None and not b.c.correcting and _said_again(b, v):
-        return None
-    if spoken is not None and _sounds_like(b, v, spoken):
-        return None
-    if spoken is not None and spoken.quantity is not None and _broken_up(b, v, spoken):
-        whole = f"{spoken.value}.{v.number.choices[0][0]}"
-        text = doubt(DoubtKind.CUT_OFF, "a digit was said behind it")
-        new = spoken.model_copy(
-            update={
-                "id": b.new_id(),
-                "doubts": (*spoken.doubts, text),
-                "alternatives": (Alternative(value=whole, unit=spoken.unit, why="with the digit behind the point"),),
-            }
-        )
-        b.settle(new, spoken.id, text.detail)
-        return None
-    pending = b.c.pending
-    if pending is not None and b.at - pending.at < RECENT:
-        fits = best_fit(v, pending.ids, b.g, system)
-        if fits and pending.asked:
-            b.c.pending = None
-            return None, None, [q for _, q in fits]  # someone answered: to be confirmed
-        if fits:
-            b.c.pending = None
-            announced(b, pending.ids)
-            return fits[0][1], None, []
-        if len(p.values) == 1 and bare(b, p) and len(v.number.first) > 3:
-            b.c.pending = None
-            return pending.ids[0], None, []  # "CO2, CO." "9.264.": it fits nothing, and is asked
-    mine = [n for n in p.names if n.ids and not n.implied] or [n for n in p.names if n.ids][:1]
-    if len(mine) == 1 and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None):
-        fits = best_fit(v, mine[0].ids, b.g, system)
-        if fits:
-            return fits[0][1], None, []
-    topic = b.c.topic
-    alone = all(
-        i.kind in ("number", "unit", "plain", "cue", "condition", "enter", "mark", "state", "choice", "appliance")
-        for x in p.sentence.segments
-        for i in x.items
-    )
-    pointing = (
-        s.has("now", "changed", "reading")
-        or any(i.get("appliance") for i in p.laid.items)
-        or any(b.tokens[i.start].low in ("it", "it's", "that", "'s", "still", "this", "they") for i in s.items)
-    )
-    adjusting = topic is not None and only_one_adjusted(b, topic.ids)
-    if topic is not None and b.at - topic.at < RECENT and (pointing or v.condition or adjusting) and alone:
-        fits = best_fit(v, topic.ids, b.g, system)
-        # "it's turning fifty" behind an efficiency: what would be unusual is of something else
-        if fits and any(c.usual for c in fit(v.number, v.unit, b.g.measures[fits[0][1]], system).choices):
-            return fits[0][1], None, []
-        if fits and len(fits) == 1 and b.g.quantities[fits[0][1]].every_job and pointing:
-            return None, None, [fits[0][1]]  # "ambient CO zero." "It's twelve.": unusual, so asked, never passed over
-    if v.condition is None and bare(b, p, anywhere=True):
-        b.c.open = (*b.c.open, Open(v.number, v.unit, b.source(v.start, v.end), b.at, None))
-    only = _only_in(b, v)
-    if only and s.kind == "reading" and not b.c.correcting:
-        return None, None, only
-    strange = any(i.kind in ("word", "other") for i in s.items)
-    shown = s.has("reading") and b.c.state is not None and all(i.kind != "word" for i in p.laid.items)
-    if strange or not (v.condition or said_unit(b, v) or bare(b, p) or shown):
-        return None
-    if s.kind != "reading" or v.number.unit or v.unit in ("min", "s"):
-        return None
-    if v.unit == "%" and v.start and b.tokens[v.start - 1].low in ("to", "through") and "." not in v.number.first:
-        return None  # "taking it down to sixty percent": a firing rate
-    wanted = likely(b, v)
-    return (None, None, wanted) if wanted else None
-
-
-def _of_named_row(b: Book, v: Value) -> Reading | None:
-    """ "No, the high fire one was nine five": what was read last, or its like in the row that is named."""
-    r = b.last_of()
-    if r is None or r.quantity is None:
-        return r
-    condition = v.condition if v.condition and "|" not in v.condition else r.condition
-    appliance = b.c.tag() if b.appliance_said else r.appliance
-    if (condition, appliance) == (r.condition, r.appliance):
-        return r
-    there = [
-        x for x in b.c.live() if (x.quantity, x.condition, x.appliance) == (r.quantity, condition, appliance)
-        and x.source.box is None
-    ]  # fmt: skip
-    return max(there, key=lambda x: x.phase == b.phase_for(condition), default=r)
-
-
-def _only_in(b: Book, v: Value) -> list[str]:
-    """The quantities without a condition that a value with a unit of its own may be ("two thirty nine volts")."""
-    given = [q for q in b.g.sheet.quantities if v.unit in q.units and q.kind == "number"]
-    behind = [t.low for t in b.tokens[v.end : v.end + 1] if t.kind != "mark"]
-    if behind and (behind[0] in b.g.parts or behind[0] not in b.g.lang.plain):
-        return []  # "a twelve volt fan"
-    if not given or any(q.conditions for q in given) or unit_of(v.unit).kind in ("length", "time"):
-        return []  # feet and metres are of pipes as well, and minutes of anything
-    return [q.id for q in given if fit(v.number, v.unit, b.g.measures[q.id], b.c.setting.units).choices[0].usual]
-
-
-def announced(b: Book, ids: Sequence[str]) -> None:
-    """ "CO2 nine one. And that's the stack: one twenty four": the name was of what followed."""
-    r = b.last_of()
-    if r is None or not any(a.why == NAMED_BEHIND and a.quantity in ids for a in r.alternatives):
-        return
-    doubts = tuple(d for d in r.doubts if d.detail != ANOTHER_NAME)
-    b.emit(Relabel(target=r.id, doubts=doubts, source=r.source, why="the name was of what followed"))
-
-
-def _said_again(b: Book, v: Value) -> bool:
-    """ "Four point four. Four point four.": the same number once more, without a name, says nothing new."""
-    for rid in reversed([*b.c.last, *b.touched]):
-        r = b.c.readings.get(rid)
-        if r is not None and b.at - b.c.times.get(rid, float("-inf")) < RECENT and b.measured(r):
-            return r.value == v.number.first or r.value in {t for t, _ in v.number.choices}
-    return False
-
-
-def _sounds_like(b: Book, v: Value, spoken: Reading) -> bool:
-    """ "CO fifty. One five.": a bare number that sounds like the last reading's value is against that."""
-    other = sound_alike(spoken.value)
-    near = b.at - b.c.times.get(spoken.id, float("-inf")) < 10.0
-    return near and bool(other) and not v.unit and v.condition is None and other in {c for c, _ in v.number.choices}
-
-
-def _broken_up(b: Book, v: Value, spoken: Reading) -> bool:
-    """ "Nine. One.": a single digit alone behind a whole number of a quantity that is read with decimals."""
-    digit = v.number.choices[0][0]
-    places = b.g.measures[str(spoken.quantity)].decimals.get(spoken.unit, ())
-    near = b.at - b.c.times.get(spoken.id, float("-inf")) < 10.0
-    lone = len(digit) == 1 and not v.unit and not v.condition and bool(places) and 0 not in places
-    return near and lone and "." not in spoken.value and spoken.taken and not b.c.correcting
-
-
-def only_one_adjusted(b: Book, ids: Sequence[str]) -> bool:
-    """Whether a screw was just turned and this is all that was read before it: then a bare number is that again."""
-    last = b.last_of()
-    if last is None or b.c.state is None:
-        return False
-    row = [r for r in b.c.live() if r.condition == b.c.state and r.appliance == b.c.tag() and b.measured(r)]
-    moved = any(r.quantity == b.g.move and r.condition == b.c.state for r in b.c.live())
-    return moved and {r.quantity for r in row} == set(ids)
-
-
-def fits_value(b: Book, v: Value, quantity: str) -> bool:
-    return bool(best_fit(v, (quantity,), b.g, b.c.setting.units))
-
-
-def said_unit(b: Book, v: Value) -> bool:
-    return bool(v.unit) and v.unit not in ("deg", "min", "s")
-
-
-def bare(b: Book, p: Parsed, anywhere: bool = False) -> bool:
-    """Nothing but numbers and small words, while readings are being taken."""
-    items = [i for x in p.sentence.segments for i in x.items]
-    small = all(i.kind in ("number", "unit") or i.kind == "plain" or i.kind == "cue" for i in items)
-    few = sum(1 for i in items if i.kind in ("plain", "cue")) <= 3
-    decimal = any("." in v.number.first for v in p.values) or sum(not v.negated for v in p.values) > 1
-    if anywhere:
-        return small and few
-    return small and few and decimal and b.c.state is not None and "i" not in {b.tokens[i.start].low for i in items}
-
-
-def likely(b: Book, v: Value) -> list[str]:
-    """The quantities that a bare value may be, likeliest first."""
-    condition = v.condition if v.condition and "|" not in v.condition else b.c.state
-    group = None
-    if b.c.topic and b.c.topic.ids:
-        group = b.g.quantities[b.c.topic.ids[0]].group
-    last = b.last_of()
-    recent = last is not None and b.at - b.c.times.get(last.id, float("-inf")) < RECENT
-    again = last.quantity if last is not None and recent else None  # it may be said once more
-    found = []
-    for n, q in enumerate(b.g.sheet.quantities):
-        if q.kind != "number" or not q.conditions or (condition and condition not in q.conditions) or q.noted_units:
-            continue
-        if not q.said:
-            continue  # excess air is not told without its name
-        f = fit(v.number, v.unit, b.g.measures[q.id], b.c.setting.units)
-        if f.cost > 0.8 or not f.choices[0].usual or "unit" in f.doubts:
-            continue
-        filled = q.id != again and b.c.at_slot(q.id, condition, b.phase_for(condition), b.c.tag()) is not None
-        found.append((f.cost + (1.0 if filled else 0.0) - (0.3 if q.group == group else 0.0), n, q.id))
-    found.sort()
-    return [q for _, _, q in found[:3]]
 
 
 def condition_for(b: Book, v: Value, quantity: str, p: Parsed) -> tuple[str | None, bool]:

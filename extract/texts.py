@@ -6,12 +6,13 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from extract.clauses import Sentence
+from extract.dates import date_in
 from extract.language import Language
 from extract.lexicon import Grammar, Item
 from extract.numbers import spoken_digits
 from extract.tokens import Token
 
-__all__ = ["Capture", "captures"]
+__all__ = ["Capture", "captures", "spelt_alone"]
 
 _GREETINGS = frozenset(
     ("okay", "ok", "so", "right", "well", "hi", "hello", ",", "alright", "morning", "good", "and", "now")
@@ -124,7 +125,7 @@ def _mentioned(
         for q in item.value.ids:
             form = _form(grammar, q)
             if form == "date":
-                date = _date_in(tokens, item.end, stop, grammar)
+                date = date_in(tokens, item.end, stop, grammar)
                 if date:
                     used = date[1]
                     yield Capture(q, date[0], item.start, date[1])
@@ -178,7 +179,8 @@ def _mentioned(
                     break  # "the model is the big one"
                 article = tokens[start - 1].low == "a" and _spelt(tokens, start, grammar.lang)  # or a letter?
                 behind = kinds.get(end)
-                vague = behind is not None and behind.role("inexact")
+                later = kinds.get(end + 1) if behind is None or behind.kind == "mark" else None
+                vague = (behind is not None and behind.role("inexact")) or _doubts(behind) or _doubts(later)
                 goes_on = end < stop and (tokens[end].low in _LEFT_OPEN or vague)
                 sure = sure and not article and not goes_on and value[-1:].isalnum()
             used = end
@@ -242,8 +244,9 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
     while k < stop:
         low = tokens[k].low
         if low in (",", ";", ":") or (low in ("–", "—") and form != "code"):
-            spelt = k + 1 < stop and (_spelt(tokens, k + 1, grammar.lang) or tokens[k + 1].low in grammar.lang.doubles)
-            if form == "code" and low == "," and spelt:
+            links = (*grammar.lang.doubles, "dash", "hyphen", "slash")
+            spelt = k + 1 < stop and (_spelt(tokens, k + 1, grammar.lang) or tokens[k + 1].low in links)
+            if form == "code" and low == "," and spelt and not _doubts(kinds.get(k + 1)):
                 k += 1
                 continue
             break
@@ -254,8 +257,13 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
             if form == "code" and _leaves_off(tokens, k, item, grammar.lang):
                 break  # "TX65 it says here"
             spells = low == "for" and k + 1 < stop and _stands_for(tokens[k + 1], tokens[k - 1])  # "P for papa"
+            if form == "code" and [t.low for t in tokens[k : k + 2]] == ["as", "in"] and _single(tokens[k - 1]):
+                k += 3  # "H as in hotel"
+                continue
             if item.kind == "choice" or (form == "code" and low in BEHIND_A_CODE and not spells):
                 break
+            if form == "code" and _doubts(item):
+                break  # "T R four four, I think"
             if low in ("and", "with") and k + 1 < stop:
                 nxt = kinds.get(k + 1)
                 after = kinds.get(k + 2)
@@ -268,6 +276,11 @@ def _end_of(tokens: Sequence[Token], start: int, stop: int, kinds: dict[int, Ite
             break  # the letter, not the article
         k -= 1
     return k
+
+
+def _doubts(item: Item | None) -> bool:
+    """ "I think": words, and no letters of a code."""
+    return item is not None and item.role("unsure") and item.end > item.start + 1
 
 
 def _leaves_off(tokens: Sequence[Token], k: int, item: Item, lang: Language) -> bool:
@@ -393,6 +406,20 @@ def _code_like(tokens: Sequence[Token], start: int, end: int, grammar: Grammar) 
     )
 
 
+def spelt_alone(sentence: Sentence, tokens: Sequence[Token], text: str, grammar: Grammar, q: str) -> Capture | None:
+    """ "T, R, nine, nine, five": a sentence of nothing but letters and digits, the code ``q`` that was named before."""
+    items = sentence.items
+    start, end = items[0].start, items[-1].end
+    while start < end and (tokens[start].low in _GREETINGS or tokens[start].low in ("it", "is", "'s", "that")):
+        start += 1
+    small = (",", "dash", "hyphen", "slash", "for", *grammar.lang.doubles)
+    spelt = [k for k in range(start, end) if _spelt(tokens, k, grammar.lang)]
+    rest = [k for k in range(start, end) if k not in spelt and not (k and _stands_for(tokens[k], tokens[k - 2]))]
+    if len(spelt) <= LEAST_CODE or any(tokens[k].low not in small for k in rest):
+        return None
+    return Capture(q, _code(tokens, start, end, text, grammar, q), start, end, False)
+
+
 def _has_code(value: str) -> bool:
     return any(c.isdigit() for c in value)
 
@@ -446,74 +473,6 @@ def _code(tokens: Sequence[Token], start: int, end: int, text: str, grammar: Gra
             glue = False
         k += 1
     return "".join(out).strip()
-
-
-def _date_in(tokens: Sequence[Token], start: int, stop: int, grammar: Grammar) -> tuple[str, int] | None:
-    """The first whole date between two tokens, as ISO text and where it ends."""
-    lang = grammar.lang
-    for k in range(start, stop):
-        t = tokens[k]
-        if t.kind == "date" and "-" in t.low:
-            return t.low, k + 1
-        month = lang.months.get(t.low)
-        if not month:
-            continue
-        day, year, end = None, None, k + 1
-        if k > start:
-            for back in (k - 1, k - 2, k - 3):
-                if back < start:
-                    break
-                ahead = _day(tokens, back, k, grammar)
-                if ahead and all(x.low in ("of", "the") for x in tokens[ahead[1] : k]):
-                    day = ahead[0]
-                    break
-        if day is None and k + 1 < stop:
-            behind = _day(tokens, k + 1, stop, grammar)
-            if behind:
-                day, end = behind
-        while end < stop and tokens[end].low in (",", "of", "in"):
-            end += 1
-        got = _year(tokens, end, stop, grammar)
-        if got:
-            year, end = got
-        if day and year:
-            return f"{year:04d}-{month:02d}-{day:02d}", end
-    return None
-
-
-def _day(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tuple[int, int] | None:
-    lang = grammar.lang
-    k = at
-    while k < stop and tokens[k].low == "the":
-        k += 1
-    if k >= stop:
-        return None
-    t = tokens[k]
-    if t.low in ("twenty", "thirty") and k + 1 < stop and tokens[k + 1].low in lang.ordinals:
-        return lang.tens[t.low] + lang.ordinals[tokens[k + 1].low], k + 2
-    if t.low in lang.ordinals:
-        return lang.ordinals[t.low], k + 1
-    if t.kind == "number" and t.low.isdigit() and 1 <= int(t.low) <= 31:
-        end = k + 1
-        if end < stop and tokens[end].joined and tokens[end].low in ("st", "nd", "rd", "th"):
-            end += 1
-        return int(t.low), end
-    digits = spoken_digits(tokens, k, lang)
-    if digits and 1 <= int(digits[1]) <= 31 and digits[0] <= stop:
-        return int(digits[1]), digits[0]
-    return None
-
-
-def _year(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar) -> tuple[int, int] | None:
-    out, k = "", at
-    while k < stop and len(out) < 4:
-        d = spoken_digits(tokens, k, grammar.lang)
-        if not d:
-            break
-        out, k = out + d[1], d[0]
-    if len(out) == 4 and out[:2] in ("19", "20"):
-        return int(out), k
-    return None
 
 
 def _introduced(

@@ -532,7 +532,7 @@ def test_a_value_at_a_reference_oxygen_is_asked_and_the_oxygen_is_no_reading(tex
     assert [(r.quantity, r.value, r.taken) for r in context.live()] == [("co", "40", False)]
 
 
-@pytest.mark.parametrize("text", ["Serial KL7042 or maybe KL7047.", "Serial seven B as in bravo four two."])
+@pytest.mark.parametrize("text", ["Serial KL7042 or maybe KL7047.", "Serial seven B four two, I reckon."])
 def test_a_code_that_is_left_open_is_asked(text: str) -> None:
     context, _ = talk(text)
     assert [r.taken for r in context.live()] == [False]

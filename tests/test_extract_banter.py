@@ -1,0 +1,200 @@
+"""Talk as people at work really speak: begun anew, answered by a colleague, told in rows, about several boilers.
+
+Found by inventing some hundred utterances; each phenomenon has a sentence here that is none of those it was found with.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from schemas.readings import Alarm
+from tests.test_extract_talk import talk
+from tests.test_extract_told import plainly, told
+
+Placed = list[tuple[str | None, str | None, str, bool]]
+
+
+def placed(*texts: str, units: str = "us", tags: tuple[str, ...] = ()) -> Placed:
+    return [(r.appliance or r.quantity, r.condition, r.value, r.taken) for r in told(*texts, units=units, tags=tags)]
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("O2 four point, uh, four point six.", "4.6"),
+        ("O2 four point, four point six.", "4.6"),
+        ("O2 four, um, four point six.", "4.6"),
+        ("Stack one thirty, er, one thirty four.", "134"),
+        ("CO seventy, uh, seventy two.", "72"),
+        ("CO seventy, uh, two.", "72"),
+        ("O2 four point, um, six.", "4.6"),
+    ],
+)
+def test_a_number_begun_anew_over_a_hesitation_is_one_number(text: str, value: str) -> None:
+    assert [(v, taken) for _, v, taken in plainly(text)] == [(value, True)]
+
+
+def test_two_numbers_over_a_hesitation_stay_two() -> None:
+    assert [v for _, v, _ in plainly("Supply one forty, uh, one eighteen return.")] == ["140", "118"]
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("Boiler A CO sixty, boiler B CO seventy.",),
+        ("On A, CO sixty.", "B's CO is seventy."),
+        ("A's CO is sixty, B's is seventy.",),
+    ],
+)
+def test_boilers_that_go_by_letters(texts: tuple[str, ...]) -> None:
+    assert placed(*texts, tags=("A", "B")) == [("A", "high_fire", "60", True), ("B", "high_fire", "70", True)]
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("One's CO is sixty.", "Two's CO is seventy."),
+        ("Boiler one, CO sixty.", "Two is a bit higher, CO's seventy."),
+        ("CO on one is sixty.", "Hop over to two.", "CO seventy."),
+    ],
+)
+def test_the_number_of_a_boiler_in_passing_is_no_value(texts: tuple[str, ...]) -> None:
+    assert placed(*texts, tags=("1", "2")) == [("1", "high_fire", "60", True), ("2", "high_fire", "70", True)]
+
+
+def test_on_two_is_a_boiler_also_where_none_was_named_before() -> None:
+    assert placed("The O2 on two is four four.") == [("2", "high_fire", "4.4", True)]
+
+
+def test_a_row_without_names_is_asked_in_the_order_of_the_row_before() -> None:
+    found = told("Boiler one, CO2 nine one, CO fifty, stack one ten.", "Boiler two, nine three, fifty two, one twelve.")
+    second = [(r.quantity, r.value, r.taken) for r in found if r.appliance == "2"]
+    assert second == [("co2", "9.3", False), ("co", "52", False), ("flue_temp", "112", False)]
+
+
+def test_several_values_without_a_name_are_not_all_of_what_was_spoken_of() -> None:
+    assert not any(taken for _, _, taken in plainly("CO2?", "Boiler two: nine one, four six, seventy two.")[1:])
+
+
+def test_an_answer_and_a_value_with_its_name() -> None:
+    assert plainly("What's the CO2?", "Nine one, and the O2's four seven.") == [
+        ("co2", "9.1", False), ("o2", "4.7", True)
+    ]  # fmt: skip
+
+
+def test_the_answer_is_of_the_condition_that_was_asked_about() -> None:
+    assert placed("CO2 nine one.", "And low fire?", "Eight six.") == [
+        ("co2", "high_fire", "9.1", True), ("co2", "low_fire", "8.6", False)
+    ]  # fmt: skip
+    context, _ = talk("Low fire CO2?", "Eight six, O2 five five.")
+    assert [r.condition for r in context.live()] == ["low_fire", "low_fire"]
+
+
+def test_ambient_zero_is_asked_and_ambient_sixty_is_not() -> None:
+    assert plainly("Ambient's zero.") == [("ambient_co", "0", False)]
+    assert plainly("Ambient's sixty six.") == [("ambient_temp", "66", True)]
+    assert plainly("Room's sixty six.") == [("ambient_temp", "66", True)]
+    assert plainly("The CO level in this room is two.")[0][0] != "ambient_temp"
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "taken"),
+    [
+        ("Serial's K as in kilo, four, four, dash, two.", "K44-2", True),
+        ("Serial K four four two, I reckon.", "K442", False),
+        ("Model's a Tarwick Duo sixty, I think.", "Tarwick Duo 60", False),
+    ],
+)
+def test_a_code_to_its_end(text: str, value: str, taken: bool) -> None:
+    assert [(v, sure) for _, v, sure in plainly(text)] == [(value, taken)]
+
+
+def test_a_code_spelt_behind_its_name_is_asked() -> None:
+    assert plainly("What's the serial number?", "K, four, four, double two, B for bravo.") == [
+        ("serial", "K4422B", False)
+    ]  # fmt: skip
+    assert not plainly("What's the serial number?", "Nine.")
+
+
+def test_a_value_said_once_more_with_its_minus_is_no_other_value() -> None:
+    found = told("Low fire, offset's minus six pascals.", "Minus six?", "Minus six.", units="uk")
+    assert [(r.value, r.taken) for r in found] == [("-6", True)]
+
+
+def test_what_the_book_wants_behind_a_reading_is_asked() -> None:
+    assert plainly("CO2 is nine two, that's what the handbook wants.") == [("co2", "9.2", False)]
+
+
+@pytest.mark.parametrize(
+    "text", ["Flue one ten, so fifty net.", "So one point two drop.", "That is a twelve degree difference."]
+)
+def test_what_was_worked_out_is_no_reading(text: str) -> None:
+    assert {v for _, v, _ in plainly(text)} <= {"110"}
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("CO2 was ten flat.", "Throttle in a quarter, down to nine three."),
+        ("CO2 was ten flat.", "Came in a quarter on the throttle, nine three."),
+    ],
+)
+def test_a_value_behind_the_turn_of_a_screw(texts: tuple[str, ...]) -> None:
+    found = told(*texts)
+    assert [(r.quantity, r.value, r.phase, r.taken) for r in found] == [
+        ("co2", "10", "before", True), ("valve_move", "0.25", "", True), ("co2", "9.3", "after", True)
+    ]  # fmt: skip
+    assert found[1].note == "high_fire_screw cw"
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("Before I cleaned it CO eighty, after it's fifty.",),
+        ("CO was eighty before I cleaned it, fifty now.",),
+        ("Before cleaning, CO eighty.", "After cleaning it's fifty."),
+    ],
+)
+def test_before_and_after_a_clean(texts: tuple[str, ...]) -> None:
+    assert [(r.value, r.phase, r.taken) for r in told(*texts)] == [("80", "before", True), ("50", "after", True)]
+
+
+def test_another_volume_than_the_one_before() -> None:
+    found = told("Clocking, two feet.", "No, hang on, it's the one foot dial.", "Fifty seconds.")
+    assert [(r.value, r.note) for r in found] == [("50", "1 [cft_i]")]
+    found = told("Half of a cubic foot in twenty five seconds.")
+    assert [(r.value, r.note) for r in found] == [("25", "0.5 [cft_i]")]
+
+
+def test_volts_of_which_the_other_is_named() -> None:
+    assert plainly("Volts one eighteen, ground point two.") == [
+        ("supply_volts", "118", True), ("ground_volts", "0.2", True)
+    ]  # fmt: skip
+
+
+def test_a_length_is_of_what_is_told_in_feet() -> None:
+    assert plainly("Vent run is PVC, thirty feet.") == [("vent_length", "30", True)]
+
+
+@pytest.mark.parametrize("text", ["CO nine in the flat upstairs.", "CO was nine on Thursday."])
+def test_elsewhere_and_another_day(text: str) -> None:
+    assert not plainly(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "check"),
+    [
+        ("Low water cutoff trips.", "low_water_test"),
+        ("Kill switch works.", "emergency_stop_test"),
+        ("Overheat stat cut out at one ninety.", "high_limit_test"),
+        ("PRV lifts fine.", "relief_valve"),
+    ],
+)
+def test_checks_in_trade_words(text: str, check: str) -> None:
+    assert plainly(text) == [(check, "passed", True)]
+
+
+def test_bubbles_nowhere_is_no_leak() -> None:
+    context, operations = talk("Leak test on every union, bubbles nowhere.")
+    assert [r.value for r in context.live()] == ["passed"]
+    assert not [o for o in operations if isinstance(o, Alarm)]
