@@ -2,6 +2,6 @@
 
 from checks.completeness import missing
 from checks.instruments import calibration_findings
-from checks.verdicts import check, said_stops
+from checks.verdicts import check, measured_stops, said_stops
 
-__all__ = ["calibration_findings", "check", "missing", "said_stops"]
+__all__ = ["calibration_findings", "check", "measured_stops", "missing", "said_stops"]

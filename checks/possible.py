@@ -119,7 +119,8 @@ def possible_ratio(values: Sequence[Possible]) -> Iterator[Possible]:
 def _row(values: Sequence[Possible], co: Possible, quantity: str) -> list[tuple[Possible, Decimal]]:
     """Return the values of another gas in the row of a CO with their shares in %, those of the same phase first."""
     same = [v for v in values if (v.quantity, v.condition, v.appliance) == (quantity, co.condition, co.appliance)]
-    found = [v for v in same if v.phase == co.phase] or same
+    # What was read after a turn says nothing of the flame before it.
+    found = [v for v in same if v.phase == co.phase] or [v for v in same if (co.phase, v.phase) != ("before", "after")]
     shares = [(v, v.measured("%")) for v in found]
     return [(v, share) for v, share in shares if share is not None and (share > 0 or quantity == "o2")]
 

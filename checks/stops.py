@@ -131,6 +131,7 @@ def _finding(rows: Rows, sheet: Sheet, stop: Stop, value: Possible) -> Finding:
         quantity=value.quantity,
         condition=value.condition,
         readings=value.readings,
+        value=f"{value.how} {what}",
         basis=stop.basis,
         superseded=superseded,
     )

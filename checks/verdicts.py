@@ -21,7 +21,7 @@ from schemas.findings import Finding, Limit, Verdict
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["check", "said_stops"]
+__all__ = ["check", "measured_stops", "said_stops"]
 
 # What a person has to do something about comes first; what is in order comes last.
 _ORDER: tuple[Verdict, ...] = (
@@ -58,8 +58,7 @@ def check(
         limits: the job's own limits, once read back: from the plate or quoted on site.
         tag: the appliance; readings of others are left out. None takes every reading.
     """
-    on_sheet = {q.id for q in sheet.quantities}
-    rows = Rows([r for r in readings if r.quantity is None or r.quantity in on_sheet], tag)
+    rows = _rows(readings, sheet, tag)
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
     found = [
         *stop_findings(rows, sheet, appliance, (*known, *limits_of_another_gas(rows, appliance, file_sha256))),
@@ -84,3 +83,27 @@ def check(
         )
 
     return tuple(sorted(found, key=place))
+
+
+def measured_stops(
+    readings: Sequence[Reading],
+    sheet: Sheet,
+    *,
+    appliance: ApplianceFile | None = None,
+    file_sha256: str | None = None,
+    limits: Sequence[Limit] = (),
+    tag: str | None = None,
+) -> tuple[Finding, ...]:
+    """Return the findings of :func:`check` that stop the work, and none but those."""
+    rows = _rows(readings, sheet, tag)
+    known = known_limits(rows, sheet, appliance, file_sha256, limits)
+    found = (
+        *stop_findings(rows, sheet, appliance, (*known, *limits_of_another_gas(rows, appliance, file_sha256))),
+        *input_findings(rows, sheet, appliance),
+    )
+    return tuple(one for one in found if one.verdict == "stop")
+
+
+def _rows(readings: Sequence[Reading], sheet: Sheet, tag: str | None) -> Rows:
+    on_sheet = {q.id for q in sheet.quantities}
+    return Rows([r for r in readings if r.quantity is None or r.quantity in on_sheet], tag)

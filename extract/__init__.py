@@ -1,15 +1,14 @@
 """Evidence in, candidate readings out: numbers, units, phrases, running context, corrections, doubts."""
 
 from extract.certainty import Certainty, certainty
-from extract.context import AGAIN, CHANGED, Bound, Context, Known, Setting, apply, at_appliance
+from extract.context import MEASURED_ANEW, Bound, Context, Known, Setting, apply, at_appliance
 from extract.lexicon import Grammar, compile_sheet
 from extract.looks import bind_look
 from extract.nearly import Nearly
 from extract.step import start, step
 
 __all__ = [
-    "AGAIN",
-    "CHANGED",
+    "MEASURED_ANEW",
     "Bound",
     "Certainty",
     "Context",

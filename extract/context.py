@@ -18,8 +18,10 @@ SILENCE = 1800.0  # seconds after which a firing rate said before is no longer t
 RECENT = 60.0  # seconds within which "it" still means the quantity named last
 SCREW_KEPT = 180.0  # seconds within which "another eighth" still means the same screw
 CLOCKED = 600.0  # seconds within which the time at the meter follows the volume
+TURNED = "read again after the adjustment"  # why a value takes another's place: a screw was turned in between
 CHANGED = "has changed"  # why a value takes another's place: it was measured anew
 AGAIN = "told again"  # why a check's state takes another's place
+MEASURED_ANEW = (TURNED, CHANGED, AGAIN)  # what stood before was true in its time
 ANSWERED = 15.0  # seconds within which "it should read five" may put right what was just said
 LAST_KEPT = 120.0  # seconds within which "no, that's the static" still means the last reading
 

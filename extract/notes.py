@@ -113,7 +113,7 @@ def record_choices(b: Book, p: Parsed) -> None:
         )  # fmt: skip
         old = b.c.at_slot(q, "", "", reading.appliance)
         if old is None or old.value != reading.value:
-            b.settle(reading, old.id if old else None, "said again")
+            b.settle(reading, old.id if old else None, "corrected" if b.c.correcting else "said again")
 
 
 def _in_passing(b: Book, p: Parsed) -> bool:

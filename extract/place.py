@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from extract.assign import Value
 from extract.book import Book, slot
-from extract.context import CHANGED, LAST_KEPT, RECENT
+from extract.context import CHANGED, LAST_KEPT, RECENT, TURNED
 from extract.doubt import doubt
 from extract.heard import sound_alike
 from extract.parse import Parsed
@@ -81,7 +81,7 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
     elif v.changed or says_change(b, p, v):
         why = CHANGED
     elif moved_since(b, old):
-        why = "read again after the adjustment"
+        why = TURNED
     elif old.doubts and old.id not in b.made and not _other_value_of_a_sure_one(reading, old):
         why = "said again, clearly" if not reading.doubts else "said again"
     elif refines(b, old, reading):

@@ -10,8 +10,10 @@ from front.options import JobNumber, Json
 from front.screen import out, print_json, unheard
 from jobs.book import sheet_of
 from jobs.findings import check_job
+from jobs.fold import Job
 from jobs.questions import open_questions
 from jobs.spool import seconds_left
+from jobs.stops import StopOfJob, stops_of, undealt
 from jobs.store import Store, home_folder
 from schemas.errors import ExitCode
 from schemas.findings import Finding, Verdict
@@ -19,7 +21,6 @@ from schemas.findings import Finding, Verdict
 __all__ = ["GROUPS", "is_open", "print_findings", "put_on"]
 
 GROUPS: tuple[tuple[str, tuple[Verdict, ...]], ...] = (
-    ("Stop work and see to this first", ("stop",)),
     ("Take care", ("caution",)),
     ("Cannot all be right: measure again", ("conflicting",)),
     ("Outside the limits", ("outside",)),
@@ -28,7 +29,7 @@ GROUPS: tuple[tuple[str, tuple[Verdict, ...]], ...] = (
     ("Still missing", ("missing",)),
     ("Within the limits", ("within",)),
 )
-"""Headings by what to do now, in this order, each with the verdicts that stand under it."""
+"""Headings by what to do now, in this order, each with the verdicts that stand under it; stops are told before."""
 
 
 def put_on(app: typer.Typer) -> None:
@@ -56,29 +57,50 @@ def check(job: JobNumber, json: Json = False) -> int:
     else:
         for line in sheet.cautions:
             out().print(line)
-        print_findings(one.findings)
+        print_findings(one, one.findings)
         if questions:
             are = "1 question is" if len(questions) == 1 else f"{len(questions)} questions are"
             out().print(f"\n{are} open: sayback ask {job}")
         if left:
             out().print(f"\n{unheard(job, left)}")
-    return int(ExitCode.FINDINGS_OPEN if questions or left or is_open(one.findings) else ExitCode.DONE)
+    return int(ExitCode.FINDINGS_OPEN if questions or left or is_open(one) else ExitCode.DONE)
 
 
-def is_open(findings: Sequence[Finding]) -> bool:
-    """Say whether there is anything to do."""
-    return any(one.verdict != "within" and not one.superseded for one in findings)
+def is_open(job: Job) -> bool:
+    """Say whether there is anything to do; a stop that somebody has dealt with is done."""
+    findings = (one for one in job.findings if one.verdict not in ("within", "stop") and not one.superseded)
+    return any(findings) or bool(undealt(job, job.findings))
 
 
-def print_findings(findings: Sequence[Finding], *, leave_out: tuple[Verdict, ...] = ()) -> None:
-    """Print findings under headings that say what to do now."""
+def print_findings(job: Job, findings: Sequence[Finding], *, leave_out: tuple[Verdict, ...] = ()) -> None:
+    """Print findings on a job under headings that say what to do now, its stops with what was done about them."""
+    stops = stops_of(job, findings)
+    for heading, mine in (
+        ("Stop work and see to this first", [one for one in stops if one.open and not one.finding.past]),
+        ("Stopped the work before, and nobody has recorded what was done about it", _past(stops)),
+        ("Stopped the work, and was dealt with", [one for one in stops if not one.open]),
+    ):
+        if mine:
+            out().print(f"\n{heading} ({len(mine)})")
+        for each in mine:
+            _print(each.finding)
+            before = " before it was told again" if each.open else ""
+            for done in each.done:
+                out().print(f"    What was done{before}: {done.told}")
     for heading, kinds in GROUPS:
         # The same words said again are another finding, and are printed once.
         told = {(one.appliance, one.text): one for one in findings if one.verdict in kinds and not one.superseded}
-        mine = list(told.values())
-        if not mine or kinds[0] in leave_out:
+        if not told or kinds[0] in leave_out:
             continue
-        out().print(f"\n{heading} ({len(mine)})")
-        for one in mine:
-            place = f"{one.appliance}: " if one.appliance else ""
-            out().print(f"  {place}{one.text}" + (f" [{one.basis}]" if one.basis else ""))
+        out().print(f"\n{heading} ({len(told)})")
+        for one in told.values():
+            _print(one)
+
+
+def _past(stops: Sequence[StopOfJob]) -> list[StopOfJob]:
+    return [one for one in stops if one.open and one.finding.past]
+
+
+def _print(one: Finding) -> None:
+    place = f"{one.appliance}: " if one.appliance else ""
+    out().print(f"  {place}{one.text}" + (f" [{one.basis}]" if one.basis else ""))

@@ -88,7 +88,7 @@ def listen(
         stops = [one for one in after.findings if one.verdict == "stop"]
         print_json({"job": job, "readings": taken, "questions": questions, "stops": stops})
     else:
-        print_findings([one for one in after.findings if one.verdict in ("stop", "caution")])
+        print_findings(after, [one for one in after.findings if one.verdict in ("stop", "caution")])
         out().print(standing(job, taken, len(questions)))
         if questions:
             out().print(f"Next: sayback ask {job}")

@@ -226,8 +226,11 @@ def does_not_apply(store: Store, number: str, slot: NotApplicable, *, by: str, s
     """Note that something the sheet requires does not apply, with the reason.
 
     Raises:
+        WrongUse: no reason, or no such quantity or appliance.
         JournalMoved: something has come to the job since ``seen_at``, the position at which the place was empty.
     """
+    if not slot.reason.strip():
+        raise WrongUse("What does not apply needs a reason; say in a few words why.")
     job = job_of(store, number)
     sheet = sheet_of(store, job.head)
     if slot.quantity not in {one.id for one in sheet.quantities}:
@@ -297,8 +300,11 @@ def stop_dealt_with(store: Store, number: str, seen: Sequence[str], *, what: str
     to light since, is not covered.
 
     Raises:
-        WrongUse: one of them does not stand on the job, or they are of stops with different causes.
+        WrongUse: nothing is said of what was done, one of them does not stand on the job, or they are of stops with
+            different causes.
     """
+    if not what.strip():
+        raise WrongUse("Say in a few words what was done about the stop; blanks tell nobody.")
     job = check_job(store, number)
     found = {one.mark: one for one in job.findings if one.verdict == "stop"}
     stops = dict.fromkeys(found[mark].rule for mark in seen if mark in found)

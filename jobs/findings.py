@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import partial
+from typing import Protocol
 
 import checks
 from checks.limits import known_limits
@@ -18,7 +20,8 @@ from jobs.trail import Trail, trail_of
 from schemas.appliance import ApplianceFile
 from schemas.evidence import Utterance
 from schemas.findings import Finding, Limit, LimitOrigin
-from schemas.readings import Alarm
+from schemas.job import JobAppliance
+from schemas.readings import Alarm, Reading
 from schemas.sheet import Sheet
 
 _DENIED_WITHIN = 2
@@ -33,20 +36,41 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
     Each stands once; a finding on readings of the visit is the same for every appliance.
     """
     sheet = sheet_of(store, job.head)
-    found = [*checks.said_stops(job.alarms, sheet, _denied(job, sheet)), *past_stops(job, sheet)]
-    for one in job.appliances:
-        found += checks.check(
-            job.readings,
-            sheet,
-            appliance=appliance_file_of(store, one),
-            file_sha256=one.file_sha256,
-            limits=tuple(limits_of(job, one.tag)),
-            tag=one.tag,
-        )
+    judges = [partial(_judge, store, job, sheet, one) for one in job.appliances]
+    found = [*checks.said_stops(job.alarms, sheet, _denied(job, sheet))]
+    found += past_stops(job, sheet, [partial(judge, checks.measured_stops) for judge in judges])
+    for judge in judges:
+        found += judge(checks.check, job.readings)
     found += checks.calibration_findings(job.head.instruments, job.head.created.date())
     tags = [one.tag for one in job.appliances]
     found += checks.missing(job.readings, sheet, tags, job.not_applicable)
     return tuple(dict.fromkeys(found))
+
+
+class _Check(Protocol):
+    def __call__(
+        self,
+        readings: Sequence[Reading],
+        sheet: Sheet,
+        *,
+        appliance: ApplianceFile | None,
+        file_sha256: str | None,
+        limits: Sequence[Limit],
+        tag: str | None,
+    ) -> tuple[Finding, ...]: ...
+
+
+def _judge(
+    store: Store, job: Job, sheet: Sheet, one: JobAppliance, by: _Check, readings: Sequence[Reading]
+) -> tuple[Finding, ...]:
+    return by(
+        readings,
+        sheet,
+        appliance=appliance_file_of(store, one),
+        file_sha256=one.file_sha256,
+        limits=tuple(limits_of(job, one.tag)),
+        tag=one.tag,
+    )
 
 
 def _denied(job: Job, sheet: Sheet) -> list[Alarm]:

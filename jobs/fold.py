@@ -18,6 +18,7 @@ from jobs.journal import (
     ClockSet,
     Closed,
     DoesNotApply,
+    Edited,
     Entry,
     EvidenceAdded,
     FileGiven,
@@ -41,13 +42,13 @@ from jobs.journal import (
     Undone,
     Withdrawn,
 )
-from jobs.table import JobRow, Table, operation_key
+from jobs.table import JobRow, Passed, Table, operation_key
 from jobs.timeline import Filed, in_order, shifted
 from schemas.errors import StoreFailed
 from schemas.evidence import Look, Utterance
 from schemas.findings import Finding, NotApplicable
 from schemas.job import JobAppliance, JobHead
-from schemas.questions import Answer
+from schemas.questions import Answer, Candidate
 from schemas.readings import Alarm, QuotedLimit, Reading
 
 __all__ = ["Job", "JobLimit", "agreement_key", "fold", "latest", "place_key", "with_findings"]
@@ -75,13 +76,18 @@ class Job:
     """Evidence that was moved to another job, by hash, and to which."""
     rows: Mapping[str, JobRow] = field(default_factory=dict)
     gone: tuple[JobRow, ...] = ()
+    passed: tuple[Passed, ...] = ()
+    """What stood until something that was said took it away, in the order of the work."""
+    settled: Mapping[str, Candidate | None] = field(default_factory=dict)
+    """What a person made of a reading last, by its id; None where it was put aside as wrong."""
     limits: tuple[JobLimit, ...] = ()
     alarms: tuple[Alarm, ...] = ()
     agreements: tuple[Agreement, ...] = ()
     answers: tuple[Answer, ...] = ()
     told: tuple[Told, ...] = ()
     not_applicable: tuple[NotApplicable, ...] = ()
-    dealt_with: tuple[StopDealtWith, ...] = ()
+    dealt_with: tuple[Entry, ...] = ()
+    """Entries whose body is a :class:`StopDealtWith`."""
     sent_back: tuple[Entry, ...] = ()
     """Entries whose body is a :class:`SentBack`, also of what was settled since."""
     findings: tuple[Finding, ...] = ()
@@ -234,13 +240,15 @@ def _fold(entries: Sequence[Entry]) -> Job:
         away=away,
         rows=table.rows,
         gone=tuple(table.gone.values()),
+        passed=tuple(table.passed),
+        settled=_settled(told),
         limits=_limits(told, table.quoted),
         alarms=tuple(table.alarms),
         agreements=tuple(weighed for _, weighed in agreements),
         answers=tuple(e.body.answer for e in told if isinstance(e.body, Answered)),
         told=tuple(e.body for e in told if isinstance(e.body, Told)),
         not_applicable=tuple(e.body.slot for e in told if isinstance(e.body, DoesNotApply)),
-        dealt_with=tuple(e.body for e in told if isinstance(e.body, StopDealtWith)),
+        dealt_with=tuple(e for e in told if isinstance(e.body, StopDealtWith)),
         sent_back=tuple(e for e in told if isinstance(e.body, SentBack)),
         findings=checked.findings if checked else (),
         checked_at=checked.position if checked else None,
@@ -338,6 +346,20 @@ def _operations(filed: Mapping[str, Filed], found: Sequence[Entry]) -> list[tupl
     ]
     operated.sort(key=lambda pair: (place[pair[1].evidence, pair[1].number], pair[1].ordinal))
     return operated
+
+
+def _settled(entries: Sequence[Entry]) -> dict[str, Candidate | None]:
+    found: dict[str, Candidate | None] = {}
+    for entry in entries:
+        match entry.body:
+            case Answered(question=question, answer=answer) if answer.how != "cannot tell":
+                given = {one.reading: one for one in answer.settled}
+                found |= {key: given.get(key) for key in question.readings if key in given or not question.alike}
+            case Edited(before=before, after=after) if after is not None:
+                found[before.id] = after
+            case _:
+                pass
+    return found
 
 
 def _limits(entries: Sequence[Entry], quoted: Mapping[str, QuotedLimit]) -> tuple[JobLimit, ...]:

@@ -15,7 +15,7 @@ from jobs.decisions import left_open
 from jobs.doings import decided, names_in
 from jobs.findings import known_limits_of
 from jobs.fold import Job
-from jobs.journal import Entry, Signed, StopDealtWith, Undone
+from jobs.journal import Entry, Signed
 from jobs.questions import open_questions
 from jobs.report_data import (
     ApplianceFacts,
@@ -118,7 +118,7 @@ def report_of(
             for one, (file, sha256) in zip(job.appliances, files, strict=True)
         ),
         instruments=job.head.instruments,
-        first=tuple(_first(job, findings, entries)),
+        first=tuple(_first(job, findings)),
         sections=tuple(_sections(job, sheet, findings, how)),
         moves=tuple(_moves(trails, sheet, marks)),
         traced=tuple(sheet.quantity(name).name for name in sheet.traced or sheet.plotted),
@@ -158,20 +158,16 @@ def _fuel(job: Job, sheet: Sheet, tag: str) -> str:
     return ""
 
 
-def _first(job: Job, findings: Sequence[Finding], entries: Sequence[Entry]) -> Iterable[First]:
+def _first(job: Job, findings: Sequence[Finding]) -> Iterable[First]:
     """Yield the stops, each once with what was done about it, then the cautions that still count."""
-    undone = {entry.body.seq for entry in entries if isinstance(entry.body, Undone)}
-    dealt = [(one, one.body) for one in entries if isinstance(one.body, StopDealtWith) and one.seq not in undone]
-    by = {body.what: f" ({entry.author}, {entry.at:%Y-%m-%d %H:%M %z})" for entry, body in dealt}
     for stop in stops_of(job, findings):
         one = stop.finding
-        done = tuple(f"{what}{by.get(what, '')}" for what in stop.done)
         yield First(
             verdict=one.verdict,
             text=one.text,
             basis=one.basis,
             appliance=one.appliance,
-            done=done,
+            done=tuple(done.told for done in stop.done),
             open=bool(stop.open),
         )
     for one in findings:

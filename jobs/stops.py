@@ -2,22 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
-import checks
-from extract import AGAIN, CHANGED
+from checks.words import ended, named, slot_name
+from extract import MEASURED_ANEW
 from jobs.fold import Job
+from jobs.journal import StopDealtWith
+from jobs.table import TAKEN_BACK, Passed
 from schemas.findings import Finding
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["StopOfJob", "past_stops", "stops_of", "undealt"]
+__all__ = ["Dealt", "StopOfJob", "past_stops", "stops_of", "undealt"]
+
+Judge = Callable[[Sequence[Reading]], Iterable[Finding]]
+"""Gives the stops of some readings by what is known of one appliance."""
+
+
+@dataclass(frozen=True)
+class Dealt:
+    """What was done about a stop, and who recorded it when."""
+
+    what: str
+    by: str
+    at: datetime
+
+    @property
+    def told(self) -> str:
+        """What was done, by whom and when, as it is shown."""
+        return f"{self.what} ({self.by}, {self.at:%Y-%m-%d %H:%M %z})"
 
 
 @dataclass(frozen=True)
 class StopOfJob:
-    """A stop as it is told once, however often the same words were said.
+    """A stop as it is told once, however often the same words were said, or the same was read and stood no longer.
 
     ``open`` are the marks of the findings that nobody has dealt with yet, ``done`` is what was done about the others.
     ``together`` are the marks of all stops of the same cause that are open: one word on what was done covers them.
@@ -25,26 +45,30 @@ class StopOfJob:
 
     finding: Finding
     open: tuple[str, ...]
-    done: tuple[str, ...]
+    done: tuple[Dealt, ...]
     together: tuple[str, ...] = ()
 
 
 def stops_of(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
-    """Return the stops among some findings on a job, in their order."""
-    done = {mark: one.what for one in job.dealt_with for mark in one.covers}
-    told: dict[tuple[str, str, str | None], list[Finding]] = {}
-    for one in findings:
-        if one.verdict == "stop":
-            told.setdefault((one.rule, one.text, one.appliance), []).append(one)
+    """Return the stops among some findings on a job, in their order; those that stood before behind the others."""
+    done = {mark: dealt for dealt, covers in _dealt(job) for mark in covers}
+    told: dict[object, list[Finding]] = {}
+    of_slot: dict[object, object] = {}
+    for one in sorted((one for one in findings if one.verdict == "stop"), key=lambda one: one.past):
+        slot = one.rule, one.appliance, one.quantity, one.condition
+        key = of_slot.get(slot, slot) if one.past else (one.rule, one.text, one.appliance)
+        if one.value:
+            of_slot.setdefault(slot, key)
+        told.setdefault(key, []).append(one)
     stops = [
         StopOfJob(
-            same[-1],
+            _shown(same, done),
             tuple(dict.fromkeys(one.mark for one in same if one.mark not in done)),
             tuple(dict.fromkeys(done[one.mark] for one in same if one.mark in done)),
         )
         for same in told.values()
     ]
-    causes = _causes(job, [stop.finding for stop in stops])
+    causes = _causes(job, list(told.values()))
     marks: dict[int, list[str]] = {}
     for stop, cause in zip(stops, causes, strict=True):
         marks.setdefault(cause, []).extend(stop.open)
@@ -54,19 +78,42 @@ def stops_of(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
     )
 
 
-def _causes(job: Job, stops: Sequence[Finding]) -> list[int]:
-    """Return a number for each stop, the same for stops of one cause: those on a reading that they share, and what was
-    said in the utterance that such a reading comes from."""
+def _dealt(job: Job) -> Iterator[tuple[Dealt, tuple[str, ...]]]:
+    for entry in job.dealt_with:
+        assert isinstance(entry.body, StopDealtWith)
+        yield Dealt(entry.body.what, entry.author, entry.at), entry.body.covers
+
+
+def _shown(same: Sequence[Finding], done: Mapping[str, Dealt]) -> Finding:
+    """Return the finding that a stop is told by: of those that nobody has dealt with, else of all, what stands, or
+    stood last; with the other values that stood."""
+    left = [one for one in same if one.mark not in done] or same
+    shown = next((one for one in reversed(left) if not one.past), left[-1])
+    others = dict.fromkeys(one.value.removeprefix("is ") for one in left if one.past and one is not shown)
+    before = [value for value in others if value != shown.value.removeprefix("is ")]
+    return shown.model_copy(update={"text": f"{shown.text} Before: {ended('; '.join(before))}"}) if before else shown
+
+
+def _causes(job: Job, stops: Sequence[Sequence[Finding]]) -> list[int]:
+    """Return a number for each stop, the same for stops of one cause: those on a reading that they share or that took
+    the place of another's, and what was said in the utterance that such a reading comes from."""
     causes: list[int] = []
     seen: dict[object, int] = {}
-    for place, one in enumerate(stops):
-        sources = [job.rows[key].reading.source for key in one.readings if key in job.rows]
-        sources += [one.said] if one.said is not None else []
-        signs = [*one.readings, *((each.evidence, each.utterance) for each in sources if each.utterance is not None)]
-        known = sorted({seen[sign] for sign in signs if sign in seen})
-        cause = known[0] if known else place
-        causes = [cause if other in known else other for other in causes] + [cause]
-        seen = {sign: cause if other in known else other for sign, other in seen.items()}
+    known = {row.reading.id: row.reading for row in (*job.gone, *job.rows.values())}
+    first: dict[str, str] = {}
+    for step in job.passed:
+        if step.now is not None and step.why in MEASURED_ANEW:
+            first[step.now.id] = first.get(step.reading.id, step.reading.id)
+    for place, same in enumerate(stops):
+        ids = dict.fromkeys(key for one in same for key in one.readings)
+        sources = [known[key].source for key in ids if key in known]
+        sources += [one.said for one in same if one.said is not None]
+        signs: list[object] = [first.get(key, key) for key in ids]
+        signs += [(each.evidence, each.utterance) for each in sources if each.utterance is not None]
+        met = sorted({seen[sign] for sign in signs if sign in seen})
+        cause = met[0] if met else place
+        causes = [cause if other in met else other for other in causes] + [cause]
+        seen = {sign: cause if other in met else other for sign, other in seen.items()}
         seen |= dict.fromkeys(signs, cause)
     return causes
 
@@ -76,22 +123,74 @@ def undealt(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
     return tuple(one for one in stops_of(job, findings) if one.open)
 
 
-def past_stops(job: Job, sheet: Sheet) -> Iterator[Finding]:
-    """Yield the stops that readings were before other readings took their place, without having been corrected.
+def past_stops(job: Job, sheet: Sheet, judges: Sequence[Judge]) -> Iterator[Finding]:
+    """Yield the stops of values that were true in their time and stand no longer, each once.
 
-    Ambient CO that was 40 ppm and is 2 ppm now stopped the work: that it is gone does not say what was done. What was
-    read anew after an adjustment has that adjustment in the record.
+    CO that was 500 ppm before a screw was turned, or ambient CO that was 40 ppm and is 2 ppm now, stopped the work:
+    that it is gone does not say what was done. A value that was corrected, or answered at a question, was none.
+    Each is judged with what stood beside it in its time, by ``judges``, who know the appliances.
     """
-    for before, now in _replaced(job):
-        here = {one.rule for one in checks.check([now], sheet) if one.verdict == "stop"}
-        for one in checks.check([before], sheet):
-            if one.verdict == "stop" and one.rule not in here:
-                text = f"{one.text} Another value was told since: {now.value.replace('_', ' ')}."
-                yield one.model_copy(update={"text": text})
+    stops = {stop.id: stop.name for stop in sheet.stops}
+    dealt = {mark for _, covers in _dealt(job) for mark in covers}
+    standing = {(one.rule, one.readings, one.value) for judge in judges for one in judge(job.readings)}
+    found: dict[tuple[str, str, str | None], tuple[Finding, str]] = {}
+    for gone, beside, now in _gone(job, sheet):
+        row = [one for one in beside if one.condition in (gone.condition, "", None)]
+        for one in (one for judge in judges for one in judge(row)):
+            if gone.id not in one.readings or (one.rule, one.readings, one.value) in standing:
+                continue
+            # Of a row that is read anew value by value, the stop is told as the row was together, or as somebody has
+            # dealt with it.
+            key = one.rule, one.readings[0], one.appliance
+            if key not in found or (one.mark in dealt and found[key][0].mark not in dealt):
+                found[key] = one, now
+    for one, now in found.values():
+        was = f"{slot_name(sheet, one.quantity, one.condition or '')} {one.value}" if one.quantity else one.text
+        text = f"{stops.get(one.rule, '')}. This stood: {ended(was)}" if one.value else one.text
+        yield one.model_copy(update={"text": f"{text} {now}", "past": True})
 
 
-def _replaced(job: Job) -> Iterator[tuple[Reading, Reading]]:
+def _gone(job: Job, sheet: Sheet) -> Iterator[tuple[Reading, Sequence[Reading], str]]:
+    """Yield each reading that was taken away and not put right, with what stood beside it, and what became of it."""
+    for one in job.passed:
+        if not _was_put_right(one):
+            stood = [now for each in one.beside if (now := _as_settled(each, job)) is not None]
+            mine = next((each for each in stood if each.id == one.reading.id), None)
+            if mine is not None:
+                yield mine, stood, _since(job, sheet, one)
     for row in job.rows.values():
-        for step in row.history:
-            if step.what == "replaced" and step.why in (CHANGED, AGAIN) and step.before and step.after:
-                yield step.before, step.after
+        if row.how == "left out":
+            why = row.history[-1].why
+            yield row.reading, (*job.readings, row.reading), f"It was left out by {row.by}: {ended(why)}"
+
+
+def _was_put_right(one: Passed) -> bool:
+    """Say whether a value was given up as not what was read; a value that was measured anew was true in its time."""
+    if one.why in (*MEASURED_ANEW, TAKEN_BACK):
+        return False
+    old = one.reading
+    if one.why not in ("said again", "said again, clearly") or one.now is None or one.now.value == old.value:
+        return True
+    values = {old.value, *(way.value for way in old.alternatives)}
+    return not old.taken and (one.at_once or one.now.value in values)
+
+
+def _as_settled(one: Reading, job: Job) -> Reading | None:
+    """Return a reading as a person settled it since it was heard; None where they said that it is wrong."""
+    if one.id not in job.settled:
+        return one
+    said = job.settled[one.id]
+    if said is None:
+        return None
+    told = said.model_dump(include={"quantity", "condition", "value", "unit", "appliance"})
+    return one.model_copy(update={**told, "doubts": (), "alternatives": ()})
+
+
+def _since(job: Job, sheet: Sheet, one: Passed) -> str:
+    """Say what became of a reading: what stands in its place now, or that it was taken back."""
+    if one.now is None:
+        return "It was taken back."
+    slot = one.now.quantity, one.now.condition, one.now.appliance
+    here = [each for each in job.readings if (each.quantity, each.condition, each.appliance) == slot]
+    now = here[-1] if here else one.now
+    return f"Told since: {ended(named(sheet, now))}" if now.quantity else ""

@@ -17,15 +17,18 @@ from jobs.place import placed
 from schemas.base import decimal_of
 from schemas.doubts import Doubt, DoubtKind
 from schemas.questions import Candidate
-from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record
+from schemas.readings import Alarm, Change, QuotedLimit, Reading, Record, Relabel, Remove
 
-__all__ = ["NOBODY_CAN_TELL", "How", "JobRow", "Step", "Table", "operation_key"]
+__all__ = ["NOBODY_CAN_TELL", "TAKEN_BACK", "How", "JobRow", "Passed", "Step", "Table", "operation_key"]
 
 How = Literal["taken unasked", "agreed by voice and photo", "answered", "edited", "open", "left out", "dropped"]
 """How a reading was settled. ``open``: not yet. ``left out``: nobody can tell. ``dropped``: taken back or replaced."""
 
 NOBODY_CAN_TELL = "nobody can tell"
 """Why a reading was left out by an answer of 'cannot tell'."""
+
+TAKEN_BACK = "taken back"
+"""What became of a reading that was taken back, by whoever said it, and not replaced."""
 
 _BY_PERSON: tuple[How, ...] = ("answered", "edited")
 
@@ -45,7 +48,7 @@ _SETTLED_BY_THE_SAME_VALUE = frozenset(
 _SETTLED_BY_AN_EQUAL_VALUE = frozenset({DoubtKind.HEDGED, DoubtKind.VALUE_UNCLEAR, DoubtKind.CUT_OFF})
 """Doubts that say that more may belong to the value: settled only where the other source shows nothing more."""
 
-_DONE = {"record": "recorded", "change": "replaced", "relabel": "labelled anew", "remove": "taken back"}
+_DONE = {"record": "recorded", "change": "replaced", "relabel": "labelled anew", "remove": TAKEN_BACK}
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,21 @@ class JobRow:
     history: tuple[Step, ...] = ()
 
 
+@dataclass(frozen=True)
+class Passed:
+    """A reading that stood until something that was said took it away, and what stood beside it then.
+
+    ``why`` is extraction's reason, :data:`TAKEN_BACK` without another value. ``now`` is what took its place.
+    ``at_once``: in the utterance that gave it, or in the next one from which anything was read.
+    """
+
+    reading: Reading
+    beside: tuple[Reading, ...]
+    why: str
+    now: Reading | None
+    at_once: bool
+
+
 def operation_key(evidence: str, number: int | None, ordinal: int) -> str:
     """Return what names an operation across runs of extraction; ``number`` is None for a picture."""
     return f"op/{evidence}/{'look' if number is None else number}/{ordinal}"
@@ -94,6 +112,11 @@ class Table:
         self.gone: dict[str, JobRow] = {}
         self.quoted: dict[str, QuotedLimit] = {}
         self.alarms: list[Alarm] = []
+        self.passed: list[Passed] = []
+        self._breath: tuple[tuple[str, int | None] | None, int] = (None, 0)  # the utterance, and the how-many-eth
+        self._stood: dict[str, JobRow] = {}  # the rows as they were before it
+        self._went: dict[str, int] = {}  # and in which it went
+        self._given: dict[str, int] = {}  # in the how-many-eth utterance each reading was given
         self._heir: dict[str, str] = {}  # a reading that was replaced, and what replaced it
         self._under: dict[str, str] = {}  # a photo's reading, and the one that it stands under
 
@@ -108,6 +131,11 @@ class Table:
             return
         why = "" if isinstance(operation, Record) else operation.why
         before = self.rows
+        if self._breath[0] != (found.evidence, found.number):
+            self._breath, self._stood = ((found.evidence, found.number), self._breath[1] + 1), before
+        if isinstance(operation, Record | Change):
+            self._given[operation.reading.id] = self._breath[1]
+        self._pass(operation)
         after = extract.apply((operation,), {key: row.reading for key, row in before.items()})
         replaced = {operation.reading.id: operation.target} if isinstance(operation, Change) else {}
         self._heir |= {old: new for new, old in replaced.items()}
@@ -121,6 +149,25 @@ class Table:
             else:
                 rows[key] = _moved(row, entry, reading, _how(reading), _DONE[operation.op], why=why)
         self.rows = rows
+
+    def _pass(self, operation: Record | Change | Relabel | Remove) -> None:
+        """Keep what an operation takes away as it stood; what is taken back and given anew at once is a correction."""
+        breath = self._breath[1]
+        new = None if isinstance(operation, Remove | Relabel) else operation.reading
+        if new is not None:
+            self.passed = [
+                one
+                for one in self.passed
+                if one.now is not None or breath - self._went[one.reading.id] > 1 or not _may_be_of(new, one.reading)
+            ]
+        if isinstance(operation, Record | Relabel) or operation.target not in self.rows:
+            return
+        old = self.rows[operation.target].reading
+        beside = {key: row.reading for key, row in self._stood.items()} | {old.id: old}
+        at_once = breath - self._given.get(old.id, 0) <= 1
+        why = operation.why if new is not None else TAKEN_BACK
+        self._went[old.id] = breath
+        self.passed.append(Passed(old, tuple(beside.values()), why, new, at_once))
 
     def tell_move(self, entry: Entry) -> None:
         """Keep in the history of each reading of a piece of evidence that a person moved it, and from where."""
@@ -318,6 +365,12 @@ def _move_of(body: MovedIn | MovedUnder) -> tuple[str, str]:
 def _slot(one: Reading | Candidate) -> tuple[str | None, ...]:
     """Return where on the sheet a reading stands."""
     return one.appliance, one.quantity, one.condition, one.phase
+
+
+def _may_be_of(new: Reading, old: Reading) -> bool:
+    """Say whether a value may be another one for what was taken back: of the same quantity, and of no other place."""
+    places = ((new.condition, old.condition), (new.appliance, old.appliance))
+    return new.quantity == old.quantity and all(None in pair or pair[0] == pair[1] for pair in places)
 
 
 def _same(one: Reading, other: Reading | Candidate) -> bool:

@@ -13,6 +13,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 
 import checks
 from checks.limits import applicable
+from extract import MEASURED_ANEW
 from jobs.fold import Job
 from jobs.show import show_value
 from jobs.timeline import in_order
@@ -39,8 +40,6 @@ __all__ = [
 OPEN = "? open"
 """How the doubt of an event begins that a question is still open about."""
 
-# Why extraction put a reading in the place of another one that was true in its time (extract/place.py).
-_TRUE_IN_ITS_TIME = frozenset({"read again after the adjustment", "has changed"})
 _WAYS = {"cw": "clockwise", "ccw": "counterclockwise"}
 
 
@@ -163,7 +162,7 @@ def _events(job: Job, sheet: Sheet, tag: str) -> Iterator[Event]:
 def _standing(job: Job) -> Iterator[tuple[Reading, str]]:
     """Yield every reading that stands and those that stood until the next turn, each with why it does not count."""
     for row in job.gone:
-        if row.history and row.history[-1].what == "replaced" and row.history[-1].why in _TRUE_IN_ITS_TIME:
+        if row.history and row.history[-1].what == "replaced" and row.history[-1].why in MEASURED_ANEW:
             yield row.reading, _asked(row.reading)
     for row in job.rows.values():
         if row.how == "left out":

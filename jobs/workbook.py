@@ -82,7 +82,10 @@ def workbook(job: Job, sheet: Sheet, findings: Sequence[Finding], verdicts: Mapp
         ]
         + [(one.text, one.appliance or "", "missing") for one in findings if one.verdict == "missing"]
         + [(f"{one.evidence.name} is not read to its end", "", "unread") for one in job.unread]
-        + [(one.finding.text, one.finding.appliance or "", "stop") for one in undealt(job, findings)],
+        + [
+            (one.finding.text, one.finding.appliance or "", "stop, past" if one.finding.past else "stop")
+            for one in undealt(job, findings)
+        ],
         {0: 70, 2: 30},
     )
     page(

@@ -109,7 +109,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             print("Limits that were quoted, to be read back before they count")
             for limit in job.limits:
                 out().print(f"  {limit_words(limit, sheet)}: “{limit.quoted.source.heard}”")
-        print_findings(job.findings, leave_out=("within",))
+        print_findings(job, job.findings, leave_out=("within",))
         compared = compare(job, sheet, questions)
         _tell(compared)
         _, report = made_report(store, job.number)

@@ -54,13 +54,21 @@ class Finding(Model):
     """The rule's own source: a standard with its clause, or "common practice, no source"."""
     superseded: bool = False
     """It is about a reading from before an adjustment that has its reading after: kept, with nothing to do now."""
+    value: str = ""
+    """What a measured stop was judged on, as it is shown: ``is 45 ppm``."""
+    past: bool = False
+    """It stopped the work, and its value stands no longer: what was done about it is to be recorded all the same."""
     said: Source | None = None
     """Where it was said, of what stops the work and was said aloud: said again, it is another finding."""
 
     @property
     def mark(self) -> str:
-        """A name for just this finding: with another reading, value, appliance or moment it has another."""
-        told = self.model_dump_json(include={"rule", "text", "appliance", "condition", "readings", "said"})
+        """A name for just this finding: with another reading, value, appliance or moment it has another.
+
+        Not with another phase: what was read, and dealt with, is the same once a screw was turned.
+        """
+        judged = "value" if self.value else "text"
+        told = self.model_dump_json(include={"rule", judged, "appliance", "condition", "readings", "said"})
         return hashlib.sha256(told.encode()).hexdigest()[:16]
 
 

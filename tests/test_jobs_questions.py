@@ -531,7 +531,7 @@ def test_what_was_done_about_a_stop_covers_no_later_one(store: Store, tmp_path: 
         decisions.close(store, "job-1", by="Bo", why="done")
     job = check_job(store, "job-1")
     (one,) = stops_of(job, job.findings)
-    assert (one.done, one.open) == (("union remade",), (again,))
+    assert ([(done.what, done.by) for done in one.done], one.open) == ([("union remade", "Ada")], (again,))
 
 
 def test_what_came_since_the_page_was_seen_is_not_closed_over(store: Store, tmp_path: Path) -> None:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from front.check import is_open, print_findings
 from jobs import decisions
 from jobs.add import Typed, add
-from jobs.book import new_job
+from jobs.book import NewAppliance, new_job
 from jobs.bundle import pack, unpack
 from jobs.findings import check_job
 from jobs.senses import senses
 from jobs.stops import undealt
 from jobs.store import Store
 from schemas.errors import WrongUse
+from schemas.findings import NotApplicable
+from schemas.questions import Candidate
 
 
 @pytest.fixture
@@ -47,7 +51,9 @@ def test_a_stop_that_another_value_took_away_is_still_to_be_dealt_with(
     with pytest.raises(WrongUse, match="over a stop"):
         decisions.close(store, "job-1", by="Ada", why="done")
     (one,) = undealt(job, job.findings)
-    assert "Another value was told since" in one.finding.text
+    assert one.finding.past
+    assert "This stood:" in one.finding.text
+    assert "Told since:" in one.finding.text
     decisions.stop_dealt_with(store, "job-1", one.open, what="aired, cause found", by="Ada")
     assert decisions.close(store, "job-1", by="Ada", why="the rest is another visit").closed is not None
 
@@ -65,6 +71,128 @@ def test_what_never_stopped_the_work_is_none(store: Store, lines: tuple[str, ...
 
 def test_a_stop_that_grew_is_told_once(store: Store) -> None:
     assert stops(store, "Ambient CO is forty.", "Ambient CO is fifty now.") == ["ambient_co_35"]
+
+
+HIGH = "High fire. CO2 is eight point three, O2 six point one, CO forty-one."
+OVER = (
+    "Half a turn clockwise on the high-fire screw.",
+    "CO2 is nine point nine, O2 three point three, CO five hundred.",
+)
+BACK = (
+    "A quarter turn counterclockwise on the high-fire screw.",
+    "CO2 is nine point two, O2 four point five, CO sixty.",
+)
+
+
+def test_a_stop_on_the_way_of_a_tuning_is_dealt_with_by_one_entry(store: Store) -> None:
+    told = stops(store, HIGH, *OVER, *BACK)
+    assert sorted(told) == ["flue_co_350", "flue_co_air_free_400", "flue_co_ratio"]
+    job = check_job(store, "job-1")
+    first = undealt(job, job.findings)[0]
+    assert "CO, high fire is 500 ppm. Told since: CO, high fire, after the adjustment 60 ppm." in "".join(
+        one.finding.text for one in undealt(job, job.findings)
+    )
+    decisions.stop_dealt_with(store, "job-1", first.together, what="turned back", by="Ada")
+    assert stops(store, *OVER[:1], "CO2 is nine point eight.") == []
+    assert "flue_co_350" in stops(store, "CO is four hundred and fifty.")
+
+
+def test_a_stop_that_was_dealt_with_stays_so_when_a_screw_is_turned(store: Store) -> None:
+    assert stops(store, "High fire. O2 is four point oh. CO is five hundred.")
+    job = check_job(store, "job-1")
+    decisions.stop_dealt_with(store, "job-1", undealt(job, job.findings)[0].together, what="shut off", by="Ada")
+    assert stops(store, *BACK) == []  # as found it stands, and with it what was done about it
+
+
+@pytest.mark.parametrize(
+    ("lines", "left"),
+    [
+        (
+            ("Static is fifteen inches.", "Static has changed, now seven point five inches."),
+            ["inlet_pressure_too_high"],
+        ),
+        (
+            ("High fire. O2 six point one, CO three hundred and forty.", "CO is now sixty."),
+            ["flue_co_air_free_400", "flue_co_limit"],
+        ),
+        (("It is running on propane.", "Running on natural gas."), ["wrong_gas"]),
+        (("It is running on propane.", "No, natural gas."), []),
+    ],
+)
+def test_what_stood_is_judged_by_the_appliance_s_limits_and_with_its_row(
+    tmp_path: Path, lines: tuple[str, ...], left: list[str]
+) -> None:
+    with Store(tmp_path / "other") as store:
+        boiler = NewAppliance("boiler", file="orrinvale-ov-240c")
+        new_job(store, sheet="gas-boiler-start-up", site="Mill", technician="Ada", units="us", appliances=[boiler])
+        assert sorted(set(stops(store, *lines))) == left
+
+
+def test_check_shows_what_was_done_and_by_whom(store: Store, capsys: pytest.CaptureFixture[str]) -> None:
+    assert stops(store, "Ambient CO is forty.")
+    told = "Stop work and see to this first (1)"
+    job = check_job(store, "job-1")
+    print_findings(job, job.findings)
+    assert told in capsys.readouterr().out
+    decisions.stop_dealt_with(store, "job-1", undealt(job, job.findings)[0].open, what="aired", by="Ada")
+    job = check_job(store, "job-1")
+    print_findings(job, job.findings)
+    printed = capsys.readouterr().out
+    assert told not in printed
+    assert "Stopped the work, and was dealt with (1)" in printed
+    assert "What was done: aired (Ada, " in printed
+    assert is_open(job)
+    assert not is_open(replace(job, findings=tuple(one for one in job.findings if one.verdict == "stop")))
+
+
+@pytest.mark.parametrize("blank", ["", "   ", "\t"])
+def test_blanks_say_nothing_of_what_was_done(store: Store, blank: str) -> None:
+    assert stops(store, "Ambient CO is forty.") == ["ambient_co_35"]
+    job = check_job(store, "job-1")
+    with pytest.raises(WrongUse, match="what was done"):
+        decisions.stop_dealt_with(store, "job-1", undealt(job, job.findings)[0].open, what=blank, by="Ada")
+
+
+def test_blanks_are_no_reason_why_something_does_not_apply(store: Store) -> None:
+    with pytest.raises(WrongUse, match="needs a reason"):
+        decisions.does_not_apply(
+            store, "job-1", NotApplicable(appliance="boiler", quantity="sample_line", reason="  "), by="Ada"
+        )
+
+
+FIVE_HUNDRED = "High fire. CO is five hundred."
+
+
+@pytest.mark.parametrize(
+    ("lines", "stays"),
+    [
+        ((FIVE_HUNDRED, "Scratch that last CO."), True),
+        ((FIVE_HUNDRED, "Scratch that.", "Low fire. CO is fifty."), True),
+        ((FIVE_HUNDRED, "Scratch that. CO is fifty."), False),
+        ((FIVE_HUNDRED, "Scratch that.", "CO is fifty."), False),
+        (("High fire. CO is five hundred, no, fifty.",), False),
+    ],
+)
+def test_a_stop_is_not_lifted_by_taking_its_value_back(store: Store, lines: tuple[str, ...], stays: bool) -> None:
+    assert ("flue_co_350" in stops(store, *lines)) is stays
+
+
+def test_a_stop_is_not_lifted_by_leaving_its_value_out(store: Store) -> None:
+    assert stops(store, FIVE_HUNDRED)
+    key = next(row.reading.id for row in check_job(store, "job-1").rows.values() if row.reading.quantity == "co")
+    decisions.leave_out(store, "job-1", key, by="Ada", why="typo")
+    assert "It was left out by Ada: typo." in undealt(job := check_job(store, "job-1"), job.findings)[0].finding.text
+
+
+def test_a_value_that_a_person_put_right_before_it_was_read_again_was_no_stop(store: Store) -> None:
+    assert stops(store, FIVE_HUNDRED)
+    job = check_job(store, "job-1")
+    one = next(row.reading for row in job.rows.values() if row.reading.quantity == "co")
+    right = Candidate(
+        reading=one.id, quantity="co", condition="high_fire", value="50", unit="[ppm]", appliance="boiler"
+    )
+    decisions.edit(store, "job-1", right, by="Ada", why="misheard")
+    assert stops(store, "CO is now sixty.") == []
 
 
 @pytest.mark.parametrize("mark", ["\u2028", "\u2029", "\x85", "\x0b", "\x1e"])

@@ -179,7 +179,8 @@ def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bo
     """Yield each stop that is not there yet: the same one said another time, or of another value, is told anew."""
     stops = {stop.id: stop for stop in sheet.stops}
     aloud = {alarm.stop for alarm in after.alarms}
-    told = {one.rule: one.text for one in after.findings if one.verdict == "stop" and one.rule in aloud}
+    standing = [one for one in after.findings if one.verdict == "stop" and not one.past]
+    told = {one.rule: one.text for one in standing if one.rule in aloud}
     sure = {alarm.stop for alarm in after.alarms if alarm.sure and alarm not in before.alarms}
     words = {
         rule: f"{stops[rule].name}. {stops[rule].say}" if rule in stops and rule in sure else text
@@ -189,10 +190,11 @@ def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bo
     for rule in dict.fromkeys(alarm.stop for alarm in after.alarms if alarm not in before.alarms):
         if rule in words:
             yield rule, words[rule], True
-    standing = [one for one in before.findings if one.verdict == "stop"]
-    known, told_already = {_source(one, before) for one in standing}, {(one.rule, one.appliance) for one in standing}
-    for one in after.findings:
-        if one.verdict == "stop" and one.readings and _source(one, after) not in known:
+    stood = [one for one in before.findings if one.verdict == "stop"]
+    known = {_source(one, before) for one in stood}
+    told_already = {(one.rule, one.appliance) for one in stood if not one.past}
+    for one in standing:
+        if one.readings and _source(one, after) not in known:
             stop = stops.get(one.rule)
             if stop and (one.rule, one.appliance) in told_already:  # of a value put right: what to do was said before
                 yield one.rule, f"{stop.name}.", False
