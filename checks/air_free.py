@@ -58,8 +58,7 @@ def _off_o2(row: dict[str, Reading], fuels: Sequence[Fuel], others: Sequence[dic
     gap = air_free_gap(_of(air_free), _of(co), _of(o2))
     made = f"CO and O2 make {_of(air_free) - gap:.1f} ppm air-free"
     if _fits_o2(row):
-        fine = _step(co) <= 1 and _step(o2) <= Decimal("0.1")
-        if fine and abs(gap) > air_free_mostly(_of(air_free) - gap):
+        if abs(gap) > air_free_mostly(_of(co), _of(o2), co_step=_step(co), o2_step=_step(o2)):
             text = f"{made}; rounding alone seldom goes so far"
             yield Broken("air_free_of_co_and_o2", (co, air_free, o2), text, _BASIS, "look again")
         return
