@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from itertools import pairwise
 from typing import Literal
 
@@ -19,7 +20,7 @@ from extract.tokens import Token
 from extract.values import fit
 from schemas.units import unit_of
 
-__all__ = ["Laid", "Name", "Value", "assign", "lay", "values_of"]
+__all__ = ["Laid", "Name", "Value", "assign", "fits_free", "lay", "values_of"]
 
 NONE = 4.0  # leaving a value without a quantity
 BREAK = 1.0  # a comma between value and quantity
@@ -289,7 +290,8 @@ def _range(
         unit = v.unit
         if k + 1 < len(items) and items[k + 1].get("unit") is not None and laid.segment_of[k + 1] == laid.segment_of[k]:
             unit, end = items[k + 1].get("unit"), k + 1
-        if between and (moved or link.role("changed")):
+        fell = n > 0 and tokens[items[n - 1].start].low == "from" and Decimal(second.first) < Decimal(v.number.first)
+        if between and (moved or fell or link.role("changed")):  # "from nine eight to nine three"
             v.number, v.unit, v.changed, v.start, v.place = second, unit, True, nxt.start, k
         else:
             v.others = (*v.others, second)
@@ -316,6 +318,18 @@ def _range(
     return m
 
 
+def fits_free(v: Value, names: Sequence[Name], grammar: Grammar, system: str) -> bool:
+    """Whether a number with its unit is far likelier of a quantity that nobody named than of those that are.
+
+    "One twenty volts at the switch, half a volt neutral to ground"; only of units in which nothing depends on the
+    firing rate.
+    """
+    named = [q for x in names for q in (x.ids or x.vague)]
+    free = [q for q in grammar.free.get(v.unit, ()) if q not in named]
+    costs = [[fit(v.number, v.unit, grammar.measures[q], system).cost for q in ids] for ids in (free, named)]
+    return bool(free and named) and min(costs[0]) + 0.5 < min(costs[1])
+
+
 def assign(
     values: Sequence[Value],
     names: Sequence[Name],
@@ -338,6 +352,9 @@ def assign(
     fits = [[_fit(v, name, grammar, system) for name in names] for v in values]
     alone = [_alone(v, grammar) for v in values]
     lonely = [NONE if not q else 2.5 if any(q in x.ids for x in names) else 1.0 for q in alone]
+    for n, v in enumerate(values):
+        if v.unit in grammar.free and fits_free(v, names, grammar, system):
+            lonely[n] = min(lonely[n], 1.0)
     ahead = [n for n in names if n.ids and n.place < values[0].place]
     if corrects and not ahead and len(values) > len([n for n in names if n.ids]):
         lonely[0] = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from extract.assign import Name
 from extract.context import LAST_KEPT, SILENCE, Context, apply
@@ -195,6 +196,8 @@ class Book:
             return
         if condition != self.c.state and not self.touched_phase:
             self.c.phase = None
+        if condition != self.c.state and self.c.topic is not None:
+            self.c.topic = replace(self.c.topic, condition=None)  # what is said of it from here on was read here
         self.c.state, self.c.state_at, self.c.astray = condition, self.at, ""
         if not general:
             self.c.furthest = self.g.order[condition]

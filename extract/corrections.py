@@ -50,6 +50,7 @@ FEW_WORDS = 4  # "I think so maybe": no longer than this it is of what stands be
 GOES_ON = 12.0  # seconds within which "point one" goes on with "nine"
 SOON = 6.0  # seconds within which a bare "no" is of what was just said
 MOVING = frozenset(("turn", "turned", "turning", "move", "moved", "adjust", "adjusted"))
+TOO_LATE = frozenset(("actually", "though"))  # "that's low fire actually"
 ALIKE = frozenset(("too", "same", "also", "like", "as"))
 CONTENT = frozenset(
     ("it", "all", "fine", "good", "ok", "okay", "right", "correct", "great", "lovely", "grand", "perfect", "alright")
@@ -254,6 +255,8 @@ def relabels(b: Book, p: Parsed) -> bool:
     conditions = [c for s in p.sentence.segments if s.kind != "question" for c in s.conditions]
     tags = [i.get("appliance") for i in p.laid.items if i.get("appliance") not in (None, (OTHER,))]
     corrected = b.c.correcting or any(s.has("correct", "not") for s in p.sentence.segments)
+    said = {t.low for t in b.tokens[p.laid.items[0].start : p.laid.items[-1].end + 2]}
+    corrected = corrected or (bool(said & TOO_LATE) and any(s.has("that_was") for s in p.sentence.segments))
     src = b.source(p.laid.items[0].start, p.laid.items[-1].end)
     done = False
     same = bool(names) and group[-1].quantity in names[0].ids
@@ -280,6 +283,7 @@ def relabels(b: Book, p: Parsed) -> bool:
             if r.condition == condition:
                 continue
             past = any(s.has("that_was") and s.says(PAST, b.tokens) for s in p.sentence.segments)
+            past = past or {"those", "both"} <= said  # "those are both low fire": not where the work is now
             if r.condition is not None and not corrected and not past:
                 continue
             relabel(b, r, src, condition=condition)
@@ -389,6 +393,11 @@ def swaps(b: Book, p: Parsed) -> bool:
     group = [r for r in b.group() if b.measured(r)][-2:]
     if len(group) != 2 or group[0].unit != group[1].unit:
         return False
+    if p.sentence.mark == "?":  # "Other way round?"
+        for r in group:
+            text = doubt(DoubtKind.TO_CONFIRM, "it was asked whether the two are the other way round")
+            b.emit(Relabel(target=r.id, doubts=(*r.doubts, text), source=r.source, why=text.detail))
+        return True
     for v in p.values:  # "other way round, supply's the one forty": one of them is said once more
         said = {text for text, _ in v.number.choices}
         swapped = [other.value for r, other in (group, group[::-1]) if v.name and r.quantity in v.name.ids]
@@ -451,6 +460,8 @@ def named_afterwards(b: Book, p: Parsed) -> bool:
     """ "Nine one, four eight. That's CO2 and O2": names for values that were said without any."""
     b.c.open = tuple(o for o in b.c.open if b.at - o.at < RECENT)
     names = [n for n in p.names if (n.ids or n.vague) and not n.implied]
+    if any(s.has("that_was") for s in p.sentence.segments):
+        names = names or [n for n in p.names if n.ids]  # "seven point six." "That's static."
     if p.values or not names or len(names) != len(b.c.open):
         return False
     if any(s.kind != "reading" or s.has("not", "future") for s in p.sentence.segments):

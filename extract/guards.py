@@ -6,6 +6,7 @@ language file must not turn a number into a reading unasked.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from itertools import pairwise
 
 from extract.assign import Value
@@ -198,7 +199,7 @@ def contradicted(b: Book, v: Value, p: Parsed) -> bool:
         return False
     f = fit(v.number, v.unit, b.g.measures[str(old.quantity)], b.c.setting.units)
     best = f.choices[0]
-    if f.doubts or not best.usual or best.unit != old.unit or best.value == old.value:
+    if f.doubts or not best.usual or best.unit != old.unit or Decimal(best.value) == Decimal(old.value):
         return False
     text = doubt(DoubtKind.CONFLICT, f"{old.value} was said before, {best.value} behind it")
     new = old.model_copy(

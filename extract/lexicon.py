@@ -99,6 +99,10 @@ class Grammar:
         self.laws = tuple(r for r in sheet.relations if r.law and r.kind == "not above")
         self.otherwise = frozenset(way for q in sheet.quantities for way in q.otherwise)
         self.by_unit_alone = {code: q.id for q in sheet.quantities for code in q.unit_alone}
+        mine = {code: [q for q in sheet.quantities if code in q.units] for code in units()}
+        self.free = {  # what is told in units in which nothing depends on the firing rate
+            code: tuple(q.id for q in qs) for code, qs in mine.items() if qs and not any(q.conditions for q in qs)
+        }
         self.clocked = tuple(q for q in sheet.quantities if q.noted_units)
         self.volumes = {  # by their last word: "thirty five seconds a foot", "the two foot dial"
             words[-1]: code

@@ -64,6 +64,12 @@ def moves_of(
         return []  # "the probe was half out"
     if not amounts:
         return []
+    dials = any(v.unit in q.noted_units for q in grammar.clocked for v in values)
+    if dials and not (directions or screws or short):
+        for v in amounts:
+            if v in values:
+                values.remove(v)
+        return []  # "one revolution of the two foot dial"
     worded = worded or any(s.has("same_way", "again") for s in sentence.segments)
     if not (directions or screws or worded):
         return []
@@ -112,7 +118,7 @@ def _directions(
             if _turns_back(laid, n, tokens):
                 out.append((n, i))
             continue
-        if _comes_in(laid, n, tokens):
+        if tokens[i.start].low in _COME and _comes_in(laid, n, tokens):
             out.append((n, i))
             continue
         if not (i.role("in_words") or i.role("out_words")):
@@ -142,7 +148,7 @@ def _comes_in(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
     """ "Came in a quarter on the throttle": words that elsewhere tell of a value, in front of a share of a turn."""
     i, nxt = laid.items[n], laid.items[n + 1] if n + 1 < len(laid.items) else None
     share = nxt is not None and nxt.kind == "number" and nxt.value.digits.endswith("/")
-    return share and i.end == i.start + 2 and tokens[i.start].low in _COME and tokens[i.end - 1].low in ("in", "out")
+    return share and i.end == i.start + 2 and tokens[i.end - 1].low in ("in", "out")
 
 
 def _turns_back(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:

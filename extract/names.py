@@ -15,7 +15,6 @@ from extract.tokens import Token
 __all__ = ["names_of", "narrowed", "referred"]
 
 _ARTICLES = frozenset(("the", "a", "my"))
-_THERE: tuple[list[str], ...] = ([], ["this"], ["that"], ["our"])
 _AGAINST = frozenset(("over", "above", "below", "under", "off"))
 
 
@@ -46,12 +45,9 @@ def names_of(
             between = [t.low for t in tokens[out[-1].end : item.start] if t.low not in _ARTICLES] if out else []
             if _compared(laid, n, tokens):
                 continue  # "sixty over ambient"
-            if (
-                between[:1] == ["in"]
-                and between[1:] in _THERE
-                and out[-1].ids
-                and out[-1].segment == laid.segment_of[n]
-            ):
+            if between == ["of"] and out[-1].ids and not ids:
+                continue  # "outlet of the gas valve"
+            if between[:1] == ["in"] and len(between) < 3 and out[-1].ids and out[-1].segment == laid.segment_of[n]:
                 continue  # "the CO level in this room": where, not what
             if between in (["minus"], ["less"]) and out[-1].segment == laid.segment_of[n]:
                 out[-1] = replace(out[-1], ids=(), vague=(), place=n, end=item.end)  # "flue minus ambient": neither

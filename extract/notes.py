@@ -77,9 +77,10 @@ def spelt_behind(b: Book, p: Parsed) -> bool:
             b.c.code = None
             record_text(b, found)
             return True
-    kinds = {s.kind for s in p.sentence.segments}
+    if p.captures or p.values:
+        return False
     named = [q for i in p.laid.items if i.kind == "quantity" for q in i.value.ids if b.g.quantities[q].form == "code"]
-    if named and kinds <= {"reading", "question", "instruction"} and not (p.captures or p.values):
+    if named and all(s.kind in ("reading", "question", "instruction") for s in p.sentence.segments):
         b.c.code = Topic((named[0],), None, b.at)
     return False
 

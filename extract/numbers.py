@@ -19,6 +19,7 @@ __all__ = ["Number", "number_like", "numbers_at", "said_anew", "spoken_digits"]
 # Costs, in the same unit everywhere in extract: 1 is about "one small oddity". Set on the dev corpus and on the
 # sentences of tests/test_extract_numbers.py; the margin that decides what is asked is in extract/doubt.py.
 SOUND_ALIKE = 0.4
+TORN = 1.5  # "point oh one five" is hardly 0.01 and 5
 
 
 class Number(NamedTuple):
@@ -405,7 +406,9 @@ def _point(
         tail += g.digits
         cost += g.cost
         value = tidy(f"{whole or '0'}.{tail}")
-        yield g.end, Number(((value, 0.0),), exact=True, digits=value), cost
+        more = _small(tokens, g.end, lang, True)
+        short = more is not None and more.kind == "D" and not _pointed(tokens, more.end, lang)
+        yield g.end, Number(((value, 0.0),), exact=True, digits=value), cost + (TORN if short else 0.0)
         j = _skip(tokens, g.end, lang)
         if j > g.end and _pointed(tokens, j + 1, lang):
             break

@@ -76,7 +76,8 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
             ask_appliance(b, reading)
         return
     why = ""
-    if target is not None or b.c.correcting:
+    changes = v.name is not None and p.sentence.segments[0].has("change")  # also the second: "and the CO to sixty"
+    if target is not None or b.c.correcting or changes:
         why = "corrected"
     elif v.changed or says_change(b, p, v):
         why = CHANGED

@@ -291,10 +291,12 @@ def topics(b: Book, p: Parsed) -> None:
     condition = b.resolve(conditions[-1]) if conditions else None
     b.c.topic = Topic(last_ids, condition, b.at)
     kind = p.sentence.segments[last.segment].kind
+    if kind == "instruction" and not last.used:
+        kind = "question"  # "read me the O2"
     wondered = kind == "question" and not asks_itself(b, p) and not p.sentence.segments[last.segment].has("limit")
     open_ = not last.used and not (last.implied and p.values)
     b.c.pending = None
-    choice = any(v.hedge == "or" for v in p.values)  # "was it twelve or twenty one? Twenty one."
+    choice = any(v.hedge == "or" for v in p.values) or len(p.values) == 1  # "is it nine or six? Nine.", "CO2's nine?"
     if (wondered and choice) or (open_ and (kind == "reading" or asks_itself(b, p) or (wondered and not p.values))):
         b.c.pending = Topic(last_ids, condition, b.at, asked=wondered)
 

@@ -193,7 +193,10 @@ def _no_name(start: int, stop: int, items: Sequence[Item], grammar: Grammar) -> 
     kinds = {k: i for i in items for k in range(i.start, i.end)}
     first = kinds.get(start)
     says = first is not None and any(map(first.role, ("limit", "report", "history", "question", "not")))
-    return says or _measures(kinds, start, stop, grammar)
+    counted = all(
+        i.kind in ("number", "unit") or i.role("range_to") or i.role("or") for i in kinds.values() if start <= i.start
+    )
+    return says or counted or _measures(kinds, start, stop, grammar)
 
 
 def _measures(kinds: dict[int, Item], start: int, end: int, grammar: Grammar) -> bool:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
+from itertools import pairwise
 
-from extract.assign import Value
+from extract.assign import Value, fits_free
 from extract.book import Book
 from extract.clauses import Segment
 from extract.context import LAST_KEPT, RECENT, Open
@@ -44,6 +46,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             if b.c.correcting:
                 return r.quantity, r, []
     several = _in_one_breath(v, p)
+    if several and _counted(p):
+        return None
     if several and not b.c.correcting and (q := _as_the_row_before(b, v, p)):
         return None, None, [q, *(x for x in likely(b, v) if x != q)]
     spoken = b.last_of()
@@ -85,6 +89,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             b.c.pending = None
             return pending.ids[0], None, []  # "CO2, CO." "9.264.": it fits nothing, and is asked
     mine = [n for n in p.names if n.ids and not n.implied] or [n for n in p.names if n.ids][:1]
+    if v.unit in b.g.free and fits_free(v, mine, b.g, system):
+        mine = []
     if len(mine) == 1 and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None):
         fits = best_fit(v, mine[0].ids, b.g, system)
         if fits:
@@ -109,13 +115,13 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
             return fits[0][1], None, []
         if fits and len(fits) == 1 and b.g.quantities[fits[0][1]].every_job and pointing:
             return None, None, [fits[0][1]]  # "ambient CO zero." "It's twelve.": unusual, so asked, never passed over
-    if v.condition is None and bare(b, p, anywhere=True):
+    if v.condition in (None, b.c.state) and bare(b, p, anywhere=True):
         b.c.open = (*b.c.open, Open(v.number, v.unit, b.source(v.start, v.end), b.at, None))
     only = _only_in(b, v)
     if only and s.kind == "reading" and not b.c.correcting:
         return None, None, only
     behind = b.tokens[v.end].low if v.end < len(b.tokens) else ""
-    if behind in DIFFERENCES or behind in b.g.otherwise:
+    if behind in DIFFERENCES or (behind in b.g.otherwise and v.unit in ("", "deg")):
         return None  # "so one point one drop", "forty three net": worked out, and no reading
     strange = any(i.kind in ("word", "other") for i in s.items)
     shown = s.has("reading") and b.c.state is not None and all(i.kind != "word" for i in p.laid.items)
@@ -133,6 +139,13 @@ def _in_one_breath(v: Value, p: Parsed) -> bool:
     """ "Nine two, sixty one, one nineteen": values without a name, of one moment: each is of another quantity."""
     bare = [x for x in p.values if x.name is None and not x.negated]
     return len(bare) > 1 and all((x.condition, x.phase) == (v.condition, v.phase) for x in bare)
+
+
+def _counted(p: Parsed) -> bool:
+    """ "Three, two, one, there she goes": counted aloud, in steps of one."""
+    said = [v.number.first for v in p.values]
+    plain = len(said) > 2 and all(v.name is None and not v.unit for v in p.values) and all(map(str.isdigit, said))
+    return plain and {int(b) - int(a) for a, b in pairwise(said)} in ({1}, {-1})
 
 
 def _as_the_row_before(b: Book, v: Value, p: Parsed) -> str:
@@ -194,7 +207,8 @@ def _said_again(b: Book, v: Value) -> bool:
     for rid in reversed([*b.c.last, *b.touched]):
         r = b.c.readings.get(rid)
         if r is not None and b.at - b.c.times.get(rid, float("-inf")) < RECENT and b.measured(r):
-            return r.value == v.number.first or r.value in {t for t, _ in v.number.choices}
+            said = {v.number.first, *(t for t, _ in v.number.choices)}
+            return r.value in said or (v.number.exact and Decimal(r.value) == Decimal(v.number.first))
     return False
 
 
@@ -239,7 +253,8 @@ def bare(b: Book, p: Parsed, anywhere: bool = False) -> bool:
     few = sum(1 for i in items if i.kind in ("plain", "cue")) <= 3
     decimal = any("." in v.number.first for v in p.values) or sum(not v.negated for v in p.values) > 1
     if anywhere:
-        return small and few
+        placed = ("number", "unit", "plain", "cue", "condition", "enter", "appliance")
+        return few and all(i.kind in placed for i in items)
     return small and few and decimal and b.c.state is not None and "i" not in {b.tokens[i.start].low for i in items}
 
 
@@ -252,6 +267,7 @@ def likely(b: Book, v: Value) -> list[str]:
     last = b.last_of()
     recent = last is not None and b.at - b.c.times.get(last.id, float("-inf")) < RECENT
     again = last.quantity if last is not None and recent else None  # it may be said once more
+    tuned = condition in b.g.conditions and b.g.conditions[str(condition)].adjusted
     found = []
     for n, q in enumerate(b.g.sheet.quantities):
         if q.kind != "number" or not q.conditions or (condition and condition not in q.conditions) or q.noted_units:
@@ -262,6 +278,7 @@ def likely(b: Book, v: Value) -> list[str]:
         if f.cost > 0.8 or not f.choices[0].usual or "unit" in f.doubts:
             continue
         filled = q.id != again and b.c.at_slot(q.id, condition, b.phase_for(condition), b.c.tag()) is not None
-        found.append((f.cost + (1.0 if filled else 0.0) - (0.3 if q.group == group else 0.0), n, q.id))
+        usually = 0.25 if tuned and q.id in b.g.sheet.plotted else 0.0  # there most of what is said is of these
+        found.append((f.cost + (1.0 if filled else 0.0) - (0.3 if q.group == group else 0.0) - usually, n, q.id))
     found.sort()
     return [q for _, _, q in found[:3]]

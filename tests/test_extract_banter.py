@@ -198,3 +198,86 @@ def test_bubbles_nowhere_is_no_leak() -> None:
     context, operations = talk("Leak test on every union, bubbles nowhere.")
     assert [r.value for r in context.live()] == ["passed"]
     assert not [o for o in operations if isinstance(o, Alarm)]
+
+
+def test_digits_behind_a_point_stay_together() -> None:
+    found = placed("Outlet of the gas valve at low fire, minus point oh two five.")
+    assert found == [("outlet_pressure", "low_fire", "-0.025", True)]
+    assert plainly("co two nine point one o two four point seven") == [("co2", "9.1", True), ("o2", "4.7", True)]
+
+
+@pytest.mark.parametrize(
+    ("texts", "condition"),
+    [
+        (("CO sixty, O2 four six.", "Those are both low fire."), "low_fire"),
+        (("CO sixty, O2 four six.", "Those are both low fire actually."), "low_fire"),
+        (("CO sixty.", "That's low fire, actually."), "low_fire"),
+        (("CO sixty.", "That's low fire now."), "high_fire"),
+    ],
+)
+def test_where_what_was_said_was_read(texts: tuple[str, ...], condition: str) -> None:
+    assert {(r.condition, r.taken) for r in told(*texts)} == {(condition, True)}
+
+
+def test_whether_two_are_the_other_way_round_is_no_swap() -> None:
+    found = told("Supply one fifty, return one thirty.", "Other way around? No, that's right.")
+    assert [(r.quantity, r.value, r.taken) for r in found] == [
+        ("supply_temp", "150", False), ("return_temp", "130", False)
+    ]  # fmt: skip
+
+
+def test_what_is_spoken_of_goes_along_to_another_firing_rate() -> None:
+    assert placed("CO2 nine three. Low fire, hmm, eight point... eight point four.")[1:] == [
+        ("co2", "low_fire", "8.4", False)
+    ]  # fmt: skip
+
+
+def test_two_values_changed_in_one_sentence() -> None:
+    found = plainly("CO2 nine one, CO sixty.", "Change the CO2 to nine two and the CO to fifty four.")
+    assert found == [("co2", "9.2", True), ("co", "54", True)]
+
+
+def test_the_same_value_with_its_zero_is_the_same() -> None:
+    assert plainly("Efficiency ninety-five. Ninety-five point oh.") == [("efficiency", "95", True)]
+
+
+def test_a_change_downwards_is_no_range() -> None:
+    assert plainly("CO2 from nine nine to nine two.") == [("co2", "9.2", True)]
+    assert [taken for _, _, taken in plainly("CO2 from nine two to nine nine.")] == [False]
+
+
+def test_counted_aloud_is_no_value() -> None:
+    assert plainly("Four, three, two, one.", "CO2 nine two.") == [("co2", "9.2", True)]
+
+
+def test_a_name_behind_values_under_a_heading() -> None:
+    assert plainly("High fire: nine one, fifty, one ten.", "CO2, CO, stack.") == [
+        ("co2", "9.1", True), ("co", "50", True), ("flue_temp", "110", True)
+    ]  # fmt: skip
+    assert placed("Seven point four.", "That's static.")[-1] == ("inlet_pressure", "static", "7.4", True)
+
+
+def test_volts_beside_the_neutral() -> None:
+    assert plainly("One eighteen point two volts at the switch, point three neutral to ground.") == [
+        ("supply_volts", "118.2", False), ("ground_volts", "0.3", True)
+    ]  # fmt: skip
+
+
+def test_a_revolution_of_the_dial_turns_no_screw() -> None:
+    assert [(r.value, r.note) for r in told("Clocked one revolution of the half foot dial, twelve seconds.")] == [
+        ("12", "0.5 [cft_i]")
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", ["Manufacturer says four thousand to five thousand.", "Stack loss is six point four."])
+def test_what_names_neither_maker_nor_temperature(text: str) -> None:
+    assert not plainly(text)
+
+
+@pytest.mark.parametrize("ask", ["Read me the supply temp.", "The supply temp's one fifty?"])
+def test_what_somebody_asked_for_is_asked(ask: str) -> None:
+    assert plainly(ask, "One forty eight.")[-1] == ("supply_temp", "148", False)
+
+
+def test_wanting_to_say_is_not_sure() -> None:
+    assert plainly("CO2 I want to say nine three.") == [("co2", "9.3", False)]
