@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import typer
 
 from front.options import JobNumber, Json
-from front.screen import out, print_json, unheard
+from front.screen import out, print_hung, print_json, unheard
 from jobs.book import sheet_of
 from jobs.findings import check_job
 from jobs.fold import Job
@@ -18,7 +18,7 @@ from jobs.store import Store, home_folder
 from schemas.errors import ExitCode
 from schemas.findings import Finding, Verdict
 
-__all__ = ["GROUPS", "is_open", "print_findings", "put_on"]
+__all__ = ["GROUPS", "in_words", "is_open", "print_findings", "put_on"]
 
 GROUPS: tuple[tuple[str, tuple[Verdict, ...]], ...] = (
     ("Take care", ("caution",)),
@@ -58,6 +58,8 @@ def check(job: JobNumber, json: Json = False) -> int:
         for line in sheet.cautions:
             out().print(line)
         print_findings(one, one.findings)
+        if undealt(one, one.findings):
+            out().print(f"\nTo record what was done about a stop: sayback stops {job}")
         if questions:
             are = "1 question is" if len(questions) == 1 else f"{len(questions)} questions are"
             out().print(f"\n{are} open: sayback ask {job}")
@@ -83,10 +85,10 @@ def print_findings(job: Job, findings: Sequence[Finding], *, leave_out: tuple[Ve
         if mine:
             out().print(f"\n{heading} ({len(mine)})")
         for each in mine:
-            _print(each.finding)
+            print_hung(in_words(each.finding))
             before = " before it was told again" if each.open else ""
             for done in each.done:
-                out().print(f"    What was done{before}: {done.told}")
+                print_hung(f"What was done{before}: {done.told}", 4)
     for heading, kinds in GROUPS:
         # The same words said again are another finding, and are printed once.
         told = {(one.appliance, one.text): one for one in findings if one.verdict in kinds and not one.superseded}
@@ -94,13 +96,14 @@ def print_findings(job: Job, findings: Sequence[Finding], *, leave_out: tuple[Ve
             continue
         out().print(f"\n{heading} ({len(told)})")
         for one in told.values():
-            _print(one)
+            print_hung(in_words(one))
 
 
 def _past(stops: Sequence[StopOfJob]) -> list[StopOfJob]:
     return [one for one in stops if one.open and one.finding.past]
 
 
-def _print(one: Finding) -> None:
+def in_words(one: Finding) -> str:
+    """Return a finding as it is printed, with its appliance and its source."""
     place = f"{one.appliance}: " if one.appliance else ""
-    out().print(f"  {place}{one.text}" + (f" [{one.basis}]" if one.basis else ""))
+    return f"{place}{one.text}" + (f" [{one.basis}]" if one.basis else "")

@@ -29,6 +29,7 @@ from front import (
     ready,
     report,
     show,
+    stops,
     trail,
     verify,
 )
@@ -54,6 +55,7 @@ for part in (
     limits,
     clock,
     check,
+    stops,
     trail,
     report,
     office,

@@ -11,10 +11,11 @@ from typing import Any
 from pydantic import BaseModel
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from jobs.spool import say_left
 
-__all__ = ["clock", "columns", "note", "out", "print_json", "rows_of", "standing", "unheard"]
+__all__ = ["clock", "columns", "note", "out", "print_hung", "print_json", "rows_of", "standing", "unheard"]
 
 
 _PIPED = 130
@@ -25,6 +26,13 @@ def out() -> Console:
     """Return a console on standard output; rich honours NO_COLOR and COLUMNS. Long lines wrap, nothing is cut."""
     wide = None if sys.stdout.isatty() or "COLUMNS" in os.environ else _PIPED
     return Console(file=sys.stdout, width=wide, highlight=False, emoji=False, markup=False)
+
+
+def print_hung(text: str, indent: int = 2) -> None:
+    """Print a paragraph with each of its lines so many spaces in."""
+    console = out()
+    for line in Text(text).wrap(console, max(console.width - indent, 20)):
+        console.print(" " * indent + line.plain.rstrip(), soft_wrap=True)
 
 
 def note(text: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -47,6 +48,11 @@ class StopOfJob:
     open: tuple[str, ...]
     done: tuple[Dealt, ...]
     together: tuple[str, ...] = ()
+
+    @property
+    def mark(self) -> str:
+        """A short name for what is open of its cause now, the same for all stops of the cause."""
+        return hashlib.sha256(" ".join(sorted(self.together)).encode()).hexdigest()[:8]
 
 
 def stops_of(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:

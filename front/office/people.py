@@ -25,7 +25,7 @@ from jobs import disk
 from jobs.store import engine_of
 from schemas.errors import WrongUse
 
-__all__ = ["ROLES", "Accounts", "Gate", "Person", "Role", "named"]
+__all__ = ["ROLES", "Accounts", "Gate", "Person", "Role", "is_of_office", "named"]
 
 Role = Literal["reader", "clerk", "technician"]
 """``reader`` changes nothing; ``clerk`` settles what is not reserved; ``technician`` settles everything."""
@@ -36,6 +36,7 @@ SESSION_SECONDS = 12 * 3600
 IDLE_SECONDS = 2 * 3600
 SHORTEST_PASSWORD = 12
 _LONGEST_NAME = 60
+_FILE = "accounts.sqlite"
 
 _tables = sa.MetaData()
 _accounts = sa.Table(
@@ -127,7 +128,7 @@ class Accounts:
         self._hasher = PasswordHasher()
         self._key = _key(home / "office.key")
         self._noted: set[Person] = set()
-        path = home / "accounts.sqlite"
+        path = home / _FILE
         self._engine = engine_of(path)
         with self._engine.begin() as connection:
             _tables.create_all(connection)
@@ -246,6 +247,17 @@ class Accounts:
 
     def _mark(self, use: str, text: str) -> str:
         return hmac.new(self._key, f"{use}\0{text}".encode(), hashlib.sha256).hexdigest()
+
+
+def is_of_office(home: Path, name: str) -> bool:
+    """Say whether somebody is known at a store's page, and never as a technician; nothing is made to find out."""
+    if not (home / _FILE).exists():
+        return False
+    accounts = Accounts(home)
+    try:
+        return accounts.of_office(name)
+    finally:
+        accounts.close()
 
 
 def _sha(token: str) -> str:
