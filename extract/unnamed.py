@@ -23,6 +23,7 @@ __all__ = ["ANOTHER_NAME", "NAMED_BEHIND", "unnamed"]
 ANOTHER_NAME = "another name was given behind it"
 NAMED_BEHIND = "named so afterwards"
 DIFFERENCES = frozenset(("drop", "difference", "apart"))
+MORE = frozenset(("more", "less", "higher", "lower", "over", "above", "below", "under"))  # than what is named behind
 
 
 def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Reading | None, list[str]] | None:
@@ -121,7 +122,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     if only and s.kind == "reading" and not b.c.correcting:
         return None, None, only
     behind = b.tokens[v.end].low if v.end < len(b.tokens) else ""
-    if behind in DIFFERENCES or (behind in b.g.otherwise and v.unit in ("", "deg")):
+    more = behind in MORE and v.end + 1 < len(b.tokens) and b.tokens[v.end + 1].kind == "word"
+    if behind in DIFFERENCES or more or (behind in b.g.otherwise and v.unit in ("", "deg")):
         return None  # "so one point one drop", "forty three net": worked out, and no reading
     strange = any(i.kind in ("word", "other") for i in s.items)
     shown = s.has("reading") and b.c.state is not None and all(i.kind != "word" for i in p.laid.items)
@@ -151,7 +153,9 @@ def _counted(p: Parsed) -> bool:
 def _as_the_row_before(b: Book, v: Value, p: Parsed) -> str:
     """ "Boiler two: nine two, sixty one.": the quantity at the same place of the row that was read before; or empty."""
     bare = [x for x in p.values if not x.negated]
-    read = [r for r in b.c.live() if b.measured(r) and r.quantity != b.g.move and r.condition and r.id not in b.made]
+    here = b.tokens[p.laid.items[0].start].start
+    read = [r for r in b.c.live() if b.measured(r) and r.quantity != b.g.move and r.condition]
+    read = [r for r in read if r.id not in b.made or (r.source.span is not None and r.source.span[1] <= here)]
     last = read[-1] if read else None
     if (
         last is None

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from schemas.readings import Alarm
+from schemas.readings import Alarm, QuotedLimit
 from tests.test_extract_talk import talk
 from tests.test_extract_told import plainly, told
 
@@ -281,3 +281,34 @@ def test_what_somebody_asked_for_is_asked(ask: str) -> None:
 
 def test_wanting_to_say_is_not_sure() -> None:
     assert plainly("CO2 I want to say nine three.") == [("co2", "9.3", False)]
+
+
+def test_the_second_row_of_a_sentence_follows_the_first() -> None:
+    found = placed("Nine two on CO2, sixty CO; at low fire eight seven and twelve.")
+    assert found[2:] == [("co2", "low_fire", "8.7", False), ("co", "low_fire", "12", False)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Boiler two CO2 nine five, which is point two more than boiler one.",
+        "CO2 nine five. That's point three over where it should sit.",
+    ],
+)
+def test_how_much_more_is_no_reading(text: str) -> None:
+    assert [v for _, v, _ in plainly(text)] == ["9.5"]
+
+
+def test_one_and_two_are_both_boilers() -> None:
+    found = placed("One and two both have seven six static.", tags=("1", "2"))
+    assert found == [("1", "static", "7.6", False), ("2", "static", "7.6", False)]
+    assert placed("On two I gave the throttle a quarter in.", tags=("1", "2"))[0][0] == "2"
+
+
+def test_a_limit_that_is_not_to_be_passed_is_an_upper_one() -> None:
+    _, operations = talk("I don't want to see more than one fifty on the stack.")
+    assert [(o.low, o.high) for o in operations if isinstance(o, QuotedLimit)] == [(None, "150")]
+
+
+def test_what_i_get_is_no_part_of_what_another_wrote() -> None:
+    assert plainly("The last engineer wrote nine six, I get nine three at high fire.") == [("co2", "9.3", False)]
