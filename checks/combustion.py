@@ -47,7 +47,7 @@ def fuel_of(rows: Rows, file: ApplianceFile | None) -> Fuel | None:
 def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
     """Yield a finding for each law of the flue gas that taken readings of one row break together."""
     fuel = fuel_of(rows, file)
-    fuels = (fuel,) if fuel else open_fuels([*possible_values(rows)], sheet, file)
+    fuels = (fuel,) if fuel else open_fuels([*possible_values(rows, sheet)], sheet, file)
     gas_rows = list(_rows_of_gas(rows))
     air = rows.standing("ambient_temp", "")
     usual_o2 = next((q.range.usual for q in sheet.quantities if q.id == "o2"), (None, None))

@@ -8,7 +8,7 @@ from decimal import Decimal
 from checks.limits import applicable
 from checks.possible import Possible, open_fuels, possible_air_free, possible_ratio, possible_values
 from checks.rows import Rows
-from checks.words import ended, shown, slot_name
+from checks.words import ended, slot_name
 from schemas.appliance import ApplianceFile
 from schemas.findings import Finding, Limit
 from schemas.readings import Alarm
@@ -16,7 +16,7 @@ from schemas.sheet import Sheet, Stop
 
 __all__ = ["said_stops", "stop_findings"]
 
-Row = tuple[str, str, str, str | None]
+Row = tuple[str, str | None, str, str | None]
 
 
 def said_stops(alarms: Sequence[Alarm], sheet: Sheet, denied: Collection[Alarm] = ()) -> tuple[Finding, ...]:
@@ -47,7 +47,7 @@ def _said(alarm: Alarm, stop: Stop | None, denied: bool) -> Finding:
 
 def stop_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None, limits: Sequence[Limit]) -> Iterator[Finding]:
     """Yield a finding for each measured stop; of several thresholds on one quantity only the highest that is passed."""
-    read = list(possible_values(rows))
+    read = list(possible_values(rows, sheet))
     values = [*read, *possible_air_free(read, open_fuels(read, sheet, file)), *possible_ratio(read)]
     passed: dict[Row, tuple[Decimal, Finding]] = {}
     own = {r.id: r.quantity for r in rows.all}
@@ -81,12 +81,12 @@ def _is_passed(stop: Stop, value: Possible, file: ApplianceFile | None, limits: 
     if stop.unlike_file:
         return file is not None and value.value != getattr(file, value.quantity, value.value)
     if stop.above_limit:
-        highs = [(lim.high, lim.unit) for lim in applicable(value.quantity, value.condition, limits) if lim.high]
+        highs = [(lim.high, lim.unit) for lim in applicable(value.quantity, value.condition or "", limits) if lim.high]
         return any(_beyond(value, high, unit, at_too=False) for high, unit in highs)
     if stop.below_limit:
-        lows = [(lim.low, lim.unit) for lim in applicable(value.quantity, value.condition, limits) if lim.low]
+        lows = [(lim.low, lim.unit) for lim in applicable(value.quantity, value.condition or "", limits) if lim.low]
         return any(_under(value, low, unit) for low, unit in lows)
-    if stop.unless_limit and any(lim.high for lim in applicable(value.quantity, value.condition, limits)):
+    if stop.unless_limit and any(lim.high for lim in applicable(value.quantity, value.condition or "", limits)):
         return False
     return _beyond(value, stop.at or stop.above or "0", stop.unit, at_too=stop.at is not None)
 
@@ -119,19 +119,18 @@ def _worse(a: Possible | None, b: Possible, stop: Stop) -> Possible:
 
 
 def _finding(rows: Rows, sheet: Sheet, stop: Stop, value: Possible) -> Finding:
-    what = "over range" if value.over_range else shown(value.value.replace("_", " "), value.unit)
-    name = slot_name(sheet, value.quantity, value.condition, value.phase)
+    name = slot_name(sheet, value.quantity, value.condition or "", value.phase)
     ids = set(value.readings)
     superseded = stop.level == "caution" and all(rows.superseded(r) for r in rows.all if r.id in ids)
     return Finding(
         rule=stop.id,
         verdict=stop.level,
-        text=f"{ended(f'{stop.name}: {name} {value.how} {what}')} {stop.say}",
+        text=f"{ended(f'{stop.name}: {name} {value.how} {value.shown}')} {stop.say}",
         appliance=value.appliance,
         quantity=value.quantity,
         condition=value.condition,
         readings=value.readings,
-        value=f"{value.how} {what}",
+        value=f"{value.how} {value.shown}",
         basis=stop.basis,
         superseded=superseded,
     )

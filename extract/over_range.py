@@ -5,6 +5,7 @@ from __future__ import annotations
 from extract.book import Book
 from extract.context import CHANGED, RECENT
 from extract.doubt import doubt
+from extract.lexicon import Item
 from extract.parse import Parsed, parse
 from extract.place import moved_since
 from schemas.doubts import Doubt, DoubtKind
@@ -22,18 +23,21 @@ def over_range(b: Book, p: Parsed) -> None:
     A clause with numbers is read as numbers ("pegged at nine one"). A quantity that is not named is the one spoken of
     last, and is asked about.
     """
-    cue = next((i for i in p.laid.items if i.role("over_range")), None)
-    if cue is None or p.sentence.mark == "?":
-        return
-    place = p.laid.segment_of[p.laid.items.index(cue)]
+    if p.sentence.mark != "?":
+        for place, cue in {p.laid.segment_of[n]: i for n, i in enumerate(p.laid.items) if i.role("over_range")}.items():
+            _of_clause(b, p, cue, place)
+
+
+def _of_clause(b: Book, p: Parsed, cue: Item, place: int) -> None:
     segment = p.sentence.segments[place]
     if any(v.segment == place for v in p.values):
         return
     if segment.kind != "reading" or any(s.has("not", "unsure") for s in p.sentence.segments):
         return
     measured = [n for n in p.names if n.ids and not n.implied and b.g.quantities[n.ids[0]].kind == "number"]
-    if p.values:  # "CO2 eight nine, CO pegged": of the list, what is named in this clause
-        measured = [n for n in measured if any(i.start <= n.start < i.end for i in segment.items)]
+    here = [n for n in measured if any(i.start <= n.start < i.end for i in segment.items)]
+    if p.values or here:  # "CO2 eight nine, CO pegged": of the list, what is named in this clause
+        measured = here
     doubts: list[Doubt] = []
     if measured:
         quantity, start = measured[-1].ids[0], min(measured[-1].start, cue.start)
@@ -46,7 +50,7 @@ def over_range(b: Book, p: Parsed) -> None:
     if not _heard_by_all(b):
         doubts.append(doubt(DoubtKind.HEARD_UNCLEARLY, "not every way it was heard has it so"))
     q = b.g.quantities[quantity]
-    said = [c for s in p.sentence.segments for c in s.conditions]
+    said = list(segment.conditions) or [c for s in p.sentence.segments for c in s.conditions]
     condition: str | None = (b.resolve(said[-1]) if said else b.c.state) if q.conditions else ""
     if condition is None or (q.conditions and condition not in q.conditions):
         condition = None

@@ -103,10 +103,22 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
         alternatives += [Alternative(quantity=q, why="the words can be read so") for q in v.rivals[:1]]
     if quantity is None:
         return
+    if (name is None or name.by_unit) and (other := _of_what_is_beside(b, v, quantity)) is not None:
+        doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "no quantity was named, and the words around it are another's"))
+        alternatives.insert(0, Alternative(quantity=other, condition="", why="the words around it say so"))
     strange = not_understood(b, v, p)
     if strange and not doubts:
         doubts.append(doubt(DoubtKind.TO_CONFIRM, strange))
     make_reading(b, quantity, v, p, s, doubts, alternatives, target)
+
+
+def _of_what_is_beside(b: Book, v: Value, quantity: str) -> str | None:
+    """ "Forty five parts in the plant room": another quantity of the unit, which the words of the utterance tell of."""
+    line = f" {' '.join(token.low for token in b.tokens)} "
+    for q in b.g.sheet.quantities:
+        if q.beside and q.id != quantity and v.unit in q.units and any(f" {word} " in line for word in q.beside):
+            return q.id
+    return None
 
 
 def other_code(b: Book, v: Value, old: Reading) -> None:
@@ -159,7 +171,8 @@ def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[s
         if best:
             return best[0][1], []
         if name.vague:
-            other = [found for found in best_fit(v, name.vague, b.g, system) if found[1] in usual]
+            fitting = best_fit(v, name.vague, b.g, system)
+            other = [found for found in fitting if found[1] in usual or v.unit in b.g.quantities[found[1]].units]
             if other:
                 return other[0][1], [q for _, q in other[1:]] if len(other) > 1 and not v.unit else []
         return name.ids[0], []

@@ -14,10 +14,11 @@ from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.extraction import grammar_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft, Entry
-from jobs.stops import past_stops
+from jobs.stops import Judge, past_stops
 from jobs.store import JournalMoved, Store
 from jobs.trail import Trail, trail_of
 from schemas.appliance import ApplianceFile
+from schemas.base import is_value_text
 from schemas.evidence import Utterance
 from schemas.findings import Finding, Limit, LimitOrigin
 from schemas.job import JobAppliance
@@ -37,8 +38,9 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
     """
     sheet = sheet_of(store, job.head)
     judges = [partial(_judge, store, job, sheet, one) for one in job.appliances]
-    found = [*checks.said_stops(job.alarms, sheet, _denied(job, sheet))]
-    found += past_stops(job, sheet, [partial(judge, checks.measured_stops) for judge in judges])
+    stops = [partial(judge, checks.measured_stops) for judge in judges]
+    said = [one for one in job.alarms if not _is_of_another(one, job, stops)]
+    found = [*checks.said_stops(said, sheet, _denied(job, sheet)), *past_stops(job, sheet, stops)]
     for judge in judges:
         found += judge(checks.check, job.readings)
     found += checks.calibration_findings(job.head.instruments, job.head.created.date())
@@ -71,6 +73,21 @@ def _judge(
         limits=tuple(limits_of(job, one.tag)),
         tag=one.tag,
     )
+
+
+def _is_of_another(alarm: Alarm, job: Job, judges: Sequence[Judge]) -> bool:
+    """Say whether the words of a stop are those of a reading that is another stop: ambient CO that is over range."""
+    heard = alarm.source
+    if heard.utterance is None or heard.span is None:
+        return False
+    rules: set[str] = set()
+    for row in (*job.rows.values(), *job.gone):
+        one, span = row.reading, row.reading.source.span
+        same = (one.source.evidence, one.source.utterance) == (heard.evidence, heard.utterance)
+        meet = span is not None and span[0] < heard.span[1] and heard.span[0] < span[1]
+        if same and meet and not is_value_text(one.value):
+            rules |= {found.rule for judge in judges for found in judge([one])}
+    return bool(rules) and alarm.stop not in rules
 
 
 def _denied(job: Job, sheet: Sheet) -> list[Alarm]:

@@ -16,7 +16,7 @@ from schemas.findings import Finding
 from schemas.readings import Reading
 from schemas.sheet import Sheet
 
-__all__ = ["Dealt", "StopOfJob", "past_stops", "stops_of", "undealt"]
+__all__ = ["Dealt", "Judge", "StopOfJob", "past_stops", "stops_of", "undealt"]
 
 Judge = Callable[[Sequence[Reading]], Iterable[Finding]]
 """Gives the stops of some readings by what is known of one appliance."""

@@ -70,6 +70,8 @@ class Quantity(Model):
     said: tuple[str, ...] = ()
     vaguely: tuple[str, ...] = ()
     """Names that it shares with other quantities ("temperature"): always asked, unless unit or range leave one."""
+    beside: tuple[str, ...] = ()
+    """Words that make a value of its unit perhaps one of it where no quantity is named ("forty parts in the room")."""
     sounds_like: tuple[str, ...] = ()
     """What recognisers write instead of its names."""
     unit_alone: tuple[str, ...] = ()

@@ -18,12 +18,14 @@ FILE, SHA256 = load_appliance("orrinvale-ov-240c")
 HEARD = Source(evidence="0" * 64, heard="smells of gas down here")
 
 
-def reading(quantity: str | None, condition: str, value: str, unit: str = "", **more: Any) -> Reading:
+def reading(quantity: str | None, condition: str | None, value: str, unit: str = "", **more: Any) -> Reading:
     more.setdefault("id", f"{quantity}={value}")
     return Reading(quantity=quantity, condition=condition, value=value, unit=unit, source=HEARD, **more)
 
 
-def doubtful(quantity: str | None, condition: str, value: str, unit: str, *others: Alternative, **more: Any) -> Reading:
+def doubtful(
+    quantity: str | None, condition: str | None, value: str, unit: str, *others: Alternative, **more: Any
+) -> Reading:
     doubts = (Doubt(kind=DoubtKind.RUN_TOGETHER),)
     return reading(quantity, condition, value, unit, doubts=doubts, alternatives=others, **more)
 
@@ -330,3 +332,63 @@ def test_stops_say_the_sheet_s_words_and_their_source() -> None:
     words = {s.id: s for s in SHEET.stops}["ambient_co_35"]
     assert stop.text.endswith(words.say)
     assert stop.basis == words.basis
+
+
+# ---------------------------------------------------------------- what is not known may be any
+PLACE = (Doubt(kind=DoubtKind.CONDITION_UNCLEAR),)
+
+
+@pytest.mark.parametrize(
+    ("condition", "appliance", "stopped"),
+    [(None, "1", True), (None, None, True), ("high_fire", None, True), ("low_fire", "1", False)],
+)
+def test_an_o2_of_unknown_place_may_be_of_this_row(condition: str | None, appliance: str | None, stopped: bool) -> None:
+    # 340 · 20.9 / (20.9 − 6.1) = 480 (US EPA Method 19).
+    co = reading("co", "high_fire", "340", "[ppm]", appliance="1")
+    open_ = PLACE if condition is None or appliance is None else ()
+    o2 = reading("o2", condition, "6.1", "%", appliance=appliance, doubts=open_)
+    found = {f.rule: f for f in stops(co, o2, file=None)}
+    assert ("flue_co_air_free_400" in found) is stopped
+    if stopped:
+        assert "may be 480.1 ppm" in found["flue_co_air_free_400"].text
+    row = co, o2, reading("o2", "high_fire", "3.0", "%", id="its own", appliance="1")
+    assert "flue_co_air_free_400" not in names(*row, file=None)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "condition", "kind", "stopped"),
+    [
+        ("co", "[ppm]", None, DoubtKind.QUANTITY_UNCLEAR, True),
+        ("ambient_temp", "[ppm]", "", DoubtKind.UNIT_UNCLEAR, True),  # parts are no temperature
+        ("ambient_temp", "[degF]", "", DoubtKind.UNIT_UNCLEAR, False),
+        ("co", "[ppm]", "high_fire", DoubtKind.QUANTITY_UNCLEAR, False),  # what is read at high fire is flue gas
+        ("co", "[ppm]", None, DoubtKind.CONDITION_UNCLEAR, False),
+    ],
+)
+def test_a_value_whose_quantity_is_asked_is_judged_as_what_its_unit_may_be_of(
+    quantity: str, unit: str, condition: str | None, kind: DoubtKind, stopped: bool
+) -> None:
+    unsure = reading(quantity, condition, "45", unit, appliance="1", doubts=(Doubt(kind=kind),))
+    found = stops(unsure, file=None)
+    assert [f.rule for f in found] == (["ambient_co_35"] if stopped else [])
+    assert all(f.appliance is None for f in found)
+
+
+@pytest.mark.parametrize(("co", "stopped"), [("40", True), ("4", False), ("0", False)])
+def test_co_beside_the_o2_of_air_has_no_end_air_free(co: str, stopped: bool) -> None:
+    found = stops(reading("co", "high_fire", co, "[ppm]"), reading("o2", "high_fire", "20.9", "%"), file=None)
+    assert [f.rule for f in found] == (["flue_co_air_free_400"] if stopped else [])
+    assert all("past any figure" in f.text for f in found)
+
+
+def test_what_is_worked_out_is_compared_unrounded() -> None:
+    # 320 · 20.9 / (20.9 − 4.181) = 400.03
+    row = reading("co", "high_fire", "320", "[ppm]"), reading("o2", "high_fire", "4.181", "%")
+    assert "flue_co_air_free_400" in names(*row, file=None)
+
+
+def test_what_was_read_after_a_turn_makes_no_row_with_what_was_read_before() -> None:
+    before = reading("co", "high_fire", "330", "[ppm]", phase="before")
+    after = reading("o2", "high_fire", "4.4", "%", phase="after")
+    assert "flue_co_air_free_400" not in names(before, after, file=None)
+    assert "flue_co_air_free_400" in names(before, after.model_copy(update={"phase": ""}), file=None)

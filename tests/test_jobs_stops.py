@@ -244,3 +244,22 @@ def test_a_stop_that_only_may_have_been_said_is_denied_by_name(
     told = [one for one in check_job(store, "job-1").findings if one.rule == "gas_smell"]
     assert [one.verdict for one in told] == ["stop" if left else "look again"]
     assert left or "denied right after it" in told[0].text
+
+
+@pytest.mark.parametrize(
+    ("line", "rules"),
+    [
+        ("Ambient CO is over range.", {"ambient_co_200"}),
+        ("Room CO is off the scale.", {"ambient_co_200"}),
+        ("Ambient CO is two, flue CO is over range.", {"flue_co_350", "flue_co_air_free_400"}),
+        (
+            "Ambient CO is over range and flue CO is over range.",
+            {"ambient_co_200", "flue_co_350", "flue_co_air_free_400"},
+        ),
+        ("Forty five parts in the plant room.", {"ambient_co_35"}),
+        ("Ambient forty five parts.", {"ambient_co_35"}),
+        ("High fire. Forty five parts.", set()),
+    ],
+)
+def test_whose_co_it_is(store: Store, line: str, rules: set[str]) -> None:
+    assert set(stops(store, line)) == rules
