@@ -66,6 +66,8 @@ class Language(NamedTuple):
     name_links: frozenset[str]
     name_passed: frozenset[str]
     name_trailing: frozenset[str]
+    years: dict[str, frozenset[str]]
+    """Phrases beside years, by where they stand (:mod:`extract.years`)."""
     starts: frozenset[str]
     """Words and signs that a number may begin with."""
 
@@ -132,6 +134,7 @@ def language(code: str = "en") -> Language:
         name_links=frozenset(raw["names"]["links"]),
         name_passed=frozenset(raw["names"]["passed"]),
         name_trailing=frozenset(raw["names"]["trailing"]),
+        years={where: frozenset(phrases) for where, phrases in raw["years"].items()},
         starts=frozenset(starts | {"a", "an", "-", "+", "."}),
     )
 

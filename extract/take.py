@@ -17,6 +17,7 @@ from extract.place import place
 from extract.runs import doubled, fuller_than, fused, lone_digit, with_two
 from extract.unnamed import unnamed
 from extract.values import basis_named, fit, made_otherwise
+from extract.years import is_year
 from schemas.doubts import Doubt, DoubtKind
 from schemas.readings import (
     Alternative,
@@ -35,7 +36,7 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
     """Record one value, or pass it over."""
     b.value_at = v.start
     s = p.sentence.segments[v.segment]
-    if _a_year(b, v):
+    if not v.unit and is_year(b.tokens, v.start, v.end, v.number.digits, b.g.lang):
         return
     if v.negated:
         negated(b, v)
@@ -132,13 +133,6 @@ def other_code(b: Book, v: Value, old: Reading) -> None:
                 "alternatives": (other, *old.alternatives)}
     )  # fmt: skip
     b.settle(new, old.id, text.detail)
-
-
-def _a_year(b: Book, v: Value) -> bool:
-    """ "Converted in twenty nineteen"."""
-    digits = v.number.digits
-    ahead = v.start > 0 and b.tokens[v.start - 1].low in ("in", "since")
-    return ahead and not v.unit and len(digits) == 4 and digits.isdigit() and digits[:2] in ("19", "20")
 
 
 def _or_that(v: Value, p: Parsed) -> Name | None:

@@ -315,6 +315,41 @@ def test_a_year_is_no_value() -> None:
     assert not told("Gas was converted in twenty twenty one.")
 
 
+@pytest.mark.parametrize(
+    "said",
+    [
+        "CO alarm's in date, replace by twenty thirty one.",
+        "CO alarm dated twenty thirty two.",
+        "CO detector replaced twenty twenty three.",
+        "CO alarm, replace by March twenty thirty.",
+        "The CO alarm replace by date is twenty thirty one.",
+        "CO alarm, best before 2031.",
+        "CO alarm due twenty thirty.",
+        "CO alarm, twenty thirty one is the year on the label.",
+        "Fan's dated twenty nineteen.",
+    ],
+)
+def test_when_something_was_made_or_is_to_be_replaced_is_no_value(said: str) -> None:
+    assert [r for r in told(said) if r.quantity in ("co", "fan_speed")] == []
+
+
+@pytest.mark.parametrize(
+    ("said", "quantity", "value"),
+    [
+        ("CO alarm reads twenty thirty.", "co", "2030"),
+        ("CO alarm's twenty thirty, everybody out.", "co", "2030"),
+        ("The CO in the back is twenty thirty.", "co", "2030"),
+        ("CO alarm's in date until twenty thirty one, CO two thousand and fifty.", "co", "2050"),
+        ("Replaced the alarm. CO's now twenty thirty.", "co", "2030"),
+        ("CO alarm due, twenty thirty parts per million.", "co", "2030"),
+        ("New fan fitted twenty fifty at high fire.", "fan_speed", "2050"),
+        ("Fan replaced, twenty thirty.", "fan_speed", "2030"),
+    ],
+)
+def test_a_reading_that_looks_like_a_year_is_kept(said: str, quantity: str, value: str) -> None:
+    assert [(r.quantity, r.value) for r in told(said) if r.quantity == quantity] == [(quantity, value)]
+
+
 def test_a_foot_every_so_many_seconds() -> None:
     assert [(r.value, r.note) for r in told("Meter's doing a foot every forty seconds.")] == [("40", "1 [cft_i]")]
 
