@@ -23,13 +23,15 @@ def is_year(tokens: Sequence[Token], start: int, end: int, digits: str, lang: La
     if not (len(digits) == 4 and digits.isdigit() and digits[:2] in ("19", "20")):
         return False
     years = lang.years
-    ahead, behind = years["ahead"] | years["named"], years["behind"]
+    ahead, behind = years["named"], years["behind"]
     if _alarmed(tokens, start, lang):
         ahead, behind = ahead | years["ahead_of_alarms"], behind | years["behind_of_alarms"]
-    date = _back(tokens, start, lambda t: _of_a_date(t, lang))
+    month = _back(tokens, start, lambda t: _of_a_month(t, lang))
+    date = _back(tokens, month, lambda t: _of_a_month(t, lang) or t.low in years["of_dates"])
     said = _back(tokens, date, lambda t: t.low in years["says"] or t.low in years["of_dates"])
     return (
-        any(_ends_at(tokens, at, ahead) for at in range(date, start + 1))
+        any(_ends_at(tokens, at, years["ahead"]) for at in range(month, start + 1))
+        or any(_ends_at(tokens, at, ahead) for at in range(date, start + 1))
         or any(_ends_at(tokens, at, years["named"]) for at in range(said, date))
         or any(" ".join(t.low for t in tokens[end : end + n]) in behind for n in range(1, _LONGEST + 1))
     )
@@ -50,10 +52,13 @@ def _back(tokens: Sequence[Token], at: int, passed: Callable[[Token], bool]) -> 
     return at
 
 
-def _of_a_date(token: Token, lang: Language) -> bool:
-    low = token.low
-    day = low.isdigit() and int(low) <= 31
-    return day or any(low in words for words in (lang.years["of_dates"], lang.months, lang.ordinals, lang.digits))
+def _of_a_month(token: Token, lang: Language) -> bool:
+    day = token.low.isdigit() and int(token.low) <= 31
+    return (
+        day
+        or token.low in ("early", "mid", "late")
+        or any(token.low in words for words in (lang.months, lang.ordinals, lang.digits))
+    )
 
 
 def _ends_at(tokens: Sequence[Token], at: int, phrases: Collection[str]) -> bool:

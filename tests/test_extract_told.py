@@ -339,6 +339,7 @@ def test_when_something_was_made_or_is_to_be_replaced_is_no_value(said: str) -> 
         ("CO alarm reads twenty thirty.", "co", "2030"),
         ("CO alarm's twenty thirty, everybody out.", "co", "2030"),
         ("The CO in the back is twenty thirty.", "co", "2030"),
+        ("CO in the back twenty thirty.", "co", "2030"),
         ("CO alarm's in date until twenty thirty one, CO two thousand and fifty.", "co", "2050"),
         ("Replaced the alarm. CO's now twenty thirty.", "co", "2030"),
         ("CO alarm due, twenty thirty parts per million.", "co", "2030"),
