@@ -356,10 +356,12 @@ def assign(
         if v.unit in grammar.free and fits_free(v, names, grammar, system):
             lonely[n] = min(lonely[n], 1.0)
     ahead = [n for n in names if n.ids and n.place < values[0].place]
-    if corrects and not ahead and len(values) > len([n for n in names if n.ids]):
-        lonely[0] = (
-            0.3  # "CO2 eight nine, correction, eight six, stack ninety nine": it corrects, the stack has its own
-        )
+    surplus = len(values) - len([n for n in names if n.ids])
+    if corrects and not ahead and surplus > 0:
+        # "CO2 eight nine, correction, eight six, stack ninety nine": it corrects, the stack has its own
+        first = min([n.place for n in names if n.ids], default=len(laid.items))
+        for n, v in enumerate(values[:surplus]):
+            lonely[n] = 0.3 if v.place < first else lonely[n]
     listed = [
         n > 0 and v.condition is not None and v.condition != values[n - 1].condition for n, v in enumerate(values)
     ]

@@ -110,6 +110,8 @@ def phases(b: Book, p: Parsed) -> None:
         b.touched_phase = True
         if which == "after":
             as_left(b, p)
+    if marks == ["after"] and len(p.values) == 2 and b.tokens[p.laid.items[0].start].low == "found":
+        marks = ["before", "after"]  # "found the CO2 at nine nine, left it at nine two"
     if len(set(marks)) == 2 and len(marks) == len(p.values):
         for v, mark in zip(p.values, marks, strict=True):
             v.phase = mark  # "CO2 eight nine before, nine three after"

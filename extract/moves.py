@@ -81,6 +81,7 @@ def moves_of(
     several = len(amounts) > 1 and screws and short  # "a quarter in on the throttle and an eighth out on the offset"
     named = sorted([*screws, *short], key=lambda found: found[0]) if several else screws or short
     out: list[Move] = []
+    placed = any(v.start > 0 and tokens[v.start - 1].low == "from" for v in amounts)  # "from two turns out to one"
     for k, v in enumerate(amounts):
         screw = _nearest(named, v, len(amounts), k)
         direction = _nearest(directions, v, len(amounts), k)
@@ -95,7 +96,7 @@ def moves_of(
         name = None if item is None else item.get("screw") or item.get("short screw")
         way = "" if direction is None else _way(laid.items[direction], tokens)
         again = again or way == "back"
-        stands = s.has("from_stop") or (v.start > 0 and tokens[v.start - 1].low in ("at", "stands", "sits"))
+        stands = placed or s.has("from_stop") or (v.start > 0 and tokens[v.start - 1].low in ("at", "stands", "sits"))
         ends = [v.end, *(laid.items[x].end for x in (screw, direction) if x is not None)]
         starts = [v.start, *(laid.items[x].start for x in (screw, direction) if x is not None)]
         out.append(Move(v, way, name, again, min(starts), max(ends), intended, stands))

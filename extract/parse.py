@@ -114,6 +114,7 @@ def _sentences(
         corrects = sentence.continues or sentence.segments[0].has("correct")
         asked = context.pending.ids if context.pending is not None and not out else ()
         corrects = corrects or (bool(asked) and not any(set(asked) & set(n.ids) for n in names))  # "nine two, O2 four"
+        corrects = corrects or (_turned(out, context, grammar) and not moves)  # "nine two, CO sixty", behind a turn
         cost = assign(live, names, laid, grammar, system, tokens, corrects=corrects)
         narrowed(live, names, tokens, grammar)
         referred(values, tokens, grammar)
@@ -122,6 +123,14 @@ def _sentences(
             total += _again(live, context)
         out.append(Parsed(sentence, laid, values, names, caught, checks, moves, clock))
     return out, total
+
+
+def _turned(before: Sequence[Parsed], context: Context, grammar: Grammar) -> bool:
+    """Whether what was told last is the turn of a screw: what was spoken of is read again then."""
+    if before:
+        return bool(before[-1].moves)
+    last = [context.readings.get(rid) for rid in context.last[-1:]]
+    return any(r is not None and r.quantity == grammar.move for r in last)
 
 
 def _use_up(sentence: Sentence, start: int, end: int) -> None:

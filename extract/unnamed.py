@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
-from itertools import pairwise
+from itertools import combinations, pairwise
+from math import log
 
 from extract.assign import Value, fits_free
 from extract.book import Book
@@ -22,6 +23,7 @@ __all__ = ["ANOTHER_NAME", "NAMED_BEHIND", "unnamed"]
 
 ANOTHER_NAME = "another name was given behind it"
 NAMED_BEHIND = "named so afterwards"
+MOST = 10  # values of a row that are looked at
 DIFFERENCES = frozenset(("drop", "difference", "apart"))
 MORE = frozenset(("more", "less", "higher", "lower", "over", "above", "below", "under"))  # than what is named behind
 
@@ -49,8 +51,11 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     several = _in_one_breath(v, p)
     if several and _counted(p):
         return None
-    if several and not b.c.correcting and (q := _as_the_row_before(b, v, p)):
-        return None, None, [q, *(x for x in likely(b, v) if x != q)]
+    again = several or (any(x.name is not None for x in p.values) and b.c.pending is None and _turned(b))
+    if again and not b.c.correcting:
+        q = _as_the_row_before(b, v, p)
+        if q or not several:
+            return None, None, list(dict.fromkeys([*([q] if q else ()), *likely(b, v)]))
     spoken = b.last_of()
     if spoken is not None and spoken.doubts and spoken.quantity is not None and b.at - b.c.last_at < RECENT:
         digits = [c for c in v.number.choices[0][0] if c.isdigit()]
@@ -92,6 +97,8 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     mine = [n for n in p.names if n.ids and not n.implied] or [n for n in p.names if n.ids][:1]
     if v.unit in b.g.free and fits_free(v, mine, b.g, system):
         mine = []
+    if any(x.name is not None and x.place > v.place for x in p.values) and _turned(b):
+        mine = []  # "nine point two, CO sixty", behind a turn: not another CO
     if len(mine) == 1 and v.condition == next((x.condition for x in p.values if x.name is mine[0]), None):
         fits = best_fit(v, mine[0].ids, b.g, system)
         if fits:
@@ -150,24 +157,40 @@ def _counted(p: Parsed) -> bool:
     return plain and {int(b) - int(a) for a, b in pairwise(said)} in ({1}, {-1})
 
 
+def _turned(b: Book) -> bool:
+    """Whether nothing was read since a screw was turned."""
+    last = b.last_of()
+    return last is not None and last.quantity == b.g.move
+
+
 def _as_the_row_before(b: Book, v: Value, p: Parsed) -> str:
-    """ "Boiler two: nine two, sixty one.": the quantity at the same place of the row that was read before; or empty."""
-    bare = [x for x in p.values if not x.negated]
+    """ "Boiler two: nine two, sixty one.": the quantity at the same place of the row that was read before; or empty.
+
+    Where fewer values are said than that row had, they are what fits best and stood together.
+    """
+    bare = [x for x in p.values if not x.negated and x.name is None]
+    named = {q for x in p.values if x.name is not None for q in x.name.ids}
     here = b.tokens[p.laid.items[0].start].start
     read = [r for r in b.c.live() if b.measured(r) and r.quantity != b.g.move and r.condition]
     read = [r for r in read if r.id not in b.made or (r.source.span is not None and r.source.span[1] <= here)]
     last = read[-1] if read else None
-    if (
-        last is None
-        or any(x.name is not None or x.others for x in bare)
-        or b.at - b.c.times.get(last.id, float("-inf")) > LAST_KEPT
-    ):
+    if last is None or any(x.others for x in bare) or b.at - b.c.times.get(last.id, float("-inf")) > LAST_KEPT:
         return ""
-    key = (last.condition, last.appliance, last.phase)
-    row = [str(r.quantity) for r in read if (r.condition, r.appliance, r.phase) == key]
-    pairs = list(zip(row, bare, strict=False))
-    fits = [fit(x.number, x.unit, b.g.measures[q], b.c.setting.units).choices[0].usual for q, x in pairs]
-    return row[bare.index(v)] if len(fits) == len(bare) and all(fits) else ""
+    row = {str(r.quantity): r for r in read if (r.condition, r.appliance) == (last.condition, last.appliance)}
+    row = dict([(q, r) for q, r in row.items() if q not in named][:MOST])
+    found: list[tuple[float, float, str]] = []
+    for chosen in combinations(row, len(bare)):
+        fits = [fit(x.number, x.unit, b.g.measures[q], b.c.setting.units) for q, x in zip(chosen, bare, strict=True)]
+        if all(f.choices[0].usual for f in fits):
+            apart = sum(_apart(f.choices[0].value, row[q].value) for q, f in zip(chosen, fits, strict=True))
+            found.append((round(sum(f.cost for f in fits), 1), apart, chosen[bare.index(v)]))
+    return min(found)[2] if found else ""
+
+
+def _apart(value: str, old: str) -> float:
+    """How far a value lies from the one before, as the logarithm of their ratio."""
+    new, before = abs(float(value)), abs(float(old))
+    return abs(log(new / before)) if new and before else float(new != before)
 
 
 def _of_named_row(b: Book, v: Value) -> Reading | None:
@@ -239,7 +262,8 @@ def only_one_adjusted(b: Book, ids: Sequence[str]) -> bool:
         return False
     row = [r for r in b.c.live() if r.condition == b.c.state and r.appliance == b.c.tag() and b.measured(r)]
     moved = any(r.quantity == b.g.move and r.condition == b.c.state for r in b.c.live())
-    return moved and {r.quantity for r in row} == set(ids)
+    groups = {b.g.quantities[q].group for q in ids}  # a screw at the valve is turned for these
+    return moved and {r.quantity for r in row if b.g.quantities[str(r.quantity)].group in groups} == set(ids)
 
 
 def fits_value(b: Book, v: Value, quantity: str) -> bool:

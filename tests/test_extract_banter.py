@@ -312,3 +312,28 @@ def test_a_limit_that_is_not_to_be_passed_is_an_upper_one() -> None:
 
 def test_what_i_get_is_no_part_of_what_another_wrote() -> None:
     assert plainly("The last engineer wrote nine six, I get nine three at high fire.") == [("co2", "9.3", False)]
+
+
+def test_what_is_read_again_behind_a_turn_is_asked_in_the_order_of_before() -> None:
+    before = ("CO2 ten one, O2 two eight, CO one fifty.", "Throttle an eighth in.")
+    found = told(*before, "Nine three, four three, CO eighty.")
+    after = [(r.quantity, r.value, r.taken) for r in found if r.phase == "after"]
+    assert after == [("co2", "9.3", False), ("o2", "4.3", False), ("co", "80", True)]
+    found = told(*before, "Nine three and eighty.")
+    assert [(r.quantity, r.value) for r in found if r.phase == "after"] == [("co2", "9.3"), ("co", "80")]
+
+
+def test_a_bare_value_behind_a_turn_beside_a_gas_pressure() -> None:
+    found = told("Inlet six eight.", "CO2 ten one.", "Throttle an eighth in.", "Nine three.")
+    assert [(r.quantity, r.value, r.taken) for r in found if r.phase == "after"] == [("co2", "9.3", True)]
+
+
+def test_where_a_screw_was_moved_from_and_to_is_asked() -> None:
+    assert not any(r.taken for r in told("Moved the throttle from three turns out to two and a half out."))
+
+
+@pytest.mark.parametrize(
+    "text", ["Found the CO2 at nine eight, left it at nine one.", "CO2 pre nine eight, post nine one."]
+)
+def test_found_and_left(text: str) -> None:
+    assert [(r.phase, r.value, r.taken) for r in told(text)] == [("before", "9.8", True), ("after", "9.1", True)]
