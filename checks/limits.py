@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from decimal import Decimal
 
 from checks.rows import Rows, in_unit, number
@@ -114,10 +114,28 @@ def _origin(limit: Limit) -> tuple[str, str, str]:
     return limit.origin.kind, limit.origin.title, limit.origin.document
 
 
+def _voided(rows: Rows, sheet: Sheet, said: Collection[str]) -> dict[str, str]:
+    """Return the quantities that nothing can be told of, each with the name of the stop that says so.
+
+    ``said`` are the stops that were said and that nobody has dealt with.
+    """
+    found = {}
+    for stop in sheet.stops:
+        here = [rows.standing(name, "") for name in (stop.quantity, *stop.also) if name is not None]
+        if stop.id in said or any(one is not None and one.value in stop.states for one in here):
+            found |= dict.fromkeys(stop.voids, stop.name)
+    return found
+
+
 def limit_findings(
-    rows: Rows, sheet: Sheet, limits: Sequence[Limit], file: ApplianceFile | None = None
+    rows: Rows,
+    sheet: Sheet,
+    limits: Sequence[Limit],
+    file: ApplianceFile | None = None,
+    said: Collection[str] = (),
 ) -> Iterator[Finding]:
     """Yield the verdict on each number: one finding, or one for each limit that it is outside of."""
+    voided = _voided(rows, sheet, said)
     waiting = waiting_for_altitude(rows, file)
     strange = limits_of_another_gas(rows, file, None)
     for reading in rows.all:
@@ -126,6 +144,10 @@ def limit_findings(
         mine = applicable(reading.quantity, reading.condition, limits)
         if mine:
             verdicts = [_verdict(rows, sheet, reading, limit) for limit in mine]
+            if reading.quantity in voided and all(f.verdict == "within" for f in verdicts):
+                text = f"{named(sheet, reading)}: {voided[reading.quantity]}, so this tells nothing of the limit."
+                yield _finding(rows, reading, "cannot tell", text, mine[0])
+                continue
             yield from [f for f in verdicts if f.verdict != "within"] if reading.taken else []
             if not reading.taken or all(f.verdict == "within" for f in verdicts):
                 yield verdicts[0]

@@ -36,7 +36,9 @@ def _judged(rows: Rows, sheet: Sheet, relation: Relation) -> Iterator[Finding]:
             parts = [(r, value) for r in readings if (value := _value(r, unit)) is not None]
             total = sum((abs(value) for _, value in parts), Decimal(0))
             if total > Decimal(relation.amount or "0"):
-                yield _finding(sheet, relation, [r for r, _ in parts], f"sum {shown(str(total), unit)}")
+                told = in_unit(total, unit, readings[0].unit)
+                off = _shown(total if told is None else told, readings)
+                yield _finding(sheet, relation, [r for r, _ in parts], f"sum {off}")
     elif relation.kind == "ordered":
         for first, second in pairwise(slots):
             yield from _pair(rows, sheet, relation, first, second)
@@ -73,25 +75,37 @@ def _pair(
         x, y = _value(a, unit), _value(b, unit)
         if x is None or y is None:
             continue
-        off = _off(relation, x, y)
+        off = _off(relation, x, y, a, b)
         if off is not None:
             yield _finding(sheet, relation, [a, b], off)
 
 
-def _off(relation: Relation, x: Decimal, y: Decimal) -> str | None:
-    """Return by how much two values break a relation, in words; None where they keep it."""
+def _off(relation: Relation, x: Decimal, y: Decimal, a: Reading, b: Reading) -> str | None:
+    """Return by how much two values break a relation, in words, in the unit of the first; None if they keep it."""
     if relation.kept(x, y):
         return None
-    difference = shown(str(abs(x - y)), relation.unit)
+    if relation.kind == "ratio":
+        return f"ratio {x / y:.2f}"
+    first, second = number(a), _value(b, a.unit)
+    assert first is not None
+    assert second is not None
+    difference = _shown(abs(first - second), [a, b])
     match relation.kind:
-        case "ratio":
-            return f"ratio {x / y:.2f}"
         case "difference at least":
-            return f"difference {shown(str(x - y), relation.unit)}"
+            return f"difference {_shown(first - second, [a, b])}"
         case "difference at most" | "within":
             return f"difference {difference}"
         case _:  # not above, ordered
             return f"above by {difference}"
+
+
+def _shown(value: Decimal, readings: list[Reading]) -> str:
+    """Return what was reckoned from readings in the unit of the first: exact, or where another unit was converted, with
+    one digit more than the first has."""
+    unit = readings[0].unit
+    if any(r.unit != unit for r in readings):
+        value = value.quantize(Decimal(1).scaleb(int(Decimal(readings[0].value).as_tuple().exponent) - 1)).normalize()
+    return shown(f"{value:f}", unit)
 
 
 def _value(reading: Reading, unit: str) -> Decimal | None:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from checks.limits import applicable
 from checks.possible import Possible, open_fuels, possible_air_free, possible_ratio, possible_values
 from checks.rows import Rows
+from checks.tightness import falls_beyond_cooling
 from checks.words import ended, slot_name
 from schemas.appliance import ApplianceFile
 from schemas.findings import Finding, Limit
@@ -54,7 +55,7 @@ def stop_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None, limits: 
     for stop in sheet.stops:
         names = (stop.quantity, *stop.also)
         worst: dict[Row, Possible] = {}
-        for value in values:
+        for value in falls_beyond_cooling(values, sheet, stop) if stop.cooled_with else values:
             if stop.below_limit and any(own.get(r) != value.quantity for r in value.readings):
                 continue  # a small number that is not known to be this quantity: nearly all are below some limit
             if value.quantity in names and _is_passed(stop, value, file, limits):
@@ -76,6 +77,8 @@ def _row(value: Possible) -> Row:
 
 
 def _is_passed(stop: Stop, value: Possible, file: ApplianceFile | None, limits: Sequence[Limit]) -> bool:
+    if stop.cooled_with:
+        return True  # none else is given
     if stop.states:
         return value.value in stop.states
     if stop.unlike_file:
@@ -109,7 +112,7 @@ def _worse(a: Possible | None, b: Possible, stop: Stop) -> Possible:
     """Return the worse of two values that both pass the stop; of equals the settled and directly read one."""
     if a is None:
         return b
-    unit, turned = stop.unit, -1 if stop.below_limit else 1
+    unit, turned = stop.unit, -1 if stop.below_limit or stop.cooled_with else 1
 
     def rank(value: Possible) -> tuple[bool, bool, Decimal, bool]:
         measured = None if value.over_range else value.measured(unit or value.unit)

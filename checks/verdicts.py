@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import get_args
 
 from checks.adjustments import adjustment_findings
@@ -45,6 +45,7 @@ def check(
     file_sha256: str | None = None,
     limits: Sequence[Limit] = (),
     tag: str | None = None,
+    said: Collection[str] = (),
 ) -> tuple[Finding, ...]:
     """Return the findings on one appliance: stops, laws, limits, relations; what is to be done first in front.
 
@@ -57,6 +58,7 @@ def check(
         appliance: the appliance file, where there is one, and its hash in ``file_sha256``.
         limits: the job's own limits, once read back: from the plate or quoted on site.
         tag: the appliance; readings of others are left out. None takes every reading.
+        said: the stops that were said aloud and that nobody has dealt with, by id.
     """
     rows = _rows(readings, sheet, tag)
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
@@ -65,7 +67,7 @@ def check(
         *failed_findings(rows, sheet),
         *combustion_findings(rows, sheet, appliance),
         *adjustment_findings(rows, sheet, appliance),
-        *limit_findings(rows, sheet, known, appliance),
+        *limit_findings(rows, sheet, known, appliance, said),
         *relation_findings(rows, sheet, appliance),
         *input_findings(rows, sheet, appliance),
         *heat_findings(rows, sheet),

@@ -14,7 +14,7 @@ from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.extraction import grammar_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft, Entry
-from jobs.stops import Judge, past_stops
+from jobs.stops import Judge, past_stops, undealt
 from jobs.store import JournalMoved, Store
 from jobs.trail import Trail, trail_of
 from schemas.appliance import ApplianceFile
@@ -40,9 +40,11 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
     judges = [partial(_judge, store, job, sheet, one) for one in job.appliances]
     stops = [partial(judge, checks.measured_stops) for judge in judges]
     said = [one for one in job.alarms if not _is_of_another(one, job, stops)]
-    found = [*checks.said_stops(said, sheet, _denied(job, sheet)), *past_stops(job, sheet, stops)]
+    aloud = checks.said_stops(said, sheet, _denied(job, sheet))
+    found = [*aloud, *past_stops(job, sheet, stops)]
+    check = partial(checks.check, said={one.finding.rule for one in undealt(job, aloud)})
     for judge in judges:
-        found += judge(checks.check, job.readings)
+        found += judge(check, job.readings)
     found += checks.calibration_findings(job.head.instruments, job.head.created.date())
     tags = [one.tag for one in job.appliances]
     found += checks.missing(job.readings, sheet, tags, job.not_applicable)

@@ -237,7 +237,9 @@ class Stop(Model):
     (``en-alarms.toml``).
     With a ``quantity`` it is a measured stop: a number ``at`` or ``above`` so much, or (``above_limit``,
     ``below_limit``) above the highest or below the lowest that maker or plate allow; a check or choice in one of
-    ``states``; or (``unlike_file``) a choice that differs from the appliance file. ``also`` are other quantities that
+    ``states``; or (``unlike_file``) a choice that differs from the appliance file; or (``cooled_with``) the pressure of
+    a closed pipe that falls from its first condition to its last by more than the cooling of the pipe, told by that
+    quantity, explains. ``also`` are other quantities that
     it holds for in the same way. With ``unless_limit`` it gives way to a highest value that maker, plate or the job's
     own limits name for the quantity.
     """
@@ -265,8 +267,11 @@ class Stop(Model):
     below_limit: bool = False
     states: tuple[str, ...] = ()
     unlike_file: bool = False
+    cooled_with: Name | None = None
     unless_limit: bool = False
     unit: UnitCodeOrNone = ""
+    voids: tuple[Name, ...] = ()
+    """Quantities that nothing can be told of while it stands: what an analyser that does not hold its zero measures."""
     level: Literal["stop", "caution"] = "stop"
     say: str = Field(min_length=1)
     basis: str
@@ -275,10 +280,11 @@ class Stop(Model):
     def _is_complete(self) -> Stop:
         limited = (self.above_limit, self.below_limit)
         measured = [self.at is not None, self.above is not None, *limited, bool(self.states), self.unlike_file]
+        measured.append(self.cooled_with is not None)
         if self.quantity is None and (any(measured) or not self.said):
             raise ValueError(f"{self.id}: a stop is said (it needs said) or measured (it needs a quantity)")
         if self.quantity is not None and sum(measured) != 1:
-            ways = "at, above, above_limit, below_limit, states, unlike_file"
+            ways = "at, above, above_limit, below_limit, states, unlike_file, cooled_with"
             raise ValueError(f"{self.id}: a measured stop needs one of {ways}")
         return self
 

@@ -392,3 +392,31 @@ def test_what_was_read_after_a_turn_makes_no_row_with_what_was_read_before() -> 
     after = reading("o2", "high_fire", "4.4", "%", phase="after")
     assert "flue_co_air_free_400" not in names(before, after, file=None)
     assert "flue_co_air_free_400" in names(before, after.model_copy(update={"phase": ""}), file=None)
+
+
+# ---------------------------------------------------------------- a closed pipe
+TIGHTNESS, _ = load_sheet("gas-tightness-test")
+
+
+@pytest.mark.parametrize(
+    ("last", "warm", "cold", "stopped"),
+    [
+        # (3.0 + 14.696) · 519.67 / 529.67 − 14.696 = 2.666 psi (ideal gas law by hand); 2 °F more are 0.07 psi.
+        ("2.5", "70", "60", True),
+        ("2.6", "70", "60", False),
+        ("2.9", "70", "70", False),  # the gauges' last digits and the thermometer
+        ("2.8", "70", "70", True),
+        ("2.8", "60", "70", True),  # warmer pipe, lower pressure
+    ],
+)
+def test_a_fall_beyond_what_cooling_explains_stops(last: str, warm: str, cold: str, stopped: bool) -> None:
+    rows = [
+        reading("test_pressure", "start", "3.0", "[psi]"),
+        reading("test_pressure", "end", last, "[psi]"),
+        reading("pipe_temp", "start", warm, "[degF]"),
+        reading("pipe_temp", "end", cold, "[degF]"),
+    ]
+    found = [f for f in check(rows, TIGHTNESS) if f.verdict == "stop"]
+    assert [f.rule for f in found] == (["drop_beyond_cooling"] if stopped else [])
+    assert not [f for f in check(rows[:3], TIGHTNESS) if f.verdict == "stop"]
+    assert all("below 3.0 psi at the start" in f.text for f in found)

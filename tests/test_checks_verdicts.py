@@ -323,6 +323,28 @@ def test_every_kind_of_relation_is_judged() -> None:
         assert ("mine" in rules(found(*readings, file=file))) is broken, (kind, more)
 
 
+def test_what_is_reckoned_from_other_units_is_told_in_the_one_said_and_short() -> None:
+    mixed = [reading("inlet_pressure", "static", "7.5"), reading("inlet_pressure", "ignition", "15", unit="mbar")]
+    text = only(found(*mixed, file=no_limits()), "ignition_drop_most").text
+    assert "difference 1.48 in. w.c." in text  # 7.5 − 15 / 2.4908891 (NIST SP 811, in H2O at 4 °C)
+
+
+def test_nothing_is_within_by_an_analyser_that_does_not_hold_its_zero() -> None:
+    row = [
+        reading("co2", "high_fire", "9.0"),
+        reading("co", "high_fire", "300"),
+        reading("inlet_pressure", "static", "7.0"),
+    ]
+    failed = reading("zero_check", "", "failed", appliance=None)
+    for found_ in (found(*row, failed), found(*row, said={"zero_check_failed"})):
+        verdicts = {f.quantity: f for f in found_ if f.rule == "limit"}
+        assert verdicts["co2"].verdict == "cannot tell"
+        assert "Analyser does not hold its zero, so this tells nothing of the limit" in verdicts["co2"].text
+        assert verdicts["co"].verdict == "outside"
+        assert verdicts["inlet_pressure"].verdict == "within"
+    assert only(found(*row, reading("zero_check", "", "passed", appliance=None))[-1:], "limit").verdict == "within"
+
+
 # ---------------------------------------------------------------- laws of the flue gas
 def test_an_impossible_pair_names_both_readings() -> None:
     finding = only(found(reading("co2", "low_fire", "9.2"), reading("o2", "low_fire", "6.4")), "co2_o2_line")
