@@ -119,7 +119,7 @@ def _voided(rows: Rows, sheet: Sheet, said: Collection[str]) -> dict[str, str]:
 
     ``said`` are the stops that were said and that nobody has dealt with.
     """
-    found = {}
+    found: dict[str, str] = {}
     for stop in sheet.stops:
         here = [rows.standing(name, "") for name in (stop.quantity, *stop.also) if name is not None]
         if stop.id in said or any(one is not None and one.value in stop.states for one in here):

@@ -330,19 +330,17 @@ def test_what_is_reckoned_from_other_units_is_told_in_the_one_said_and_short() -
 
 
 def test_nothing_is_within_by_an_analyser_that_does_not_hold_its_zero() -> None:
-    row = [
-        reading("co2", "high_fire", "9.0"),
-        reading("co", "high_fire", "300"),
-        reading("inlet_pressure", "static", "7.0"),
-    ]
-    failed = reading("zero_check", "", "failed", appliance=None)
-    for found_ in (found(*row, failed), found(*row, said={"zero_check_failed"})):
-        verdicts = {f.quantity: f for f in found_ if f.rule == "limit"}
+    row = [reading("co2", "high_fire", "9.0"), reading("co", "high_fire", "300")]
+    row.append(reading("inlet_pressure", "static", "7.0"))
+    state = {value: reading("zero_check", "", value, appliance=None) for value in ("failed", "passed")}
+    for findings in (found(*row, state["failed"]), found(*row, said={"zero_check_failed"})):
+        verdicts = {f.quantity: f for f in findings if f.rule == "limit"}
         assert verdicts["co2"].verdict == "cannot tell"
         assert "Analyser does not hold its zero, so this tells nothing of the limit" in verdicts["co2"].text
         assert verdicts["co"].verdict == "outside"
         assert verdicts["inlet_pressure"].verdict == "within"
-    assert only(found(*row, reading("zero_check", "", "passed", appliance=None))[-1:], "limit").verdict == "within"
+    verdicts = {f.quantity: f for f in found(*row, state["passed"]) if f.rule == "limit"}
+    assert verdicts["co2"].verdict == "within"
 
 
 # ---------------------------------------------------------------- laws of the flue gas
