@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
-from itertools import pairwise
 from typing import NamedTuple
 
 from extract.aloud import aloud, respelled, said_in
@@ -17,6 +16,7 @@ from extract.certainty import Certainty
 from extract.context import Context
 from extract.lexicon import Grammar
 from extract.parse import Heard, parse
+from extract.slips import slip
 from extract.spelt import least_certain
 from extract.states import Checked
 from extract.values import fit
@@ -256,6 +256,7 @@ def misgivings(
     elsewhere = _elsewhere(heard, parsed, heard_ways, grammar)
     another = _other_appliance(heard, parsed, heard_ways)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
+    by_ear = utterance.second_opinion is not None
     poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < certain.noisy)
     for v in values:
         weighed = _weigh(v, _words(heard, v), _words_before(heard, v), read, context, grammar)
@@ -268,8 +269,8 @@ def misgivings(
             found = Misgiving("another appliance was heard too")
         if found is None and _denied(v, parsed, heard_ways, grammar):
             found = Misgiving("heard in another way it is denied, or no reading")
-        if found is None and utterance.second_opinion is not None and _teen_behind_point(heard, v, grammar):
-            found = Misgiving("digits behind a point are hardly ever said so")
+        if found is None and by_ear and (why := slip(heard, v, context, grammar, poor=poor)):
+            found = Misgiving(why)
         if found is None and utterance.broken:
             found = Misgiving("the line broke off in it")
         if found is not None:
@@ -277,13 +278,6 @@ def misgivings(
         elif weighed.support < (certain.support_at_stake if weighed.confirmed else certain.alone_at_stake):
             faint[v.start] = Misgiving("not every way it was heard has it", weighed.listed)
     return out, faint
-
-
-def _teen_behind_point(heard: Heard, v: Value, grammar: Grammar) -> bool:
-    """ "Eight point twelve inches": what recognisers make of "eight point one inches"; people say "one two"."""
-    lows = [token.low for token in heard.tokens[v.start : v.end]]
-    teens = {*grammar.lang.teens, *(str(n) for n in grammar.lang.teens.values())}
-    return any(a in grammar.lang.points and b in teens for a, b in pairwise(lows))
 
 
 def _confirmed(

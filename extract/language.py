@@ -39,6 +39,7 @@ class Language(NamedTuple):
     nothing: frozenset[str]
     sound_alikes: dict[str, str]
     small_words: frozenset[str]
+    like_digits: frozenset[str]
     fillers: frozenset[str]
     months: dict[str, int]
     ordinals: dict[str, int]
@@ -108,6 +109,7 @@ def language(code: str = "en") -> Language:
         nothing=frozenset(n["nothing"]),
         sound_alikes=n["sound_alikes"],
         small_words=frozenset(n["small_words"]),
+        like_digits=frozenset(n["like_digits"]),
         fillers=frozenset(n["fillers"]),
         months=t["months"],
         ordinals=t["ordinals"],

@@ -1,0 +1,59 @@
+"""Pieces of numbers that recognisers lose or add in noise: asked, where what stands beside the value tells of them."""
+
+from __future__ import annotations
+
+import pytest
+
+from schemas.evidence import Utterance
+from tests.test_extract_hearings import heard_as, readings
+
+
+def noisy(text: str, snr_db: float = 10.0) -> Utterance:
+    return heard_as((text, 1.0), second=text).model_copy(update={"snr_db": snr_db})
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "So return temperature settled at one twenty high enough maximum rate.",  # one twenty nine at
+        "The supply water reads at one hundred thirty high net maximum rate.",
+        "The fan reads five thousand six hundred and I'm at high fire.",
+        "Flame signal is 12 and all microamps.",
+        "The efficiency is 88 and I not.",
+        "CO is seven G.",  # seventy
+        "CO seven.",
+        "I'm getting 5.44 oxygen.",
+    ],
+)
+def test_a_number_that_may_lack_a_piece_or_have_one_too_many_is_asked(text: str) -> None:
+    found = readings("High fire.", noisy(text))
+    assert found
+    assert not any(r.taken for r in found)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "The supply water reads one hundred thirty, high fire.",
+        "The fan reads five thousand six hundred and fifty at high fire.",
+        "Return temperature is one hundred twenty and CO is forty five parts.",
+        "CO is seven parts.",
+        "CO is seventy.",
+        "I'm getting 5.4 for oxygen.",
+        "Oxygen is 5.44.",
+    ],
+)
+def test_whole_numbers_are_taken_in_noise_too(text: str) -> None:
+    found = readings("High fire.", noisy(text))
+    assert found
+    assert all(r.taken for r in found)
+
+
+@pytest.mark.parametrize("text", ["CO is seven.", "Return temperature is 120 and I'm happy with that."])
+def test_where_speech_is_clear_they_are_taken(text: str) -> None:
+    assert [r.taken for r in readings("High fire.", noisy(text, 40.0))] == [True]
+
+
+def test_talk_of_the_heating_behind_a_pressure_does_not_change_it() -> None:
+    found = readings("Static on the inlet is 21.6 millibar.", noisy("The heating up to twenty five.", 40.0))
+    assert [r.value for r in found if r.taken] in ([], ["21.6"])
