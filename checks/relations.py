@@ -15,9 +15,12 @@ from schemas.sheet import Relation, Sheet
 
 __all__ = ["relation_findings"]
 
+_SO = ("done", "passed")
+"""The states of a check that was carried out."""
+
 
 def relation_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
-    """Yield a finding for each relation that does not hold. A relation without all its readings says nothing."""
+    """Yield a finding for each relation that does not hold; lacking a reading, only what calls for it."""
     stated = {relation.id: relation for relation in (*sheet.relations, *(file.relations if file else ()))}
     for relation in stated.values():
         yield from _judged(rows, sheet, relation)
@@ -39,6 +42,10 @@ def _judged(rows: Rows, sheet: Sheet, relation: Relation) -> Iterator[Finding]:
                 told = in_unit(total, unit, readings[0].unit)
                 off = _shown(total if told is None else told, readings)
                 yield _finding(sheet, relation, [r for r, _ in parts], f"sum {off}")
+    elif relation.kind == "calls for":
+        so = [one for slot in slots if (one := rows.standing(*slot)) is not None and one.value in _SO]
+        if [(one.quantity, one.condition) for one in so] == slots[:1]:
+            yield _finding(sheet, relation, so, "")
     elif relation.kind == "ordered":
         for first, second in pairwise(slots):
             yield from _pair(rows, sheet, relation, first, second)

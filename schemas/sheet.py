@@ -162,7 +162,8 @@ class Relation(Model):
     ``kind``: ``difference at most`` (first minus second ≤ amount), ``difference at least``, ``not above`` (first ≤
     second + amount), ``within`` (|first − second| ≤ amount), ``ratio`` (first / second between low and high),
     ``ordered`` (each ≤ the next + amount), ``sum at most`` (the sum over all readings of the slot, such as the turns
-    of a screw), ``each between`` (every reading of the slot between low and high). ``soft`` rules say look again,
+    of a screw), ``each between`` (every reading of the slot between low and high), ``calls for`` (where the check of
+    the first slot is done or passed, that of the second is too; it needs no amount). ``soft`` rules say look again,
     never outside. A ``law`` is one of nature: where it is broken, a reading is wrong, and the finding is conflicting.
     ``basis`` is the rule's source. An appliance file's relation takes the place of the sheet's relation with the same
     id.
@@ -178,6 +179,7 @@ class Relation(Model):
         "ordered",
         "sum at most",
         "each between",
+        "calls for",
     ]
     slots: Annotated[tuple[Slot, ...], Field(min_length=1)]
     amount: ValueText | None = None
@@ -191,13 +193,13 @@ class Relation(Model):
 
     @model_validator(mode="after")
     def _is_complete(self) -> Relation:
-        pairs = ("difference at most", "difference at least", "not above", "within", "ratio")
+        pairs = ("difference at most", "difference at least", "not above", "within", "ratio", "calls for")
         if self.kind in pairs and len(self.slots) != 2:
             raise ValueError(f"{self.id}: {self.kind!r} needs two slots, not {len(self.slots)}")
         if self.kind in ("ratio", "each between"):
             if self.low is None and self.high is None:
                 raise ValueError(f"{self.id}: {self.kind!r} needs low, high or both")
-        elif self.kind != "ordered" and self.amount is None:
+        elif self.kind not in ("ordered", "calls for") and self.amount is None:
             raise ValueError(f"{self.id}: {self.kind!r} needs an amount")
         return self
 

@@ -557,3 +557,16 @@ def test_a_unit_that_ends_in_a_stop_gets_no_second_one() -> None:
     ]
     assert any("difference 0.1 in. w.c. The pressure hardly falls" in text for text in texts)
     assert not any(".." in text for text in texts)
+
+
+def test_a_new_regulator_calls_for_a_second_look_at_lock_up() -> None:
+    """Common practice, no source: a soft rule, and none where nobody said that the regulator is new."""
+    lockup, new = reading("inlet_pressure", "lockup", "7.8"), reading("regulator_new", "", "done")
+    again = [reading("lockup_again", "", state) for state in ("not yet", "done")]
+
+    def asked(*readings: Reading) -> list[tuple[str, str]]:
+        rule = "lockup_again_on_new_regulator"
+        return [(f.verdict, f.basis) for f in check(readings, SHEET) if f.rule == rule]
+
+    assert asked(lockup, new) == asked(lockup, new, again[0]) == [("look again", "common practice, no source")]
+    assert asked(lockup) == asked(lockup, new, again[1]) == asked(reading("regulator_new", "", "not yet")) == []

@@ -400,3 +400,25 @@ def test_a_turn_that_was_put_back_is_asked(then: str) -> None:
 )
 def test_codes_put_right_spelt_and_left_open(texts: tuple[str, ...], value: str, taken: bool) -> None:
     assert plainly(*texts) == [("serial", value, taken)]
+
+
+@pytest.mark.parametrize(
+    "new", ["We fitted a new regulator.", "The regulator's brand new.", "This is a new regulator."]
+)
+def test_a_new_regulator_and_a_second_look_at_lock_up_are_noted(new: str) -> None:
+    found = told(new, "Lock-up is seven eight.", "Lock-up again, seven eight.")
+    assert [(r.quantity, r.value, r.taken) for r in found] == [
+        ("regulator_new", "done", True),
+        ("inlet_pressure", "7.8", True),
+        ("lockup_again", "done", True),
+    ]
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["It'll need a new regulator.", "I'd put a new regulator on that.", "They put in a new regulator last year.",
+     "There's a new regulator in the van.", "Needs a new regulator on this one.",
+     "Is the regulator new?", "Changed the regulator spring."],
+)  # fmt: skip
+def test_a_regulator_that_is_not_new_on_this_visit_is_not_noted(said: str) -> None:
+    assert not [r for r in told(said) if r.taken]
