@@ -166,7 +166,8 @@ def _restarted(old: Value, new: Value, tokens: Sequence[Token], lang: Language) 
     if b.startswith(a) and len(b) > len(a) and "." in b:
         return True
     between = [t.low for t in tokens[old.end : new.start]]
-    paused = old.number.cut or not lang.fillers.isdisjoint(between)
+    stutter = old.end == old.start + 1 and len(b) > len(a) + 1  # "one, one twenty two"
+    paused = old.number.cut or stutter or not lang.fillers.isdisjoint(between)
     small = all(low in lang.fillers or low in (",", "...", "…") for low in between)
     return paused and small and said_anew(tokens, old.start, old.end, new.start, lang)
 

@@ -89,6 +89,9 @@ def phases(b: Book, p: Parsed) -> None:
         s = p.sentence.segments[p.laid.segment_of[n]]
         if s.kind not in ("reading", "limit") or s.has("history"):
             continue
+        ahead = p.laid.items[n - 1] if n else None
+        if ahead is not None and ahead.kind == "number" and ahead.value.digits.endswith("/"):
+            continue  # "a sixteenth left at low fire"
         single = i.end == i.start + 1
         if single and any(x.has("now") for x in p.sentence.segments):
             continue  # "was nine one before, now eight nine" tells of a change, not of an adjustment

@@ -352,7 +352,7 @@ def _instructions(sentence: Sentence, tokens: Sequence[Token]) -> None:
     if lead[1].role("dictate") or lead[1].kind in ("quantity", "condition", "enter"):
         return
     for n, s in enumerate(sentence.segments[lead[0] :]):
-        if n and s.quantities and s.numbers:
+        if n and s.quantities and (s.numbers or s.says(COPULA, tokens)):
             break
         if s.kind == "reading":
             s.kind = "instruction"

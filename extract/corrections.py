@@ -40,6 +40,7 @@ __all__ = [
     "put_back",
     "relabels",
     "signed_afterwards",
+    "signed_within",
     "swaps",
     "undo",
     "unit_afterwards",
@@ -115,7 +116,7 @@ def doubted(b: Book, p: Parsed) -> bool:
     said = any(s.has("doubted") for s in p.sentence.segments)
     unsure = plain and len(items) <= FEW_WORDS and any(s.has("unsure") for s in p.sentence.segments)
     no = len(items) <= 2 and all(i.role("no") for i in items) and bool(items)
-    ago = b.at - b.c.last_at
+    ago = 0.0 if b.made else b.at - b.c.last_at
     if not (said or unsure or no) or ago > (SOON if no else RECENT):
         return False
     done = False
@@ -416,9 +417,14 @@ def swaps(b: Book, p: Parsed) -> bool:
 def signed_afterwards(b: Book, p: Parsed) -> bool:
     """ "Offset point oh two. Put a minus on that.": the sign of the reading just made."""
     plus = any(s.has("make_plus") for s in p.sentence.segments)
-    if p.values or not (plus or any(s.has("make_minus") for s in p.sentence.segments)):
-        return False
     group = [r for r in b.group() if b.measured(r)][-1:]
+    asked = bool(group) and any(d.kind == DoubtKind.SIGN_UNCLEAR for d in group[0].doubts)
+    words = [b.tokens[k].low for i in p.laid.items for k in range(i.start, i.end)]
+    if asked and len(words) == 1:  # "Offset point oh one." "Negative."
+        plus = words[0] in b.g.lang.plus
+    alone = asked and len(words) == 1 and (plus or words[0] in b.g.lang.minus)
+    if p.values or not (alone or plus or any(s.has("make_minus") for s in p.sentence.segments)):
+        return False
     if not group or group[0].value.startswith("-") != plus:
         return False
     r = group[0]
@@ -431,6 +437,14 @@ def signed_afterwards(b: Book, p: Parsed) -> bool:
     b.mark(new.id)
     b.c.correcting = False
     return True
+
+
+def signed_within(p: Parsed) -> None:
+    """ "Offset point oh two, it's negative": the sign of the one value in front of it."""
+    if len(p.values) == 1 and not p.values[0].number.sign:
+        v = p.values[0]
+        if any(s.has("make_minus") and not s.numbers for s in p.sentence.segments[v.segment + 1 :]):
+            v.number = v.number._replace(sign="-")
 
 
 def unit_afterwards(b: Book, p: Parsed) -> bool:

@@ -119,7 +119,7 @@ def _directions(
             if _turns_back(laid, n, tokens):
                 out.append((n, i))
             continue
-        if tokens[i.start].low in _COME and _comes_in(laid, n, tokens):
+        if (tokens[i.start].low in _COME and _comes_in(laid, n, tokens)) or _left_at(laid, n, tokens):
             out.append((n, i))
             continue
         if not (i.role("in_words") or i.role("out_words")):
@@ -152,6 +152,13 @@ def _comes_in(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
     return share and i.end == i.start + 2 and tokens[i.end - 1].low in ("in", "out")
 
 
+def _left_at(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
+    """ "One sixteenth left at low fire": the way, and not what a value was left at."""
+    before = laid.items[n - 1] if n else None
+    share = before is not None and before.kind == "number" and before.value.digits.endswith("/")
+    return share and [t.low for t in tokens[laid.items[n].start : laid.items[n].end]] == ["left", "at"]
+
+
 def _turns_back(laid: Laid, n: int, tokens: Sequence[Token]) -> bool:
     """Whether "back" stands beside an amount and no word for a direction: "then back an eighth", "an eighth back"."""
     before = laid.items[n - 1] if n else None
@@ -169,7 +176,7 @@ def _way(item: Item, tokens: Sequence[Token]) -> str:
         return "cw"
     if item.role("out_words"):
         return "ccw"
-    return {"in": "cw", "out": "ccw"}.get(tokens[item.end - 1].low, "back")
+    return {"in": "cw", "out": "ccw", "at": "ccw"}.get(tokens[item.end - 1].low, "back")  # "at" of "left at"
 
 
 def _nearest(found: Sequence[tuple[int, object]], v: Value, amounts: int, k: int) -> int | None:

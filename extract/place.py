@@ -38,7 +38,7 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         if again and r is not None and b.at - b.c.times.get(r.id, float("-inf")) < RECENT:
             b.settle(reading, r.id, "corrected")  # "no, that's high fire: high fire CO twelve"
             return
-        if r is not None and v.condition is None and b.at - b.c.last_at < LAST_KEPT:
+        if r is not None and v.condition is None and (b.made or b.at - b.c.last_at < LAST_KEPT):
             old = target = r
             reading = reading.model_copy(update={"condition": r.condition, "phase": r.phase, "appliance": r.appliance})
             reading = reading.model_copy(

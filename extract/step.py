@@ -23,6 +23,7 @@ from extract.corrections import (
     put_back,
     relabels,
     signed_afterwards,
+    signed_within,
     swaps,
     undo,
     unit_afterwards,
@@ -132,6 +133,7 @@ def _carry_out(b: Book, p: Parsed) -> None:
     tags = appliances(b, p)
     b.appliance_said = bool(tags)
     phases(b, p)
+    signed_within(p)
     undo(b, p)
     b.put_right = b.c.correcting
     if (

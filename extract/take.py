@@ -160,7 +160,8 @@ def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[s
     if name.ids:
         best = best_fit(v, name.ids, b.g, system)
         usual = [q for q in name.vague if fit(v.number, v.unit, b.g.measures[q], system).choices[0].usual]
-        if best and usual and not fit(v.number, v.unit, b.g.measures[best[0][1]], system).choices[0].usual:
+        free = bool(best and usual) and not b.g.quantities[best[0][1]].conditions
+        if free and not fit(v.number, v.unit, b.g.measures[best[0][1]], system).choices[0].usual:
             return usual[0], [best[0][1]]  # "ambient's zero": rather the CO than the temperature
         if best:
             return best[0][1], []
@@ -174,6 +175,9 @@ def quantity_of(b: Book, name: Name, v: Value, system: str) -> tuple[str, list[s
     if not fits:
         return name.vague[0], list(name.vague[1:])
     ids = [q for _, q in fits]
+    if v.condition is not None:
+        ids = [q for q in ids if b.g.quantities[q].conditions] or ids  # "supply two ten at high fire": no volts
+        fits = [found for found in fits if found[1] in ids]
     others = {n.ids[0] for n in b.names if n is not name and n.used and len(n.ids) == 1}
     fresh = [q for q in ids if q not in others and not _just_read(b, q, v)]
     if len(fresh) == 1 and len(ids) == 2 and fits[ids.index(fresh[0])][0] < 1.0:

@@ -229,6 +229,10 @@ def _behind(tokens: Sequence[Token], at: int, stop: int, grammar: Grammar, kinds
         if whose is not None and whose.kind == "appliance" and whose.end < stop:
             at = whose.end  # "the serial on number two is"
             continue
+        ahead = [t.low for t in tokens[at - 2 : at]]
+        if ahead in (["on", "the"], ["off", "the"], ["inside", "the"]) and at + 1 < stop and tokens[at + 1].low == ",":
+            at += 1  # "the serial's on the flap, four four seven"
+            continue
         if low in lang.name_links:
             linked = True
         elif low in (",", "-", "–"):
@@ -313,6 +317,8 @@ def _single(token: Token) -> bool:
 def _name_like(tokens: Sequence[Token], start: int, end: int, kinds: dict[int, Item]) -> bool:
     """A name begins with a capital and is no word of the sheet."""
     first = kinds.get(start)
+    if first is not None and first.kind == "number" and end - start > 1 and tokens[start + 1].text[:1].isupper():
+        return True  # "14 Ferndale Road"
     known = first is None or first.kind in ("quantity", "condition", "enter", "number", "appliance", "screw")
     single = first is not None and first.end - first.start == 1 and tokens[start].text[:1].isupper()
     if known and not (single and end - start > 1):

@@ -43,7 +43,7 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     restated = any(x.has("restate") for x in p.sentence.segments) and all(i.kind != "word" for i in s.items)
     if b.c.correcting or restated:
         r = _of_named_row(b, v)
-        if r is not None and r.quantity is not None and b.at - max(b.c.last_at, 0) < LAST_KEPT:
+        if r is not None and r.quantity is not None and (b.made or b.at - max(b.c.last_at, 0) < LAST_KEPT):
             if fits_value(b, v, r.quantity):
                 return r.quantity, r, []
             if b.c.correcting:
@@ -57,7 +57,7 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
         if q or not several:
             return None, None, list(dict.fromkeys([*([q] if q else ()), *likely(b, v)]))
     spoken = b.last_of()
-    if spoken is not None and spoken.doubts and spoken.quantity is not None and b.at - b.c.last_at < RECENT:
+    if spoken is not None and spoken.doubts and spoken.quantity is not None and (b.made or b.at - b.c.last_at < RECENT):
         digits = [c for c in v.number.choices[0][0] if c.isdigit()]
         if digits == [c for c in spoken.value if c.isdigit()] and fits_value(b, v, spoken.quantity):
             return spoken.quantity, spoken, []

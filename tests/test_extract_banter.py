@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import pytest
 
+from extract import Setting, start, step
 from schemas.readings import Alarm, QuotedLimit
-from tests.test_extract_talk import talk
+from tests.test_extract_talk import grammar, heard, talk
 from tests.test_extract_told import plainly, told
 
 Placed = list[tuple[str | None, str | None, str, bool]]
@@ -337,3 +338,42 @@ def test_where_a_screw_was_moved_from_and_to_is_asked() -> None:
 )
 def test_found_and_left(text: str) -> None:
     assert [(r.phase, r.value, r.taken) for r in told(text)] == [("before", "9.8", True), ("after", "9.1", True)]
+
+
+@pytest.mark.parametrize("behind", ["No.", "I think.", "That can't be right."])
+def test_a_doubt_in_the_same_breath_is_heard(behind: str) -> None:
+    assert plainly(f"CO2 nine three. {behind}") == [("co2", "9.3", False)]
+    assert plainly("CO2 nine three. No problem.") == [("co2", "9.3", True)]
+
+
+def test_a_correction_in_one_breath_holds_also_late_in_a_job() -> None:
+    context = start(Setting(units="us"))
+    for n, (at, text) in enumerate(((0.0, "High fire, O2 four six."), (700.0, "Stack one twenty. Sorry, one thirty."))):
+        context, _ = step(heard(text, n), at, context, grammar())
+    assert [(r.value, r.taken) for r in context.live()] == [("4.6", True), ("130", True)]
+
+
+def test_the_sign_said_behind_a_value() -> None:
+    assert placed("Low fire offset's point oh two, it's negative.") == [("outlet_pressure", "low_fire", "-0.02", True)]
+    assert placed("Low fire offset's point oh two. Negative.") == [("outlet_pressure", "low_fire", "-0.02", True)]
+
+
+def test_left_at_a_firing_rate_is_a_way_to_turn() -> None:
+    found = told("Offset screw an eighth left at low fire.")
+    assert [(r.quantity, r.note, r.phase, r.taken) for r in found] == [
+        ("valve_move", "low_fire_screw ccw", "", True)
+    ]  # fmt: skip
+
+
+def test_where_a_number_is_found_is_no_part_of_it() -> None:
+    assert plainly("The serial's on the flap, four four two, nine.") == [("serial", "4429", True)]
+    assert plainly("Site is 22 Brackenfield Lane.") == [("site", "22 Brackenfield Lane", True)]
+
+
+def test_a_quantity_behind_lets_see_is_read() -> None:
+    assert plainly("Let's see here, the CO2 is, uh, nine, nine point two.") == [("co2", "9.2", True)]
+
+
+def test_a_drop_of_nothing_is_no_drop() -> None:
+    _, operations = talk("Soundness test, drop of nothing in two minutes.")
+    assert not [o for o in operations if isinstance(o, Alarm)]
