@@ -12,9 +12,17 @@ from schemas.base import decimal_of
 from schemas.findings import Finding, Limit, LimitOrigin, Verdict
 from schemas.readings import Reading
 from schemas.sheet import Sheet
-from schemas.units import show_unit
+from schemas.units import convert, show_unit, unit_of
 
-__all__ = ["applicable", "known_limits", "limit_findings", "limits_of_another_gas", "waiting_for_altitude"]
+__all__ = [
+    "applicable",
+    "known_limits",
+    "limit_findings",
+    "limits_of_another_gas",
+    "span_of",
+    "voided",
+    "waiting_for_altitude",
+]
 
 
 def known_limits(
@@ -110,11 +118,23 @@ def applicable(quantity: str, condition: str, limits: Sequence[Limit]) -> tuple[
     return tuple(limit for limit in mine if limit.condition or _origin(limit) not in specific)
 
 
+def span_of(limits: Sequence[Limit], unit: str) -> tuple[Decimal | None, Decimal | None] | None:
+    """Return what lies within all of some limits, in a unit: lowest and highest, None where there is no such bound.
+
+    None altogether without a limit, or where one cannot be compared with the unit.
+    """
+    if not limits or any(unit_of(limit.unit).kind != unit_of(unit).kind for limit in limits):
+        return None
+    lows = [convert(decimal_of(limit.low), limit.unit, unit) for limit in limits if limit.low is not None]
+    highs = [convert(decimal_of(limit.high), limit.unit, unit) for limit in limits if limit.high is not None]
+    return max(lows, default=None), min(highs, default=None)
+
+
 def _origin(limit: Limit) -> tuple[str, str, str]:
     return limit.origin.kind, limit.origin.title, limit.origin.document
 
 
-def _voided(rows: Rows, sheet: Sheet, said: Collection[str]) -> dict[str, str]:
+def voided(rows: Rows, sheet: Sheet, said: Collection[str]) -> dict[str, str]:
     """Return the quantities that nothing can be told of, each with the name of the stop that says so.
 
     ``said`` are the stops that were said and that nobody has dealt with.
@@ -135,7 +155,7 @@ def limit_findings(
     said: Collection[str] = (),
 ) -> Iterator[Finding]:
     """Yield the verdict on each number: one finding, or one for each limit that it is outside of."""
-    voided = _voided(rows, sheet, said)
+    void = voided(rows, sheet, said)
     waiting = waiting_for_altitude(rows, file)
     strange = limits_of_another_gas(rows, file, None)
     for reading in rows.all:
@@ -144,8 +164,8 @@ def limit_findings(
         mine = applicable(reading.quantity, reading.condition, limits)
         if mine:
             verdicts = [_verdict(rows, sheet, reading, limit) for limit in mine]
-            if reading.quantity in voided and all(f.verdict == "within" for f in verdicts):
-                text = f"{named(sheet, reading)}: {voided[reading.quantity]}, so this tells nothing of the limit."
+            if reading.quantity in void and all(f.verdict == "within" for f in verdicts):
+                text = f"{named(sheet, reading)}: {void[reading.quantity]}, so this tells nothing of the limit."
                 yield _finding(rows, reading, "cannot tell", text, mine[0])
                 continue
             yield from [f for f in verdicts if f.verdict != "within"] if reading.taken else []

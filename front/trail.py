@@ -104,7 +104,10 @@ def _data(trail: Trail) -> dict[str, object]:
                         "after": change.after,
                         "difference": None if change.difference is None else str(change.difference),
                         "per_turn": None if change.per_turn is None else str(change.per_turn),
+                        "turns_between": change.over,
+                        "screws_between": change.screws,
                         "open": sorted(change.open),
+                        "never_settled": sorted(change.unsettled),
                     }
                     for change in move.changes
                 ],

@@ -126,6 +126,16 @@ class Job:
         """The readings that stand, open ones included; without those left out."""
         return tuple(row.reading for row in self.rows.values() if row.how != "left out")
 
+    def as_settled(self, one: Reading) -> Reading | None:
+        """Return a reading as a person settled it, also one that stands no longer; None: they said that it is wrong."""
+        if one.id not in self.settled:
+            return one
+        said = self.settled[one.id]
+        if said is None:
+            return None
+        told = said.model_dump(include={"quantity", "condition", "value", "unit", "appliance"})
+        return one.model_copy(update={**told, "doubts": (), "alternatives": ()})
+
     @property
     def unread(self) -> tuple[Filed, ...]:
         """Evidence that was not heard or looked at to its end."""

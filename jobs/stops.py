@@ -160,7 +160,7 @@ def _gone(job: Job, sheet: Sheet) -> Iterator[tuple[Reading, Sequence[Reading], 
     """Yield each reading that was taken away and not put right, with what stood beside it, and what became of it."""
     for one in job.passed:
         if not _was_put_right(one):
-            stood = [now for each in one.beside if (now := _as_settled(each, job)) is not None]
+            stood = [now for each in one.beside if (now := job.as_settled(each)) is not None]
             mine = next((each for each in stood if each.id == one.reading.id), None)
             if mine is not None:
                 yield mine, stood, _since(job, sheet, one)
@@ -179,17 +179,6 @@ def _was_put_right(one: Passed) -> bool:
         return True
     values = {old.value, *(way.value for way in old.alternatives)}
     return not old.taken and (one.at_once or one.now.value in values)
-
-
-def _as_settled(one: Reading, job: Job) -> Reading | None:
-    """Return a reading as a person settled it since it was heard; None where they said that it is wrong."""
-    if one.id not in job.settled:
-        return one
-    said = job.settled[one.id]
-    if said is None:
-        return None
-    told = said.model_dump(include={"quantity", "condition", "value", "unit", "appliance"})
-    return one.model_copy(update={**told, "doubts": (), "alternatives": ()})
 
 
 def _since(job: Job, sheet: Sheet, one: Passed) -> str:

@@ -7,15 +7,17 @@ asked about, or whose amount nobody can tell, stands in its place and is marked;
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_EVEN, Decimal
 
 import checks
-from checks.limits import applicable
+from checks.limits import applicable, span_of, voided
+from checks.rows import Rows
 from extract import MEASURED_ANEW
 from jobs.fold import Job
 from jobs.show import show_value
+from jobs.stops import undealt
 from jobs.timeline import in_order
 from schemas.appliance import ApplianceFile
 from schemas.base import decimal_of, is_value_text
@@ -35,11 +37,15 @@ __all__ = [
     "sign_words",
     "sum_words",
     "trail_of",
+    "turn_of",
 ]
 
 OPEN = "? open"
 """How the doubt of an event begins that a question is still open about."""
+UNSETTLED = "was never settled"
+"""How it begins of a value in doubt that another one took the place of: nobody is asked about it any more."""
 
+_LEFT_OUT = "left out by"
 _WAYS = {"cw": "clockwise", "ccw": "counterclockwise"}
 
 
@@ -60,7 +66,9 @@ class Event:
 class Change:
     """What one turn did to a quantity; ``difference`` and ``per_turn`` with their sign, None where one is missing.
 
-    ``open`` are the ids of those of the two values that are still asked about.
+    ``over`` says how many turns lie between the two: where that is more than this one, a difference per turn is told
+    only of turns of one screw one way, for their sum. ``open`` are the ids of those of the two values that are still
+    asked about, ``unsettled`` of those that nobody was asked about any more once another value stood.
     """
 
     quantity: str
@@ -69,6 +77,9 @@ class Change:
     difference: Decimal | None = None
     per_turn: Decimal | None = None
     open: frozenset[str] = frozenset()
+    unsettled: frozenset[str] = frozenset()
+    over: int = 1
+    screws: int = 1
 
 
 @dataclass(frozen=True)
@@ -112,17 +123,75 @@ class Trail:
 def trail_of(job: Job, sheet: Sheet, tag: str, file: ApplianceFile | None, limits: Sequence[Limit]) -> Trail:
     """Return the trail of one appliance; ``limits`` are all that hold for it, the most believed first."""
     events = tuple(_events(job, sheet, tag))
+    beside = _beside(job, sheet, tag)
+    said = {one.finding.rule for one in undealt(job, job.findings) if one.finding.said is not None}
+    judging = _Judging(sheet, file, limits, tag, beside, said)
     sums: dict[str, tuple[Decimal, Decimal]] = {}
     moves: list[TrailMove] = []
     for place, event in enumerate(events):
         if event.move:
-            moves.append(_move(len(moves) + 1, events, place, sheet, file, limits, sums))
+            moves.append(_move(len(moves) + 1, events, place, judging, sums))
     good = {
         condition: row
         for condition, row, last in _whole_rows(events, sheet, limits)
-        if _is_good(row[0], _beside(job, sheet, tag, condition) if last else [], sheet, file, limits, tag)
+        if judging.is_good(row[0], condition, last=last)
     }
     return Trail(tag, events, tuple(moves), tuple(limits), good)
+
+
+@dataclass(frozen=True)
+class _Judging:
+    """What rows are judged by: limits, what stands beside them, and the stops that were said and nobody dealt with."""
+
+    sheet: Sheet
+    file: ApplianceFile | None
+    limits: Sequence[Limit]
+    tag: str
+    beside: Sequence[Reading]
+    said: Collection[str]
+
+    def place(self, reading: Reading) -> str:
+        """Return where a reading lies within the limits that hold for it; empty without one."""
+        assert reading.quantity is not None
+        name = self.sheet.quantity(reading.quantity).name
+        void = voided(Rows(self.beside, self.tag), self.sheet, self.said)
+        span = span_of(applicable(reading.quantity, reading.condition or "", self.limits), reading.unit)
+        if span is None:
+            return ""
+        value, unit, (low, high) = decimal_of(reading.value), show_unit(reading.unit), span
+        if low is not None and value < low:
+            return f"{name} {_plain(low - value)} {unit} below the limit"
+        if high is not None and value > high:
+            return f"{name} {_plain(value - high)} {unit} above the limit"
+        if reading.quantity in void:
+            return f"{name} cannot be told: {void[reading.quantity]}"
+        rooms = [f"{_plain(value - low)} from the lowest"] if low is not None else []
+        rooms += [f"{_plain(high - value)} from the highest"] if high is not None else []
+        return f"{name} within, {', '.join(rooms)}"
+
+    def is_good(self, row: Sequence[Reading], condition: str, *, last: bool) -> bool:
+        """Say whether the checks find every value of a row within its limits, and nothing that stops or contradicts.
+
+        Beside the last row stands what is not traced too, such as CO air-free; beside each, what holds at any firing
+        rate: fuel, altitude, plate, the analyser's zero.
+        """
+        beside = [one for one in self.beside if one.condition == "" or (last and one.condition == condition)]
+        own = [limit for limit in self.limits if limit.origin.kind == "quoted"]
+        found = checks.check([*row, *beside], self.sheet, appliance=self.file, limits=own, tag=self.tag, said=self.said)
+        names = {one.id for one in row}
+        mine = [one for one in found if not names.isdisjoint(one.readings)]
+        limited = {limit.quantity for limit in self.file.limits} if self.file else set()
+        known = [one for one in mine if one.rule == "limit" and (one.limit is not None or one.quantity in limited)]
+        judged = [one.verdict for one in known]
+        wrong = any(one.verdict in ("stop", "outside", "conflicting") for one in found if one.condition == condition)
+        wrong = wrong or any(one.verdict in ("stop", "outside", "conflicting") for one in mine)
+        return bool(judged) and not wrong and all(verdict == "within" for verdict in judged)
+
+
+def turn_of(reading: Reading) -> tuple[str, str]:
+    """Return the screw and the way (``cw``, ``ccw``) of a turn, each empty where it was not said."""
+    parts = reading.note.split()
+    return next((one for one in parts if one not in _WAYS), ""), next((one for one in parts if one in _WAYS), "")
 
 
 def _traced(sheet: Sheet) -> tuple[str, ...]:
@@ -139,7 +208,7 @@ def _events(job: Job, sheet: Sheet, tag: str) -> Iterator[Event]:
         if reading.quantity is None or not (reading.appliance == tag or (alone and reading.appliance is None)):
             continue
         move = sheet.quantity(reading.quantity).kind == "move"
-        left_out = doubt and not doubt.startswith(OPEN)
+        left_out = doubt.startswith(_LEFT_OUT)
         if not move and (reading.quantity not in _traced(sheet) or left_out):
             continue
         # What was over range was read, and nothing can be worked out from it.
@@ -162,11 +231,13 @@ def _events(job: Job, sheet: Sheet, tag: str) -> Iterator[Event]:
 def _standing(job: Job) -> Iterator[tuple[Reading, str]]:
     """Yield every reading that stands and those that stood until the next turn, each with why it does not count."""
     for row in job.gone:
-        if row.history and row.history[-1].what == "replaced" and row.history[-1].why in MEASURED_ANEW:
-            yield row.reading, _asked(row.reading)
+        one = job.as_settled(row.reading)
+        last = row.history[-1] if row.history else None
+        if one is not None and last is not None and last.what == "replaced" and last.why in MEASURED_ANEW:
+            yield one, f"{UNSETTLED}: {one.doubts[0].kind}" if one.doubts else ""
     for row in job.rows.values():
         if row.how == "left out":
-            yield row.reading, f"left out by {row.by}: {row.history[-1].why}"
+            yield row.reading, f"{_LEFT_OUT} {row.by}: {row.history[-1].why}"
         else:
             yield row.reading, _asked(row.reading) if row.how == "open" else ""
 
@@ -179,22 +250,19 @@ def _move(
     number: int,
     events: Sequence[Event],
     place: int,
-    sheet: Sheet,
-    file: ApplianceFile | None,
-    limits: Sequence[Limit],
+    judging: _Judging,
     sums: dict[str, tuple[Decimal, Decimal]],
 ) -> TrailMove:
-    event = events[place]
-    screw, _, way = event.reading.note.partition(" ")
-    value, condition = event.reading.value, event.reading.condition
-    turns = abs(decimal_of(value)) if is_value_text(value) and not event.doubt else Decimal(0)
+    event, sheet = events[place], judging.sheet
+    screw, way = turn_of(event.reading)
+    turns = _turns(event)
     net, all_ = sums.get(screw, (Decimal(0), Decimal(0)))
     signed = turns if way == "cw" else -turns if way == "ccw" else Decimal(0)
     sums[screw] = net + signed, all_ + turns
-    before = [e for e in events[:place] if not e.move and e.reading.condition == condition]
-    after = list(_until_next_move(events[place + 1 :], condition))
-    changes = tuple(_change(quantity, before, after, turns) for quantity in _traced(sheet))
-    last = [change.after for change in changes if change.after is not None and change.after.id not in change.open]
+    after = list(_until_next_move(events[place + 1 :], event.reading.condition))
+    changes = tuple(_change(quantity, events, place, after) for quantity in _traced(sheet))
+    sure = {e.reading.id for e in after if not e.doubt}
+    last = [change.after for change in changes if change.after is not None and change.after.id in sure]
     return TrailMove(
         number=number,
         reading=event.reading,
@@ -204,70 +272,81 @@ def _move(
         turns=turns,
         changes=changes,
         settled=_settled([e for e in after if e.reading.quantity == _traced(sheet)[0]]),
-        places=tuple(text for reading in last if (text := _place(reading, sheet, limits)[0])),
+        places=tuple(text for reading in last if (text := judging.place(reading))),
         sums=sums[screw],
-        as_told="" if event.doubt else _as_told(file, screw, way, changes[0]),
+        as_told="" if event.doubt else _as_told(judging.file, screw, way, changes[0]),
         doubt=event.doubt,
     )
 
 
+def _turns(event: Event) -> Decimal:
+    value = event.reading.value
+    return abs(decimal_of(value)) if is_value_text(value) and not event.doubt else Decimal(0)
+
+
 def _until_next_move(events: Iterable[Event], condition: str | None) -> Iterator[Event]:
+    """Yield what was read until a screw was turned again, whichever: what is read then is not of this turn alone."""
     for event in events:
+        if event.move:
+            return
         if event.reading.condition == condition:
-            if event.move:
-                return
             yield event
 
 
-def _change(quantity: str, before: Sequence[Event], after: Sequence[Event], turns: Decimal) -> Change:
-    found = [next((e for e in reversed(some) if e.reading.quantity == quantity), None) for some in (before, after)]
-    first, last = (None if e is None else e.reading for e in found)
-    asked = frozenset(e.reading.id for e in found if e is not None and e.doubt)
-    if first is None or last is None or asked or unit_of(first.unit).kind != unit_of(last.unit).kind:
-        return Change(quantity, first, last, open=asked)
+def _change(quantity: str, events: Sequence[Event], place: int, after: Sequence[Event]) -> Change:
+    """Return what a quantity did from its last value before a turn to its last one before the next turn."""
+    condition = events[place].reading.condition
+    at = next((n for n in range(place - 1, -1, -1) if _reads(events[n], quantity, condition)), None)
+    then = next((e for e in reversed(after) if _reads(e, quantity, condition)), None)
+    read = [None if at is None else events[at], then]
+    first, last = (None if e is None else e.reading for e in read)
+    told = [e for e in read if e is not None and e.doubt]
+    turned = [e for e in events[place if at is None else at : place + 1] if e.move]
+    change = Change(
+        quantity,
+        first,
+        last,
+        open=frozenset(e.reading.id for e in told if e.doubt.startswith(OPEN)),
+        unsettled=frozenset(e.reading.id for e in told if e.doubt.startswith(UNSETTLED)),
+        over=len(turned),
+        screws=len({turn_of(e.reading)[0] for e in turned}),
+    )
+    if first is None or last is None or told or unit_of(first.unit).kind != unit_of(last.unit).kind:
+        return change
     difference = decimal_of(last.value) - convert(decimal_of(first.value), first.unit, last.unit)
     step = Decimal(1).scaleb(int(decimal_of(last.value).as_tuple().exponent))
-    per_turn = (difference / turns).quantize(step, ROUND_HALF_EVEN) if turns else None
-    return Change(quantity, first, last, difference, per_turn)
+    one_way = len({turn_of(e.reading) for e in turned}) == 1 and all(_turns(e) for e in turned)
+    sum_ = sum((_turns(e) for e in turned), Decimal(0)) if one_way else Decimal(0)
+    per_turn = (difference / sum_).quantize(step, ROUND_HALF_EVEN) if sum_ else None
+    return replace(change, difference=difference, per_turn=per_turn)
+
+
+def _reads(event: Event, quantity: str, condition: str | None) -> bool:
+    return not event.move and (event.reading.quantity, event.reading.condition) == (quantity, condition)
 
 
 def _settled(after: Sequence[Event]) -> str:
-    """Say whether the last two readings after a turn stood still: within one step of the display."""
+    """Say whether the last readings after a turn stood still: as long as they went one way, within a step in all."""
     if not after:
         return "not read after it"
-    if any(one.doubt for one in after[-2:]):
+    if any(one.doubt.startswith(OPEN) for one in after[-2:]):
         return "a value is open"
-    if len(after) == 1:
-        return "read once"
-    a, b = after[-2], after[-1]
-    first, last = decimal_of(a.reading.value), decimal_of(b.reading.value)
-    step = Decimal(1).scaleb(int(last.as_tuple().exponent))
-    if abs(last - first) <= step:
+    sure = [one for one in after if not one.doubt]
+    if len(sure) < 2 or after[-1].doubt:
+        return "read once" if len(after) == 1 else "cannot be told"
+    unit = sure[-1].reading.unit
+    values = [convert(decimal_of(one.reading.value), one.reading.unit, unit) for one in sure]
+    start = len(values) - 2
+    way = values[-1] - values[start]
+    while start and (values[start] - values[start - 1]) * way > 0:
+        start -= 1
+    moved = values[-1] - values[start]
+    step = Decimal(1).scaleb(int(decimal_of(sure[-1].reading.value).as_tuple().exponent))
+    if abs(moved) <= step:
         return "settled"
-    time = "" if a.at is None or b.at is None else f" in {b.at - a.at:.0f} s"
-    return f"still moving, {sign_words(last - first)}{time}"
-
-
-def _place(reading: Reading, sheet: Sheet, limits: Sequence[Limit]) -> tuple[str, bool | None]:
-    """Return where a reading lies within the first limit that holds for it, and whether it is within; empty without."""
-    assert reading.quantity is not None
-    name = sheet.quantity(reading.quantity).name
-    mine = applicable(reading.quantity, reading.condition or "", limits)
-    if not mine or unit_of(mine[0].unit).kind != unit_of(reading.unit).kind:
-        return "", None
-    value = decimal_of(reading.value)
-    low, high = (
-        None if bound is None else convert(decimal_of(bound), mine[0].unit, reading.unit)
-        for bound in (mine[0].low, mine[0].high)
-    )
-    unit = show_unit(reading.unit)
-    if low is not None and value < low:
-        return f"{name} {_plain(low - value)} {unit} below the limit", False
-    if high is not None and value > high:
-        return f"{name} {_plain(value - high)} {unit} above the limit", False
-    rooms = [f"{_plain(value - low)} from the lowest"] if low is not None else []
-    rooms += [f"{_plain(high - value)} from the highest"] if high is not None else []
-    return f"{name} within, {', '.join(rooms)}", True
+    first, last = sure[start], sure[-1]
+    time = "" if first.at is None or last.at is None else f" in {last.at - first.at:.0f} s"
+    return f"still moving, {sign_words(moved)}{time}"
 
 
 def _plain(value: Decimal) -> str:
@@ -277,7 +356,7 @@ def _plain(value: Decimal) -> str:
 def _as_told(file: ApplianceFile | None, screw: str, way: str, change: Change) -> str:
     """Say how the first traced quantity went against the maker's word on the screw; empty where nothing is told."""
     told = {} if file is None else {effect.screw: effect.richer for effect in file.screws}
-    if screw not in told or way not in _WAYS or not change.difference:
+    if screw not in told or way not in _WAYS or not change.difference or (change.over > 1 and not change.per_turn):
         return ""
     richer = told[screw] == _WAYS[way]
     return "as the maker says" if richer == (change.difference > 0) else "against what the maker says"
@@ -310,31 +389,14 @@ def _whole_rows(events: Sequence[Event], sheet: Sheet, limits: Sequence[Limit]) 
         yield from close(condition, last=True)
 
 
-def _beside(job: Job, sheet: Sheet, tag: str, condition: str) -> list[Reading]:
-    """Return what stands beside the last row and is not traced, such as CO air-free."""
+def _beside(job: Job, sheet: Sheet, tag: str) -> list[Reading]:
+    """Return what stands and is not traced: it is judged beside the rows, such as CO air-free, or tells of limits."""
     return [
         one
         for one in job.readings
-        if one.condition == condition and one.appliance in (tag, None) and one.quantity not in _traced(sheet)
-        if one.quantity is not None and sheet.quantity(one.quantity).kind == "number"
+        if one.appliance in (tag, None) and one.quantity is not None and one.quantity not in _traced(sheet)
+        if sheet.quantity(one.quantity).kind != "move"
     ]
-
-
-def _is_good(
-    row: Sequence[Reading],
-    beside: Sequence[Reading],
-    sheet: Sheet,
-    file: ApplianceFile | None,
-    limits: Sequence[Limit],
-    tag: str,
-) -> bool:
-    """Say whether the checks find every value of a row within its limits, and nothing that stops or contradicts."""
-    own = [limit for limit in limits if limit.origin.kind != "appliance file"]
-    found = checks.check([*row, *beside], sheet, appliance=file, limits=own, tag=tag)
-    names = {one.id for one in row}
-    judged = {name for one in found if one.verdict == "within" for name in one.readings if name in names}
-    wrong = any(one.verdict in ("stop", "outside", "conflicting") for one in found)
-    return bool(judged) and not wrong
 
 
 # ---------------------------------------------------------------------- words
@@ -372,9 +434,13 @@ def change_words(change: Change, quantity: Quantity) -> str:
     span = f"{_mark(first, change)}{first.value}{unit} to {_mark(last, change)}{show_value(last.value, last.unit)}"
     if change.difference is None:
         return span
+    over = f" over {change.over} turns" if change.over > 1 else ""
+    over += f" of {change.screws} screws" if change.screws > 1 else ""
     turn = f" ({sign_words(change.per_turn)} a turn)" if change.per_turn is not None else ""
-    return f"{span}: {sign_words(change.difference)}{turn}"
+    return f"{span}: {sign_words(change.difference)}{over}{turn}"
 
 
 def _mark(reading: Reading, change: Change) -> str:
-    return "? " if reading.id in change.open else ""
+    if reading.id in change.open:
+        return "? "
+    return "never settled: " if reading.id in change.unsettled else ""

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from itertools import groupby
 
-from checks.limits import applicable
-from jobs.trail import Event, Trail
-from schemas.base import decimal_of
+from checks.limits import applicable, span_of
+from jobs.trail import Event, Trail, turn_of
+from schemas.base import decimal_of, is_value_text
 from schemas.sheet import Quantity, Sheet
 from schemas.units import convert, show_unit, unit_of
 
@@ -39,6 +39,8 @@ class _Series:
     mark: str
     quantity: Quantity
     points: tuple[tuple[float, Event], ...]
+    gaps: tuple[tuple[float, Event], ...]
+    """What was read and is no point of the line: over range, or in doubt. The line is broken there."""
     bands: tuple[tuple[float, float, float | None, float | None], ...]
     """From x, to x, lowest, highest; None where there is no such bound."""
 
@@ -46,7 +48,8 @@ class _Series:
 def trail_svg(trail: Trail, sheet: Sheet) -> str:
     """Return the drawing as SVG; empty where no screw was moved or fewer than two values can be drawn.
 
-    Only values that count are drawn; a turn in doubt is, behind a question mark.
+    Only values that count are drawn; at one in doubt the line is broken, and one over range is told in words; a turn in
+    doubt is drawn, behind a question mark.
     """
     events = [e for e in trail.events if e.move or e.reading.quantity in sheet.plotted]
     names = sheet.plotted[: len(_MARKS)]
@@ -96,7 +99,9 @@ def _series(mark: str, quantity: Quantity, events: Sequence[Event], xs: Sequence
     points = [(x, e) for x, e in mine if not e.doubt]
     unit = points[0][1].reading.unit if points else ""
     points = [(x, e) for x, e in points if unit_of(e.reading.unit).kind == unit_of(unit).kind]
-    return _Series(mark, quantity, tuple(points), tuple(_bands(quantity, events, xs, trail, unit)))
+    drawn = [e for _, e in points]
+    gaps = [(x, e) for x, e in mine if e not in drawn]
+    return _Series(mark, quantity, tuple(points), tuple(gaps), tuple(_bands(quantity, events, xs, trail, unit)))
 
 
 def _bands(
@@ -105,13 +110,10 @@ def _bands(
     """Return the limit of each stretch in one condition, as wide as the stretch."""
     found = []
     for first, last, condition in _stretches(events):
-        mine = applicable(quantity.id, condition, trail.limits)
-        if not mine or not unit or unit_of(mine[0].unit).kind != unit_of(unit).kind:
+        span = span_of(applicable(quantity.id, condition, trail.limits), unit) if unit else None
+        if span is None:
             continue
-        low, high = (
-            None if bound is None else float(convert(decimal_of(bound), mine[0].unit, unit))
-            for bound in (mine[0].low, mine[0].high)
-        )
+        low, high = (None if bound is None else float(bound) for bound in span)
         found.append((xs[first] - 6, xs[last] + 6, low, high))
     return found
 
@@ -127,18 +129,22 @@ def _stretches(events: Sequence[Event]) -> list[tuple[int, int, str]]:
     return found
 
 
-def _scale(series: _Series) -> Callable[[float], float]:
-    values = [float(e.reading.value) for _, e in series.points]
-    bounds = [bound for _, _, low, high in series.bands for bound in (low, high) if bound is not None]
-    # A limit far away would flatten the line; it is then drawn at the edge.
-    spread = (max(values) - min(values)) or 1.0
-    near = [b for b in bounds if min(values) - 3 * spread <= b <= max(values) + 3 * spread]
+def _scale(series: _Series) -> Callable[[float], float | None]:
+    """Return what gives the height of a value; None for a limit beyond what is drawn."""
+    values = [_value(series, e) for _, e in series.points]
+    lowest, highest = min(values), max(values)
+    # A limit far away would flatten the line, and is left out where all lies on its right side.
+    spread = (highest - lowest) or 1.0
+    bounds = [b for _, _, low, high in series.bands for b in (low, high) if b is not None]
+    near = [b for b in bounds if lowest - 3 * spread <= b <= highest + 3 * spread]
+    near += [low for _, _, low, _ in series.bands if low is not None and low > lowest]
+    near += [high for _, _, _, high in series.bands if high is not None and high < highest]
     low, high = min([*values, *near]), max([*values, *near])
     span = (high - low) or 1.0
     height = _HEIGHT - _TOP - _BOTTOM - 24
 
-    def y(value: float) -> float:
-        return _HEIGHT - _BOTTOM - 12 - height * (min(max(value, low), high) - low) / span
+    def y(value: float) -> float | None:
+        return _HEIGHT - _BOTTOM - 12 - height * (value - low) / span if low <= value <= high else None
 
     return y
 
@@ -148,25 +154,30 @@ def _line(series: _Series) -> tuple[list[str], list[str]]:
     y, mark = _scale(series), series.mark
     bands = []
     for left, right, low, high in series.bands:
-        top = _TOP if high is None else y(high)
-        bottom = _HEIGHT - _BOTTOM if low is None else y(low)
+        # Without a bound, and with one beyond what is drawn, the band runs to the edge.
+        top = (None if high is None else y(high)) or _TOP
+        bottom = (None if low is None else y(low)) or _HEIGHT - _BOTTOM
         bands.append(
             f'<rect x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" height="{max(bottom - top, 1):.1f}" '
             f'class="band {mark}" {_LOOK[f"band {mark}"]}/>'
         )
     parts = []
-    for _, stretch in groupby(series.points, key=lambda point: point[1].reading.condition):
-        path = " ".join(f"{x:.1f},{y(float(e.reading.value)):.1f}" for x, e in stretch)
+    for stretch in _unbroken(series):
+        path = " ".join(f"{x:.1f},{y(_value(series, e)):.1f}" for x, e in stretch)
         parts.append(f'<polyline points="{path}" class="{mark}" {_LOOK[f"polyline {mark}"]}/>')
     look = _LOOK[f"point {mark}"]
     for x, event in series.points:
-        at = y(float(event.reading.value))
+        at = y(_value(series, event)) or 0.0
         shape = (
             f'<circle cx="{x:.1f}" cy="{at:.1f}" r="3" class="{mark}" {look}/>'
             if mark == "first"
             else f'<rect x="{x - 3:.1f}" y="{at - 3:.1f}" width="6" height="6" class="point {mark}" {look}/>'
         )
         parts.append(f'{shape}<text x="{x:.1f}" y="{at - 7:.1f}" class="{mark}">{event.reading.value}</text>')
+    for x, event in series.gaps:
+        if not is_value_text(event.reading.value):
+            told = escape(f"{series.quantity.name} {event.reading.value}")
+            parts.append(f'<text x="{x:.1f}" y="{_TOP + 8}" class="{mark}">{told}</text>')
     side, anchor = (4, "start") if mark == "first" else (_WIDTH - 4, "end")
     head = f"{series.quantity.name} {show_unit(series.points[0][1].reading.unit)}"
     parts.append(
@@ -175,11 +186,25 @@ def _line(series: _Series) -> tuple[list[str], list[str]]:
     return bands, parts
 
 
+def _unbroken(series: _Series) -> Iterator[list[tuple[float, Event]]]:
+    """Yield the points of each line: of one condition, with nothing between them that is no point of it."""
+    every = sorted([*series.points, *series.gaps], key=lambda point: point[0])
+    for (_, drawn), stretch in groupby(every, key=lambda p: (p[1].reading.condition, p in series.points)):
+        if drawn:
+            yield list(stretch)
+
+
+def _value(series: _Series, event: Event) -> float:
+    """Return a value in the unit of the first that is drawn."""
+    unit = series.points[0][1].reading.unit
+    return float(convert(decimal_of(event.reading.value), event.reading.unit, unit))
+
+
 def _moves(events: Sequence[Event], xs: Sequence[float]) -> list[str]:
     parts = []
     for x, event in zip(xs, events, strict=True):
         if event.move:
-            way, mark = event.reading.note.partition(" ")[2], "? " if event.doubt else ""
+            way, mark = turn_of(event.reading)[1], "? " if event.doubt else ""
             told = escape(f"{mark}{event.reading.value} {way}")
             parts.append(
                 f'<line x1="{x:.1f}" y1="{_TOP}" x2="{x:.1f}" y2="{_HEIGHT - _BOTTOM}" class="move" '

@@ -19,14 +19,15 @@ import pytest
 from front.report import made_report
 from jobs.book import job_of, sheet_of
 from jobs.decisions import leave_out
-from jobs.findings import trails_of
+from jobs.findings import check_job, trails_of
 from jobs.journal import Checked
 from jobs.report_files import html_of
 from jobs.store import Store, home_folder
-from jobs.trail import Trail, TrailMove, change_words, trail_of
+from jobs.trail import Trail, TrailMove, amount_words, change_words, trail_of
 from jobs.trail_plot import trail_svg
 from schemas.appliance import ScrewEffect
 from schemas.doubts import Doubt, DoubtKind
+from schemas.findings import Limit, LimitOrigin
 from schemas.load import load_appliance, load_sheet
 
 pytestmark = pytest.mark.slow
@@ -188,7 +189,86 @@ def test_what_was_read_again_without_a_turn_says_whether_it_had_settled(
     assert sayback("add", tuned, "--text", "CO2 has gone up to nine point three now.")[0] in (0, 1)
     assert trail(tmp_path).moves[-1].settled in ("settled", "read once")
     assert sayback("add", tuned, "--text", "CO2 has gone up to nine point six now.")[0] in (0, 1)
-    assert "still moving, +0.3" in trail(tmp_path).moves[-1].settled
+    assert "still moving, +0.4" in trail(tmp_path).moves[-1].settled
+
+
+def talked(sayback: Command, tmp_path: Path, *lines: str) -> Trail:
+    """The trail of a job in which some lines were typed."""
+    assert sayback("new", "--site", "X", "--technician", "Y", "--number", "t9", "--appliance", OV)[0] == 0
+    assert sayback("add", "t9", *(part for line in lines for part in ("--text", line)))[0] in (0, 1)
+    with Store(tmp_path / "store") as store:
+        job = check_job(store, "t9")
+        (one,) = trails_of(store, job, sheet_of(store, job.head))
+        return one
+
+
+OV = "boiler; orrinvale-ov-240c"
+AHEAD = "High fire now. CO2 is eight point three, O2 six point one, CO forty-one."
+QUARTER = "Quarter turn clockwise on the high-fire screw."
+BEHIND = "CO2 is nine point one, O2 four point seven, CO sixty."
+
+
+@pytest.mark.parametrize(
+    ("second", "words"),
+    [
+        # 0.8 in three eighths of a turn are 2.1 a turn.
+        ("Another eighth of a turn clockwise on the high-fire screw.", "+0.8 over 2 turns (+2.1 a turn)"),
+        ("Another eighth of a turn counterclockwise on the high-fire screw.", "+0.8 over 2 turns"),
+        ("An eighth of a turn clockwise on the low-fire screw.", "+0.8 over 2 turns of 2 screws"),
+    ],
+)
+def test_what_two_turns_did_is_not_told_of_one(sayback: Command, tmp_path: Path, second: str, words: str) -> None:
+    one = talked(sayback, tmp_path, AHEAD, QUARTER, second, BEHIND)
+    told = [change_words(move.changes[0], SHEET.quantity("co2")) for move in one.moves]
+    assert told == ["8.3 % before only", f"8.3 to 9.1 %: {words}"]
+    assert one.moves[0].settled == "not read after it"
+
+
+def test_what_is_read_after_another_screw_is_not_of_the_one_before(sayback: Command, tmp_path: Path) -> None:
+    lines = ("CO2 is eight point nine.", "Low fire. CO2 is eight point eight.")
+    other = "An eighth of a turn clockwise on the low-fire screw."
+    one = talked(sayback, tmp_path, AHEAD, QUARTER, *lines, other, "High fire again. CO2 now nine point three.")
+    assert change_words(one.moves[0].changes[0], SHEET.quantity("co2")) == "8.3 to 8.9 %: +0.6 (+2.4 a turn)"
+
+
+def test_a_slow_drift_has_not_settled(sayback: Command, tmp_path: Path) -> None:
+    drift = [f"CO2 now {value}." for value in ("nine point oh", "nine point one", "nine point two")]
+    one = talked(sayback, tmp_path, AHEAD, QUARTER, "CO2 is eight point nine.", *drift)
+    assert one.moves[0].settled.startswith("still moving, +0.3")
+
+
+def test_what_is_over_range_or_was_never_settled_is_no_open_question(sayback: Command, tmp_path: Path) -> None:
+    back = "Quarter turn counterclockwise on the high-fire screw."
+    lines = (AHEAD, QUARTER, "CO2 is nine point eight, O2 three point five, CO is over range.", back, BEHIND)
+    one = talked(sayback, tmp_path, "Natural gas.", *lines)
+    told = [change_words(c, SHEET.quantity(c.quantity)) for c in one.moves[0].changes]
+    assert told[1:] == ["6.1 to never settled: 3.5 %", "41 to over range ppm"]
+    # CO is not drawn across it, and told in words.
+    drawing = trail_svg(one, SHEET)
+    lines_of_co = re.findall(r'<polyline points="([^"]*)" class="second"', drawing)
+    assert [len(points.split()) for points in lines_of_co] == [1, 1]
+    assert ">CO over range</text>" in drawing
+
+
+def test_a_screw_that_was_not_said_leaves_the_way(sayback: Command, tmp_path: Path) -> None:
+    one = talked(sayback, tmp_path, AHEAD, "Quarter turn clockwise.", BEHIND)
+    assert amount_words(one.moves[0], SHEET) == "? screw not said, 0.25 turn clockwise"
+
+
+def test_nothing_is_within_while_the_analyser_holds_no_zero(sayback: Command, tmp_path: Path) -> None:
+    one = talked(sayback, tmp_path, AHEAD, QUARTER, BEHIND, "The analyser won't zero.")
+    assert one.moves[0].places[0] == "CO2 cannot be told: Analyser does not hold its zero"
+    assert one.good == {}
+
+
+def test_the_narrower_of_two_limits_counts(tuned: str, tmp_path: Path) -> None:
+    quoted = LimitOrigin(kind="quoted", title="quoted on site", by="Iver Salt")
+    narrow = Limit(quantity="co2", condition="high_fire", low="8.6", high="9.1", unit="%", origin=quoted)
+    with Store(tmp_path / "store") as store:
+        job = job_of(store, tuned)
+    one = trail_of(job, SHEET, "boiler", FILE, (*trail(tmp_path).limits, narrow))
+    assert one.moves[-1].places[0] == "CO2 0.1 % above the limit"
+    assert [r.value for r in one.good["high_fire"][0]] == ["8.8", "5.2", "55"]
 
 
 def test_the_maker_s_word_on_the_screw(tuned: str, tmp_path: Path) -> None:
