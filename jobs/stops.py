@@ -140,9 +140,13 @@ def past_stops(job: Job, sheet: Sheet, judges: Sequence[Judge]) -> Iterator[Find
     dealt = {mark for _, covers in _dealt(job) for mark in covers}
     standing = {(one.rule, one.readings, one.value) for judge in judges for one in judge(job.readings)}
     found: dict[tuple[str, str, str | None], tuple[Finding, str]] = {}
+    judged: dict[object, list[Finding]] = {}  # a whole row goes in one utterance
     for gone, beside, now in _gone(job, sheet):
         row = [one for one in beside if one.condition in (gone.condition, "", None)]
-        for one in (one for judge in judges for one in judge(row)):
+        key_of_row = tuple((one.id, one.quantity, one.value, one.phase, len(one.doubts)) for one in row)
+        if key_of_row not in judged:
+            judged[key_of_row] = [one for judge in judges for one in judge(row)]
+        for one in judged[key_of_row]:
             if gone.id not in one.readings or (one.rule, one.readings, one.value) in standing:
                 continue
             # Of a row that is read anew value by value, the stop is told as the row was together, or as somebody has
