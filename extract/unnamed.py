@@ -15,6 +15,7 @@ from extract.doubt import doubt
 from extract.heard import sound_alike
 from extract.parse import Parsed, best_fit
 from extract.values import fit
+from schemas.base import is_value_text
 from schemas.doubts import DoubtKind
 from schemas.readings import Alternative, Reading, Relabel
 from schemas.units import unit_of
@@ -235,7 +236,8 @@ def _said_again(b: Book, v: Value) -> bool:
         r = b.c.readings.get(rid)
         if r is not None and b.at - b.c.times.get(rid, float("-inf")) < RECENT and b.measured(r):
             said = {v.number.first, *(t for t, _ in v.number.choices)}
-            return r.value in said or (v.number.exact and Decimal(r.value) == Decimal(v.number.first))
+            exact = v.number.exact and is_value_text(r.value)  # not over range
+            return r.value in said or (exact and Decimal(r.value) == Decimal(v.number.first))
     return False
 
 

@@ -71,3 +71,15 @@ def test_over_range_in_a_list_of_values_is_of_its_own_clause() -> None:
     context, _ = talk("Low fire CO2 eight nine, O2 five one, CO pegged.")
     found = {r.quantity: (r.condition, r.value) for r in context.readings.values()}
     assert found == {"co2": ("low_fire", "8.9"), "o2": ("low_fire", "5.1"), "co": ("low_fire", "over range")}
+
+
+@pytest.mark.parametrize("text", ["High fire. CO is over range. Forty.", "High fire. CO is over range. Over range."])
+def test_a_number_behind_it_without_a_name_breaks_nothing(text: str) -> None:
+    context, _ = talk(text)
+    assert "over range" in {r.value for r in context.readings.values()}
+
+
+def test_each_clause_that_says_it_is_recorded() -> None:
+    context, _ = talk("Ambient CO is over range and CO at high fire is over range.")
+    found = {(r.quantity, r.condition) for r in context.readings.values() if r.value == "over range"}
+    assert found == {("ambient_co", ""), ("co", "high_fire")}
