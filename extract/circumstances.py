@@ -180,6 +180,7 @@ def states(b: Book, p: Parsed) -> str | None:
         s = p.sentence.segments[p.laid.segment_of[n]]
         if i in s.conditions and s.kind in ("reading", "instruction", "future"):
             heading = all(x.kind in ("condition", "enter", "plain") or b.tokens[x.start].low == "next" for x in s.items)
+            heading = heading or any(b.tokens[k].low == "first" for x in s.items for k in range(x.start, x.end))
             later = s.kind == "future" or (s.has("future") and not s.says(PAST, b.tokens))
             if denied(b, p, n) or (later and not heading):
                 continue

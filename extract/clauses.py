@@ -327,6 +327,10 @@ def _questions(sentence: Sentence, tokens: Sequence[Token]) -> None:
                 s.doubtful = "question"
             return
         headed = next((n for n, s in enumerate(segments) if n and any(i.role("question") for i in s.items[:2])), None)
+        if asks and lead is not None and _dictated(segments[lead[0]]):
+            for s in segments:
+                s.doubtful = "question"
+            return
         told = segments[:headed]
         if not asks and headed and told[0].quantities and any(s.numbers for s in told):
             wh = any(tokens[i.start].low.startswith(("wh", "how")) for i in segments[headed].items[:2])
@@ -349,13 +353,22 @@ def _instructions(sentence: Sentence, tokens: Sequence[Token]) -> None:
     lead = _lead(sentence, tokens)
     if lead is None or not lead[1].role("instruct") or lead[1].role("approx") or lead[1].role("correct"):
         return
-    if lead[1].role("dictate") or lead[1].kind in ("quantity", "condition", "enter"):
+    if (
+        lead[1].role("dictate")
+        or lead[1].kind in ("quantity", "condition", "enter")
+        or _dictated(sentence.segments[lead[0]])
+    ):
         return
     for n, s in enumerate(sentence.segments[lead[0] :]):
         if n and s.quantities and (s.numbers or s.says(COPULA, tokens)):
             break
         if s.kind == "reading":
             s.kind = "instruction"
+
+
+def _dictated(s: Segment) -> bool:
+    """ "Please write down", "can you log": what follows is to be recorded."""
+    return any(i.role("dictate") for i in s.items[:3]) and bool(s.quantities) and bool(s.numbers)
 
 
 def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[str, ...]) -> None:

@@ -49,7 +49,9 @@ def not_understood(b: Book, v: Value, p: Parsed) -> str:
     unknown = _unknown(b, s)
     if not unknown:
         for before in p.sentence.segments[: v.segment]:
-            if len(before.items) <= LONE and not (before.numbers or before.quantities or before.conditions):
+            measured = any(b.g.quantities[q].kind != "text" for i in before.quantities for q in i.value.ids)
+            few = sum(b.tokens[i.start].low != "'s" for i in before.items) <= LONE  # "customer's card"
+            if few and not (before.numbers or measured or before.conditions):
                 unknown = unknown or _unknown(b, before)
     if unknown:
         return f"“{unknown}” beside it is not known"
@@ -78,7 +80,8 @@ def _hearsay(b: Book, v: Value, p: Parsed) -> str:
 def two_conditions(b: Book, v: Value, p: Parsed) -> bool:
     """ "High fire the same as low, nine one": two conditions for one value, neither of them a more general word."""
     s = p.sentence.segments[v.segment]
-    near = [c for x in p.sentence.segments[max(0, v.segment - 1) : v.segment + 1] for c in x.conditions]
+    beside = [x for x in p.sentence.segments[max(0, v.segment - 1) : v.segment + 1] if x.kind == "reading"]
+    near = [c for x in beside for c in x.conditions]
     named = {c.value for c in near if c.kind == "condition" and not b.g.conditions[c.value].yields}
     return len(named) > 1 and len(p.values) == 1 and bool(s.numbers)
 

@@ -55,6 +55,7 @@ from schemas.readings import Operation, Record, Remove
 
 __all__ = ["start", "step"]
 
+OWN = frozenset(("wait", "let", "watch"))
 JUST_SAID = 20.0
 """Seconds for which "wait, there is" may turn round what was said before it."""
 
@@ -294,7 +295,8 @@ def topics(b: Book, p: Parsed) -> None:
     b.c.topic = Topic(last_ids, condition, b.at)
     kind = p.sentence.segments[last.segment].kind
     if kind == "instruction" and not last.used:
-        kind = "question"  # "read me the O2"
+        own = b.tokens[p.laid.items[0].start].low in OWN  # "wait for the CO": whoever says so reads it himself
+        kind = "reading" if own else "question"  # "read me the O2"
     wondered = kind == "question" and not asks_itself(b, p) and not p.sentence.segments[last.segment].has("limit")
     open_ = not last.used and not (last.implied and p.values)
     b.c.pending = None

@@ -132,6 +132,8 @@ def _mentioned(
                 break
             if form not in ("name", "person", "code"):
                 continue
+            if item.start and tokens[item.start - 1].low in grammar.lang.others:
+                break  # "the manual for the other model says nine five"
             start, linked = _behind(tokens, item.end, stop, grammar, kinds)
             name = _name_before(tokens, item.start, grammar, kinds) if form != "code" else None
             ends = item.end >= stop or tokens[item.end].low in (",", "and", "with")

@@ -377,3 +377,52 @@ def test_a_quantity_behind_lets_see_is_read() -> None:
 def test_a_drop_of_nothing_is_no_drop() -> None:
     _, operations = talk("Soundness test, drop of nothing in two minutes.")
     assert not [o for o in operations if isinstance(o, Alarm)]
+
+
+@pytest.mark.parametrize("behind", ["Don't quote me on that.", "Probe's not all the way in.", "The hose is kinked."])
+def test_what_makes_a_value_worth_nothing_behind_it(behind: str) -> None:
+    assert plainly(f"Stack one eighteen. {behind}") == [("flue_temp", "118", False)]
+
+
+@pytest.mark.parametrize(
+    ("text", "taken"),
+    [
+        ("Please write down CO2 nine point three.", True),
+        ("Let's record CO2 nine point three.", True),
+        ("Could you log CO2 nine point three?", False),
+    ],
+)
+def test_what_is_to_be_written_down_is_a_reading(text: str, taken: bool) -> None:
+    assert plainly(text) == [("co2", "9.3", taken)]
+
+
+def test_who_waits_for_a_value_reads_it_himself() -> None:
+    assert plainly("Wait for the CO.", "Fifty eight.") == [("co", "58", True)]
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("We'll do low fire first.", "CO2 eight seven."),
+        ("Back to low real quick.", "CO2 eight seven."),
+        ("Before I go to high fire, low fire CO2 is eight seven.",),
+    ],
+)
+def test_where_the_work_goes(texts: tuple[str, ...]) -> None:
+    assert placed(*texts) == [("co2", "low_fire", "8.7", True)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Installer's card: CO2 nine five.",
+        "The manual for the other model says nine five.",
+        "Trips on high stack at two ten.",
+    ],
+)
+def test_what_is_of_somebody_or_something_else(text: str) -> None:
+    assert not plainly(text)
+
+
+def test_a_heading_with_a_word_that_is_not_known_is_asked() -> None:
+    assert plainly("Customer's blorven: CO2 nine five.") == [("co2", "9.5", False)]
