@@ -197,6 +197,13 @@ def _fits(co2: Possible, co2_share: Decimal, o2: Possible, o2_share: Decimal, fu
     return co2.settled and o2.settled and abs(gap) <= COMPUTED_TOLERANCE
 
 
+def _rounded(value: Decimal, step: Decimal) -> str:
+    """Return a figure as it is told: rounded, but 400.02 is not told as 400.0, which is no more than 400."""
+    found = value.quantize(step)
+    whole = found != value and found == found.to_integral_value()
+    return str(value.quantize(step / 100) if whole else found)
+
+
 def _made(co: Possible, partner: Possible, value: Decimal | None, name: str, step: str = "0.1") -> Possible:
     """Return what a CO and its partner make; ``value`` None: no figure, as the partner is that of air."""
     settled = co.settled and partner.settled
@@ -204,7 +211,7 @@ def _made(co: Possible, partner: Possible, value: Decimal | None, name: str, ste
         readings=(*co.readings, *partner.readings),
         quantity="co_air_free",
         condition=partner.condition if co.condition is None else co.condition,
-        value=_NO_END if value is None else str(value.quantize(Decimal(step))),
+        value=_NO_END if value is None else _rounded(value, Decimal(step)),
         figure=value,
         unit="[ppm]",
         settled=settled,

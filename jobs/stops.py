@@ -139,7 +139,7 @@ def past_stops(job: Job, sheet: Sheet, judges: Sequence[Judge]) -> Iterator[Find
     stops = {stop.id: stop.name for stop in sheet.stops}
     dealt = {mark for _, covers in _dealt(job) for mark in covers}
     standing = {(one.rule, one.readings, one.value) for judge in judges for one in judge(job.readings)}
-    found: dict[tuple[str, str, str | None], tuple[Finding, str]] = {}
+    found: dict[tuple[str | None, ...], tuple[Finding, str]] = {}
     judged: dict[object, list[Finding]] = {}  # a whole row goes in one utterance
     for gone, beside, now in _gone(job, sheet):
         row = [one for one in beside if one.condition in (gone.condition, "", None)]
@@ -151,7 +151,7 @@ def past_stops(job: Job, sheet: Sheet, judges: Sequence[Judge]) -> Iterator[Find
                 continue
             # Of a row that is read anew value by value, the stop is told as the row was together, or as somebody has
             # dealt with it.
-            key = one.rule, one.readings[0], one.appliance
+            key = one.rule, one.quantity, one.readings[0], one.appliance
             if key not in found or (one.mark in dealt and found[key][0].mark not in dealt):
                 found[key] = one, now
     for one, now in found.values():

@@ -97,6 +97,18 @@ def test_a_stop_on_the_way_of_a_tuning_is_dealt_with_by_one_entry(store: Store) 
     assert "flue_co_350" in stops(store, "CO is four hundred and fifty.")
 
 
+def test_stops_that_took_each_other_s_place_are_told_in_one_line(store: Store) -> None:
+    less = ("An eighth of a turn counterclockwise on the high-fire screw.", "CO2 is nine point eight, CO four hundred.")
+    stops(store, HIGH, *OVER, *less, *BACK)
+    job = check_job(store, "job-1")
+    lines = {one.finding.rule: one for one in undealt(job, job.findings)}
+    assert "CO, high fire is 400 ppm. Told since:" in lines["flue_co_350"].finding.text
+    assert lines["flue_co_350"].finding.text.endswith("Before: 500 ppm.")
+    assert len(lines["flue_co_350"].open) == 2
+    assert len({one.together for one in lines.values()}) == len(lines)
+    assert len({frozenset(one.together) for one in lines.values()}) == 1
+
+
 def test_a_stop_that_was_dealt_with_stays_so_when_a_screw_is_turned(store: Store) -> None:
     assert stops(store, "High fire. O2 is four point oh. CO is five hundred.")
     job = check_job(store, "job-1")
