@@ -112,8 +112,9 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
             continue
         if not sense.more(best):
             continue
-        if (sense.good, sense.clear) == (best.good, best.clear) and (sense.good or first.conditions):
-            continue  # another firing rate alone: only where nothing at all would be understood
+        same = (sense.good, sense.clear) == (best.good, best.clear)
+        if same and (first.conditions or (sense.good and context.state)):
+            continue  # another firing rate alone: only where nothing at all would be understood, or none is known
         best, found = sense, (rival, other)
     if found is None and sum(way.mass for way, _ in turns) >= grammar.certain.against:
         found = turns[0]  # a turn that is asked about, never lost
@@ -253,7 +254,7 @@ def misgivings(
         against = [w for found, w in states if found and c.state not in found]
         if _enough(against, grammar):
             out[c.start] = Misgiving("not every way it was heard has it so")
-    elsewhere = _elsewhere(heard, parsed, heard_ways, grammar)
+    elsewhere = _elsewhere(heard, parsed, heard_ways, context.state, grammar)
     another = _other_appliance(heard, parsed, heard_ways)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     by_ear = utterance.second_opinion is not None
@@ -371,9 +372,11 @@ def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar
     return _enough(astray, grammar), _enough(_other_appliance(heard, parsed, heard_ways), grammar)
 
 
-def _elsewhere(heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way], grammar: Grammar) -> list[Way]:
-    """The ways of hearing that name other firing rates."""
-    mine = set(_firing(heard, grammar))
+def _elsewhere(
+    heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way], state: str | None, grammar: Grammar
+) -> list[Way]:
+    """The ways of hearing that name other firing rates, than ``state`` where none is named."""
+    mine = set(_firing(heard, grammar)) or {rate for rate in (state,) if rate}
     return _divided(mine, [set(_firing(other, grammar)) for other in parsed], heard_ways)
 
 

@@ -57,3 +57,25 @@ def test_where_speech_is_clear_they_are_taken(text: str) -> None:
 def test_talk_of_the_heating_behind_a_pressure_does_not_change_it() -> None:
     found = readings("Static on the inlet is 21.6 millibar.", noisy("The heating up to twenty five.", 40.0))
     assert [r.value for r in found if r.taken] in ([], ["21.6"])
+
+
+@pytest.mark.parametrize(
+    ("text", "condition"),
+    [
+        ("Millibar rate, fan speed three thousand eight hundred ten RPM.", "low_fire"),
+        ("Mid even higher, the CO one hundred twenty two.", "low_fire"),
+        ("The supply water is sitting at one hundred and ninety degrees at school fire.", "high_fire"),
+        ("Gas pressure is sitting at four four inches, that smacks even rate.", "high_fire"),
+    ],
+)
+def test_what_noise_makes_of_the_rates_is_known(text: str, condition: str) -> None:
+    assert [r.condition for r in readings(noisy(text))] == [condition]
+
+
+def test_a_rate_that_only_some_ways_of_hearing_have_is_offered_where_none_was_said_before() -> None:
+    ways = ("Mini van grade, the flame current nine seven.", 0.6), ("Minimum rate, the flame current nine seven.", 0.4)
+    said = heard_as(*ways, second="The flame current, 9.7.")
+    (alone,) = readings(said)
+    assert (alone.condition, alone.value, alone.taken) == ("low_fire", "9.7", False)
+    (behind,) = [r for r in readings("High fire. CO2 nine three.", said) if r.quantity == "flame_signal"]
+    assert (behind.condition, behind.taken) == ("high_fire", False)
