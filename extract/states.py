@@ -29,9 +29,25 @@ class Checked(NamedTuple):
 def checks_of(sentence: Sentence, tokens: Sequence[Token], grammar: Grammar) -> list[Checked]:
     """Return the checks that a sentence tells the state of."""
     out: list[Checked] = []
+    before: list[tuple[str, Item]] = []
     for part in _by_appliance(sentence):
-        out.extend(_checks(part, tokens, grammar))
+        named = _named(part, grammar)
+        out.extend(_checks(part, tokens, grammar, [] if named or not _its(part, tokens) else before))
+        before = named or before
     return out
+
+
+def _named(part: Sequence[Segment], grammar: Grammar) -> list[tuple[str, Item]]:
+    """The checks that a part of a sentence names."""
+    items = [i for s in part for i in s.items if i.kind == "quantity"]
+    return [(q, i) for i in items for q in i.value.ids if grammar.quantities[q].kind == "check"]
+
+
+def _its(part: Sequence[Segment], tokens: Sequence[Token]) -> bool:
+    """ "Boiler two's is dry": what was named of the appliance before is told of this one."""
+    return any(
+        i.get("appliance") and [t.low for t in tokens[i.end : i.end + 1]] == ["'s"] for s in part for i in s.items
+    )
 
 
 def _by_appliance(sentence: Sentence) -> Iterator[list[Segment]]:
@@ -48,10 +64,13 @@ def _by_appliance(sentence: Sentence) -> Iterator[list[Segment]]:
     yield part
 
 
-def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Grammar) -> Iterator[Checked]:
-    open_: list[tuple[str, Item]] = []
+def _checks(
+    segments: Sequence[Segment], tokens: Sequence[Token], grammar: Grammar, before: Sequence[tuple[str, Item]]
+) -> Iterator[Checked]:
+    open_: list[tuple[str, Item]] = list(before)
+    its = [i for s in segments for i in s.items][:1]
     states: dict[str, list[tuple[str, int]]] = {}
-    spans: dict[str, list[int]] = {}
+    spans: dict[str, list[int]] = {q: [i.start, i.end] for q, _ in before for i in its}
     answered: dict[str, Checked] = {}
     for s in segments:
         if s.kind not in ("reading", "future") and not (s.kind == "limit" and not s.numbers):
@@ -109,7 +128,7 @@ def _checks(segments: Sequence[Segment], tokens: Sequence[Token], grammar: Gramm
         for q in none_of - states.keys():
             states[q] = [(DENIED, spans[q][1])]
         if pending:
-            for q, _ in named:
+            for q, _ in named or before:
                 if q not in states and s.has("not_done"):
                     behind = next((i.end for i in s.items if i.role("not_done")), 0)
                     tried = {t.low for t in tokens[behind : s.items[-1].end]}.isdisjoint(grammar.lang.carried_out)

@@ -186,6 +186,10 @@ def _carry_out(b: Book, p: Parsed) -> None:
     for v in early:
         take_value(b, v, p)
     for one in p.moves:
+        if len(tags) > 1:
+            at = one.start if one.value is None else one.value.start
+            ahead = [t for n, t in tags if p.laid.items[n].start <= at]
+            b.use_appliance(ahead[-1] if ahead else tags[0][1])
         record_move(b, one, p)
     if "put_back" in roles:
         put_back(b, p)

@@ -17,7 +17,9 @@ TAG = -0.5  # the number of an appliance where one stands: rather that than a va
 TAG_AHEAD = frozenset(("on", "to", "for"))
 BREAKING = frozenset(".?!;")
 _HOW_MANY = frozenset(("two", "three", "four", "of"))
-_TOGETHER = (["both"], ["are"], ["have"], ["were"])
+_TOGETHER = frozenset(("both", "all", "are", "have", "were"))
+_STANDS = frozenset(("off", "on", "running", "firing", "down", "isolated", "out", "shut"))
+_READS = frozenset(("is", "'s", "reads", "shows", "gets", "was", "sits"))
 _OPENERS = frozenset(("and", "now", "okay", "ok", "so", "right", "then", "well", "but", "also"))
 _NAMES = frozenset(("quantity", "condition", "enter"))
 
@@ -99,8 +101,10 @@ class Tags:
         if tag is None or counts:
             return
         ends = not rest or tokens[at + 1].kind == "mark"
-        if first and at == i and rest[:1] == ["and"] and rest[1:2] and rest[1] in numbered and rest[2:] in _TOGETHER:
-            yield Item("appliance", i, at + 3, ("*",), TAG)  # "one and two both have seven nine"
+        if first and at == i and (end := self._listed(tokens, i, numbered)):
+            yield Item("appliance", i, end, ("*",), TAG)  # "one and two both have seven nine"
+        if at == i and i > 0 and tokens[i - 1].low == "with" and rest[:1] and rest[0] in _STANDS:
+            yield Item("plain", i, at + 1, w, TAG)  # "with two off, one's inlet is seven two"
         if w == "on":
             fits = True
         elif at > i:
@@ -111,7 +115,7 @@ class Tags:
             )
             ends = ends or rest[:2] == ["for", "a"]  # "back to two for a second"
             fits = ends and (w == "for" or back or tokens[i - 1].low in ("over", "across"))  # not "O2 back to two"
-        elif rest[:1] in (["is"], ["'s"]) and at + 2 < len(tokens) and likes[at + 2]:
+        elif rest[:1] and rest[0] in _READS and at + 2 < len(tokens) and likes[at + 2]:
             fits = first or tokens[i - 1].low in (",", ":")  # "one is eight one, two is eight oh"
         elif rest[:1] == ["'s"] and (rest[1:2] in (["is"], ["at"]) or self._begins("".join(rest[1:2]), *_NAMES)):
             fits = first or tokens[i - 1].low in (",", ":")  # "one's CO is sixty, two's is fifty"
@@ -128,6 +132,14 @@ class Tags:
             fits = stands or self._begins(rest[0], "condition", "enter")
         if fits:
             yield Item("appliance", i, at + 1, (tag,), TAG)
+
+    def _listed(self, tokens: Sequence[Token], i: int, numbered: dict[str, str]) -> int:
+        """Where "one, two and three all" ends in front of its verb; 0 where no such row of appliances begins."""
+        k = i
+        while k + 1 < len(tokens) and tokens[k].low in numbered and tokens[k + 1].low in (",", "and"):
+            k += 2
+        told = k > i and k + 1 < len(tokens) and tokens[k].low in numbered and tokens[k + 1].low in _TOGETHER
+        return k + 1 if told else 0
 
     def on_one_of_them(self, lows: Sequence[str], i: int, likes: Sequence[bool]) -> bool:
         """ "CO2 on two is nine four": the first that is heard of there being two."""

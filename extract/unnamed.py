@@ -235,6 +235,8 @@ def _said_again(b: Book, v: Value) -> bool:
     for rid in reversed([*b.c.last, *b.touched]):
         r = b.c.readings.get(rid)
         if r is not None and b.at - b.c.times.get(rid, float("-inf")) < RECENT and b.measured(r):
+            if b.appliance_said and r.appliance != b.c.tag():
+                return False  # "boiler two nine one as well"
             said = {v.number.first, *(t for t, _ in v.number.choices)}
             exact = v.number.exact and is_value_text(r.value)  # not over range
             return r.value in said or (exact and Decimal(r.value) == Decimal(v.number.first))

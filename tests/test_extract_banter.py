@@ -426,3 +426,29 @@ def test_what_is_of_somebody_or_something_else(text: str) -> None:
 
 def test_a_heading_with_a_word_that_is_not_known_is_asked() -> None:
     assert plainly("Customer's blorven: CO2 nine five.") == [("co2", "9.5", False)]
+
+
+@pytest.mark.parametrize(("state", "taken"), [("is dry", True), ("isn't", False)])
+def test_the_check_of_another_boiler_without_its_name(state: str, taken: bool) -> None:
+    found = told(f"Boiler one's trap is full, boiler two's {state}.", tags=("1", "2"))
+    assert [(r.appliance, r.value, r.taken) for r in found] == [("1", "passed", True), ("2", "failed", taken)]
+
+
+def test_each_boiler_has_its_own_turn() -> None:
+    found = told("Boiler one throttle a quarter in, boiler two an eighth in.", tags=("1", "2"))
+    assert [(r.appliance, r.value) for r in found] == [("1", "0.25"), ("2", "0.125")]
+
+
+@pytest.mark.parametrize("text", ["With two off, one's CO is sixty.", "One reads sixty on the CO."])
+def test_a_boiler_spoken_of_in_passing_is_no_value(text: str) -> None:
+    assert placed(text, tags=("1", "2")) == [("1", "high_fire", "60", True)]
+
+
+def test_the_same_value_of_another_boiler_is_its_own() -> None:
+    assert placed("Boiler one CO2 nine three.", "Boiler two nine three as well.", tags=("1", "2")) == [
+        ("1", "high_fire", "9.3", True), ("2", "high_fire", "9.3", True)
+    ]  # fmt: skip
+
+
+def test_a_row_of_boilers_is_no_row_of_values() -> None:
+    assert {v for _, _, v, _ in placed("One, two and three all have CO sixty.", tags=("1", "2", "3"))} == {"60"}
