@@ -12,7 +12,7 @@ from schemas.base import decimal_of
 from schemas.findings import Finding, Limit, LimitOrigin, Verdict
 from schemas.readings import Reading
 from schemas.sheet import Sheet
-from schemas.units import convert, show_unit, unit_of
+from schemas.units import show_unit
 
 __all__ = [
     "applicable",
@@ -123,10 +123,14 @@ def span_of(limits: Sequence[Limit], unit: str) -> tuple[Decimal | None, Decimal
 
     None altogether without a limit, or where one cannot be compared with the unit.
     """
-    if not limits or any(unit_of(limit.unit).kind != unit_of(unit).kind for limit in limits):
+    bounds = [
+        (None if bound is None else in_unit(decimal_of(bound), limit.unit, unit), bound is None)
+        for limit in limits
+        for bound in (limit.low, limit.high)
+    ]
+    if not limits or any(value is None and not none for value, none in bounds):
         return None
-    lows = [convert(decimal_of(limit.low), limit.unit, unit) for limit in limits if limit.low is not None]
-    highs = [convert(decimal_of(limit.high), limit.unit, unit) for limit in limits if limit.high is not None]
+    lows, highs = ([value for value, _ in bounds[side::2] if value is not None] for side in (0, 1))
     return max(lows, default=None), min(highs, default=None)
 
 

@@ -269,6 +269,9 @@ def test_the_narrower_of_two_limits_counts(tuned: str, tmp_path: Path) -> None:
     one = trail_of(job, SHEET, "boiler", FILE, (*trail(tmp_path).limits, narrow))
     assert one.moves[-1].places[0] == "CO2 0.1 % above the limit"
     assert [r.value for r in one.good["high_fire"][0]] == ["8.8", "5.2", "55"]
+    bare = trail_of(job, SHEET, "boiler", None, (narrow.model_copy(update={"unit": ""}),))
+    assert bare.moves[-1].places == ()  # nothing is within a limit that cannot be compared
+    assert "band first" not in trail_svg(bare, SHEET)
 
 
 def test_the_maker_s_word_on_the_screw(tuned: str, tmp_path: Path) -> None:
