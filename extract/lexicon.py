@@ -201,7 +201,7 @@ class Grammar:
                         here.append(Item(entry.kind, i, i + size, entry.value, KNOWN + entry.cost))
             if w.removesuffix("s") in self.appliance_words or (w == "#" and i + 1 < len(tokens)):
                 here.extend(self.tags.numbered(tokens, i))
-            elif w in lang.ordinals_of_things and i + 1 < len(tokens) and lows[i + 1] in self.appliance_words:
+            elif w in lang.ordinals_of_things and lows[i + 1 : i + 2] != ["number"] and self.tags.is_thing(lows, i + 1):
                 here.append(Item("appliance", i, i + 2, (lang.ordinals_of_things[w],), KNOWN - 0.2))
             elif w in ("both", "all") and i + 1 < len(tokens):
                 here.extend(self.tags.all_of_them(lows, i))
@@ -234,7 +234,9 @@ class Grammar:
         if not (lows[j : j + 1] and (lows[j].isdigit() or lows[j] in {**lang.digits, **lang.teens, **lang.tens})):
             return
         j += 2 if tens else 1
-        if behind:
+        if behind and lows[j : j + 1] and lows[j] in ("says", "has", "gives", "lists"):
+            j += 1  # "page four says"
+        elif behind:
             while lows[j : j + 1] and lows[j] in (",", "of", "in", "from", "the"):
                 j += 1
             if j >= len(lows) or lows[j] not in lang.documents:

@@ -30,7 +30,10 @@ def checks_of(sentence: Sentence, tokens: Sequence[Token], grammar: Grammar) -> 
     """Return the checks that a sentence tells the state of."""
     out: list[Checked] = []
     before: list[tuple[str, Item]] = []
-    for part in _by_appliance(sentence):
+    parts = list(_by_appliance(sentence))
+    if len(parts) == 1:
+        return list(_checks(parts[0], tokens, grammar, ()))
+    for part in parts:
         named = _named(part, grammar)
         out.extend(_checks(part, tokens, grammar, [] if named or not _its(part, tokens) else before))
         before = named or before
@@ -68,7 +71,7 @@ def _checks(
     segments: Sequence[Segment], tokens: Sequence[Token], grammar: Grammar, before: Sequence[tuple[str, Item]]
 ) -> Iterator[Checked]:
     open_: list[tuple[str, Item]] = list(before)
-    its = [i for s in segments for i in s.items][:1]
+    its = segments[0].items[:1]
     states: dict[str, list[tuple[str, int]]] = {}
     spans: dict[str, list[int]] = {q: [i.start, i.end] for q, _ in before for i in its}
     answered: dict[str, Checked] = {}

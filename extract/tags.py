@@ -146,6 +146,10 @@ class Tags:
         stands = lows[i + 2 : i + 3] in (["is"], ["'s"], ["was"]) and likes[i + 3 : i + 4] == [True]
         return stands and bool(ending(lows[i + 1], self.lang))
 
+    def is_thing(self, lows: Sequence[str], i: int) -> bool:
+        """Whether a word for an appliance stands there."""
+        return i < len(lows) and lows[i] in self.appliance_words
+
     def _is_thing(self, word: str) -> bool:
         return word in self.appliance_words or word.removesuffix("s") in self.appliance_words
 

@@ -452,3 +452,14 @@ def test_the_same_value_of_another_boiler_is_its_own() -> None:
 
 def test_a_row_of_boilers_is_no_row_of_values() -> None:
     assert {v for _, _, v, _ in placed("One, two and three all have CO sixty.", tags=("1", "2", "3"))} == {"60"}
+
+
+@pytest.mark.parametrize(
+    "text", ["Row three, O2 four six.", "Item four: O2 four six.", "First number's the O2, four six."]
+)
+def test_the_number_of_a_line_is_no_value(text: str) -> None:
+    assert placed(text) == [("o2", "high_fire", "4.6", True)]
+
+
+def test_what_a_page_says_is_no_reading() -> None:
+    assert not plainly("Page nine says CO2 nine two.")
