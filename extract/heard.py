@@ -363,9 +363,13 @@ def _puts_right(heard: Heard) -> bool:
 
 def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> tuple[bool, bool]:
     """Return whether the firing rate, and whether the appliance, that an utterance goes to was heard in two ways."""
-    if not _firing(heard, grammar) and not _appliances(heard):
-        return False, False
     heard_ways = ways(utterance, grammar.appliance_words)
+    if not _firing(heard, grammar) and not _appliances(heard):
+        # Others may name an appliance; a firing rate that only they name is looked for where a value follows.
+        others = [w for w in heard_ways if set(aloud(w.text).split()) & grammar.appliance_words]
+        here: set[object] = {context.appliance} if context.appliance else set()
+        named = [set(_appliances(parse(w.text, context, grammar))) for w in others]
+        return False, _enough(_divided(here, named, others), grammar)
     parsed = [heard if w.text == utterance.text else parse(w.text, context, grammar) for w in heard_ways]
     last = [set(_firing(one, grammar)[-1:]) for one in (heard, *parsed)]  # what follows goes where it went last
     astray = _divided(last[0], last[1:], heard_ways)

@@ -102,7 +102,7 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     astray, lost = place_in_doubt(utterance, heard, context, grammar)
     if (chosen.moved or astray) and after.state != context.state:
         after.astray = utterance.text  # somewhere that only one way of hearing has
-    if (chosen.moved or lost) and after.appliance != context.appliance:
+    if (chosen.moved and after.appliance != context.appliance) or lost:
         after.appliance_lost = True
     return book.c, tuple(book.operations)
 

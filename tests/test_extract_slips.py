@@ -79,3 +79,13 @@ def test_a_rate_that_only_some_ways_of_hearing_have_is_offered_where_none_was_sa
     assert (alone.condition, alone.value, alone.taken) == ("low_fire", "9.7", False)
     (behind,) = [r for r in readings("High fire. CO2 nine three.", said) if r.quantity == "flame_signal"]
     assert (behind.condition, behind.taken) == ("high_fire", False)
+
+
+def test_a_boiler_that_only_other_ways_of_hearing_name_puts_what_follows_in_doubt() -> None:
+    garbled = heard_as(("Unboiler to melt.", 0.6), ("On boiler two now.", 0.4), second="On boiler two now.")
+    found = readings("Boiler one, high fire. CO2 nine three.", garbled, "CO2 nine one.", tags=("1", "2"))
+    assert [(r.value, r.taken) for r in found if r.appliance == "1"] == [("9.3", True)]
+    assert [r.taken for r in found if r.value == "9.1"] == [False]
+    again = heard_as(("Looking good.", 0.7), ("On boiler one.", 0.3), second="Looking good on boiler one.")
+    found = readings("Boiler one, high fire. CO2 nine three.", again, "CO is seventy.", tags=("1", "2"))
+    assert [(r.appliance, r.value, r.taken) for r in found] == [("1", "9.3", True), ("1", "70", True)]
