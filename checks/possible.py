@@ -113,10 +113,12 @@ def _may_be_of(reading: Reading, sheet: Sheet) -> Iterator[str]:
 
     That is where its quantity is asked, or where its unit is none of its quantity's: 45 ppm are no temperature.
     """
+    if reading.taken:
+        return
     own = next((q for q in sheet.quantities if q.id == reading.quantity), None)
     strange = own is None or (bool(reading.unit) and bool(own.units) and not _measures(own, reading.unit))
     unclear = any(doubt.kind == DoubtKind.QUANTITY_UNCLEAR for doubt in reading.doubts)
-    if reading.taken or not (unclear or strange):
+    if not (unclear or strange):
         return
     judged = {stop.quantity: None for stop in sheet.stops if stop.at or stop.above}
     for quantity in sheet.quantities:

@@ -137,12 +137,14 @@ def past_stops(job: Job, sheet: Sheet, judges: Sequence[Judge]) -> Iterator[Find
     Each is judged with what stood beside it in its time, by ``judges``, who know the appliances.
     """
     stops = {stop.id: stop.name for stop in sheet.stops}
+    moves = {quantity.id for quantity in sheet.quantities if quantity.kind == "move"}
     dealt = {mark for _, covers in _dealt(job) for mark in covers}
     standing = {(one.rule, one.readings, one.value) for judge in judges for one in judge(job.readings)}
     found: dict[tuple[str | None, ...], tuple[Finding, str]] = {}
     judged: dict[object, list[Finding]] = {}  # a whole row goes in one utterance
     for gone, beside, now in _gone(job, sheet):
-        row = [one for one in beside if one.condition in (gone.condition, "", None)]
+        here = (gone.condition, "", None)
+        row = [one for one in beside if one.condition in here and one.quantity not in moves]
         key_of_row = tuple((one.id, one.quantity, one.value, one.phase, len(one.doubts)) for one in row)
         if key_of_row not in judged:
             judged[key_of_row] = [one for judge in judges for one in judge(row)]
