@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from front.check import is_open, print_findings
+from front.voice.news import stops_of
 from jobs import decisions
 from jobs.add import Typed, add
-from jobs.book import NewAppliance, new_job
+from jobs.book import NewAppliance, new_job, sheet_of
 from jobs.bundle import pack, unpack
 from jobs.findings import check_job
 from jobs.senses import senses
@@ -95,6 +96,19 @@ def test_a_stop_on_the_way_of_a_tuning_is_dealt_with_by_one_entry(store: Store) 
     decisions.stop_dealt_with(store, "job-1", first.together, what="turned back", by="Ada")
     assert stops(store, *OVER[:1], "CO2 is nine point eight.") == []
     assert "flue_co_350" in stops(store, "CO is four hundred and fifty.")
+
+
+def test_what_stood_before_is_not_said_aloud_again(store: Store) -> None:
+    stops(store, HIGH, *OVER)
+    before = check_job(store, "job-1")
+    sheet = sheet_of(store, before.head)
+    stops(store, *BACK)
+    after = check_job(store, "job-1")
+    assert stops_of(before, after, sheet) == ()
+    stops(store, "Another half turn clockwise on the high-fire screw.", "CO is six hundred.")
+    again = [words for rule, words, _ in stops_of(after, check_job(store, "job-1"), sheet) if rule == "flue_co_350"]
+    assert len(again) == 1
+    assert "Shut the appliance off." in again[0]
 
 
 def test_stops_that_took_each_other_s_place_are_told_in_one_line(store: Store) -> None:
