@@ -5,8 +5,10 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from decimal import Decimal
+from fractions import Fraction
 from functools import cache
 from importlib.resources import files
+from math import lcm
 from types import MappingProxyType
 from typing import Annotated
 
@@ -68,12 +70,27 @@ def show_unit(code: str) -> str:
 
 
 @cache
-def _registry() -> pint.UnitRegistry[Decimal]:
-    return pint.UnitRegistry(non_int_type=Decimal)
+def _registry() -> pint.UnitRegistry[Fraction]:
+    return pint.UnitRegistry(non_int_type=Fraction)
+
+
+@cache
+def _line(source: str, target: str) -> tuple[int, int, int]:
+    """Return the whole numbers a, b, c with ``(a · value + b) / c`` in ``target`` for any value in ``source``.
+
+    Every conversion here is such a line, so two points of it tell it; pint works them out in fractions.
+    """
+    at_0, at_1 = (_registry().Quantity(Fraction(n), source).to(target).magnitude for n in (0, 1))
+    slope = at_1 - at_0
+    below = lcm(slope.denominator, at_0.denominator)
+    return int(slope * below), int(at_0 * below), below
 
 
 def convert(value: Decimal, source: str, target: str) -> Decimal:
-    """Convert ``value`` from one UCUM unit to another, exactly (decimal arithmetic, no rounding for display).
+    """Convert ``value`` from one UCUM unit to another for comparison; no rounding for display.
+
+    Worked out in fractions and rounded once, to the 28 digits of a decimal: what has fewer digits is exact, so a value
+    that lies on a limit compares equal to it in either unit (14 °F with -10 °C, 609.6 m with 2,000 ft).
 
     A temperature is a point on the scale, not a difference.
 
@@ -85,4 +102,6 @@ def convert(value: Decimal, source: str, target: str) -> Decimal:
     a, b = unit_of(source), unit_of(target)
     if a.kind != b.kind:
         raise BadInput(f"{a.show} cannot be compared with {b.show}.")
-    return _registry().Quantity(value, a.pint).to(b.pint).magnitude
+    slope, shift, below = _line(a.pint, b.pint)
+    above, under = value.as_integer_ratio()
+    return Decimal(slope * above + shift * under) / Decimal(below * under)

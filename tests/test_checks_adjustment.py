@@ -125,7 +125,7 @@ HIGH = ApplianceLimit(quantity="co2", low="8.0", high="9.0", unit="%", altitude_
 @pytest.mark.parametrize(
     ("altitude", "unit", "verdict"),
     [("1200", "[ft_i]", "within"), ("2000", "[ft_i]", "within"), ("5200", "[ft_i]", "outside"), ("600", "m", "within"),
-     ("1600", "m", "outside")],
+     ("609.6", "m", "within"), ("1600", "m", "outside")],
 )  # fmt: skip
 def test_the_limit_of_the_altitude_counts(altitude: str, unit: str, verdict: str) -> None:
     here = reading("altitude", "", altitude, unit=unit)

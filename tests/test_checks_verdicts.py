@@ -536,6 +536,13 @@ def test_no_reading_is_changed_by_a_check() -> None:
     assert decimal_of(one.value) == 35
 
 
+@pytest.mark.parametrize(("value", "verdict"), [("14", "within"), ("13.9", "outside"), ("104", "within")])
+def test_a_value_on_a_limit_in_another_unit_is_within(value: str, verdict: str) -> None:
+    air = ApplianceLimit(quantity="ambient_temp", low="-10", high="40", unit="Cel")
+    file = FILE.model_copy(update={"limits": (air,)})
+    assert only(found(reading("ambient_temp", "", value, unit="[degF]"), file=file), "limit").verdict == verdict
+
+
 def test_two_hundred_readings_take_under_50_ms() -> None:
     quantities = [(q.id, c) for q in SHEET.quantities if q.kind == "number" for c in q.conditions]
     readings = [

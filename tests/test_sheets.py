@@ -11,6 +11,8 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from physics.laws import co2_on_line
 from schemas.appliance import ApplianceFile
@@ -359,7 +361,7 @@ def test_units_of_meters_are_exact() -> None:
     The metre of water is the conventional one, 9806.65 Pa (UCUM table 6; NIST SP 811, Appendix B.9).
     """
     assert convert(Decimal(1), "mm[H2O]", "Pa") == Decimal("9.80665")
-    assert abs(convert(Decimal(1), "[in_i'H2O]", "mm[H2O]") - Decimal("25.4")) < Decimal("0.0001")
+    assert convert(Decimal(1), "[in_i'H2O]", "mm[H2O]") == Decimal("25.4")
     assert convert(Decimal("0.0042"), "mA", "uA") == Decimal("4.2")
     assert convert(Decimal("1.5"), "A", "mA") == 1500
     assert convert(Decimal(24), "V", "mV") == 24000
@@ -367,6 +369,20 @@ def test_units_of_meters_are_exact() -> None:
     assert convert(Decimal("0.47"), "kOhm", "Ohm") == 470
     with pytest.raises(BadInput, match="cannot be compared"):
         convert(Decimal(50), "Hz", "/min")
+
+
+@given(st.integers(-500, 2500), st.integers(-2000, 40000))
+def test_a_point_of_one_scale_is_the_same_point_of_another(degrees: int, feet: int) -> None:
+    """Both ways and to the last digit, so that a value on a limit is on it in either unit.
+
+    °F = 9/5 °C + 32 and 1 ft = 0.3048 m by definition (NIST SP 811, Appendix B.8).
+    """
+    for celsius in (Decimal(degrees), Decimal(degrees) / 10):
+        fahrenheit = celsius * 9 / 5 + 32
+        assert convert(celsius, "Cel", "[degF]") == fahrenheit
+        assert convert(fahrenheit, "[degF]", "Cel") == celsius
+    assert convert(Decimal(feet), "[ft_i]", "m") == feet * Decimal("0.3048")
+    assert convert(feet * Decimal("0.3048"), "m", "[ft_i]") == feet
 
 
 def test_heating_value_units_are_exact() -> None:
