@@ -127,6 +127,8 @@ def sentences(items: Sequence[Item], tokens: Sequence[Token]) -> list[Sentence]:
             continue
         if item.kind == "cue" and (item.role("future") or item.role("question")) and _complete(current[-1]):
             current.append(Segment([], "then"))  # "eight seven CO2 I'll leave it there": the reading stands by itself
+        if item.kind in ("quantity", "condition") and _quoted(current[-1]) and _stated(items[n : n + 6], tokens):
+            current.append(Segment([], ","))  # "spec is nine to nine and a half high fire CO2 is nine one"
         current[-1].items.append(item)
         if item.kind == "unit" and tokens[item.end - 1].low == "." and item.end < len(tokens):
             nxt = tokens[item.end]
@@ -171,6 +173,21 @@ def _complete(s: Segment) -> bool:
     kinds = {i.kind for i in s.items}
     other = any(i.role(r) for i in s.items for r in ("future", "question", "limit", "report", "history", "instruct"))
     return {"quantity", "number"} <= kinds and not other
+
+
+def _quoted(s: Segment) -> bool:
+    """Whether a limit with its number stands in a segment."""
+    kinds = [i.kind for i in s.items]
+    return "number" in kinds and any(i.role("limit") or i.role("report") for i in s.items)
+
+
+def _stated(items: Sequence[Item], tokens: Sequence[Token]) -> bool:
+    """ "High fire CO2 is nine one": a name, "is", a number, and nothing else in between."""
+    kinds = [i.kind for i in items if i.kind not in ("condition", "enter")]
+    told = kinds[:1] == ["quantity"] and kinds[2:3] == ["number"]
+    return told and any(
+        tokens[i.start].low in ("is", "'s", "reads", "shows") for i in items if i.kind in ("plain", "cue")
+    )
 
 
 def _features(s: Segment, tokens: Sequence[Token]) -> None:
@@ -421,6 +438,10 @@ def _span(sentence: Sentence, tokens: Sequence[Token], kind: str, roles: tuple[s
             continue
         if kind == "limit" and s.quantities and not _ranged(s, tokens):
             same = {q.value for q in s.quantities} & {q.value for c in segments[: at + 1] for q in c.quantities}
+            rates = [{c.value for c in x.conditions} for x in (cue, s)]
+            if same and all(rates) and rates[0] != rates[1]:
+                s.doubtful = "limit"  # "book says high fire CO2 is nine five, low fire CO2 is eight eight"
+                break
             if s.says(COPULA, tokens) and (s.conditions or s.joint in (",", "but", "so")):
                 break
             if s.conditions and not cue.conditions:

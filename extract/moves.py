@@ -49,15 +49,16 @@ def moves_of(
     shares = [v for v in values if v.number.digits.endswith("/") and not v.unit and v not in amounts]
     turned = any(s.says(grammar.lang.turned, tokens) for s in sentence.segments)
     worded = turned or any(s.has("turn_words") for s in sentence.segments)
+    being = any(tokens[i.start].low in ("was", "is", "'s", "were") for i in laid.items)
     if amounts and directions:
         amounts = sorted([*amounts, *shares], key=lambda v: v.place)
     elif (len(shares) == 1 or (len(shares) == len(values) == len(directions))) and (
         any(s.has("same_way", "again") for s in sentence.segments)
         or (directions and (screws or short or len(values) == 1))
         or (turned and (screws or short))
+        or (screws and len(shares) == len(values) == 1 and not being)  # "throttle, an eighth": which way is asked
     ):
         amounts = shares
-    being = any(tokens[i.start].low in ("was", "is", "'s", "were") for i in laid.items)
     if amounts and amounts is shares and being and not (screws or short or turned):
         for v in amounts:
             values.remove(v)

@@ -412,6 +412,8 @@ def _point(
         j = _skip(tokens, g.end, lang)
         if j > g.end and _pointed(tokens, j + 1, lang):
             break
+        if j + 2 < len(tokens) and tokens[j].low == "o" and number_like(tokens[j + 2], lang):
+            break  # "ten point one o two three point zero": the letter, of a name
 
 
 def _pointed(tokens: Sequence[Token], at: int, lang: Language) -> bool:

@@ -463,3 +463,28 @@ def test_the_number_of_a_line_is_no_value(text: str) -> None:
 
 def test_what_a_page_says_is_no_reading() -> None:
     assert not plainly("Page nine says CO2 nine two.")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Book says high fire CO2 is nine four, low fire CO2 is eight seven.",
+        "book says high fire co two is nine four low fire co two is eight seven",
+    ],
+)
+def test_the_second_rate_of_a_book_is_asked_about(text: str) -> None:
+    assert not any(taken for _, _, taken in plainly(text))
+
+
+def test_a_reading_behind_a_limit_without_a_comma() -> None:
+    found = plainly("spec is nine to nine and a half high fire co two is nine three")
+    assert found == [("co2", "9.3", True)]
+
+
+def test_the_letter_of_a_name_behind_digits() -> None:
+    found = plainly("co two ten point one o two three point zero")
+    assert found == [("co2", "10.1", True), ("o2", "3.0", True)]
+
+
+def test_how_far_a_screw_was_turned_alone_is_asked() -> None:
+    assert [(r.quantity, r.taken) for r in told("Throttle, an eighth.")] == [("valve_move", False)]
