@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from decimal import Decimal
+from itertools import pairwise
+from typing import NamedTuple
 
-from checks.rows import Rows, in_unit, number
+from checks.rows import Rows, in_unit, inside, number
 from checks.words import named, shown_limit, why_open
 from schemas.appliance import ApplianceFile, ApplianceLimit
-from schemas.base import decimal_of
+from schemas.base import decimal_of, is_value_text
 from schemas.findings import Finding, Limit, LimitOrigin, Verdict
-from schemas.readings import Reading
-from schemas.sheet import Sheet
+from schemas.readings import Reading, Source
+from schemas.sheet import Quantity, Sheet
 from schemas.units import show_unit
 
 __all__ = [
+    "OpenLimits",
     "applicable",
     "known_limits",
     "limit_findings",
     "limits_of_another_gas",
+    "open_limits",
     "span_of",
     "voided",
     "waiting_for_altitude",
 ]
+
+Height = tuple[Decimal, str]
+"""An altitude and its unit."""
 
 
 def known_limits(
@@ -36,10 +43,12 @@ def known_limits(
 
 
 def _from_file(rows: Rows, file: ApplianceFile | None, sha256: str | None) -> Iterator[Limit]:
-    if file is None:
-        return
-    fuel, altitude = _fuel(rows, file), rows.standing("altitude", "")
-    mine = [row for row in file.limits if (row.fuel or file.fuel) == fuel and _holds_at(row, altitude)]
+    if file is not None:
+        yield from _file_limits(file, sha256, _fuel(rows, file), _height(rows.standing("altitude", "")))
+
+
+def _file_limits(file: ApplianceFile, sha256: str | None, fuel: str, height: Height | None) -> Iterator[Limit]:
+    mine = [row for row in file.limits if (row.fuel or file.fuel) == fuel and _holds_at(row, height)]
     special = {(row.quantity, row.condition) for row in mine if row.fuel is not None or row.by_altitude}
     for row in mine:
         if row.fuel is None and not row.by_altitude and (row.quantity, row.condition) in special:
@@ -61,8 +70,8 @@ def limits_of_another_gas(rows: Rows, file: ApplianceFile | None, file_sha256: s
     """
     if file is None or _fuel(rows, file) == file.fuel:
         return ()
-    altitude = rows.standing("altitude", "")
-    mine = (row for row in file.limits if (row.fuel or file.fuel) == file.fuel and _holds_at(row, altitude))
+    height = _height(rows.standing("altitude", ""))
+    mine = (row for row in file.limits if (row.fuel or file.fuel) == file.fuel and _holds_at(row, height))
     return tuple(_as_limit(row, file, file_sha256) for row in mine)
 
 
@@ -72,21 +81,93 @@ def _fuel(rows: Rows, file: ApplianceFile) -> str:
     return file.fuel if said is None else said.value
 
 
-def _holds_at(row: ApplianceLimit, altitude: Reading | None) -> bool:
+def _height(altitude: Reading | None) -> Height | None:
+    value = None if altitude is None else number(altitude)
+    return None if altitude is None or value is None else (value, altitude.unit)
+
+
+def _holds_at(row: ApplianceLimit, height: Height | None) -> bool:
     if not row.by_altitude:
         return True
-    value = None if altitude is None else number(altitude)
-    here = None if altitude is None or value is None else in_unit(value, altitude.unit, row.altitude_unit)
+    here = None if height is None else in_unit(*height, row.altitude_unit)
     if here is None:
         return False
     low = row.altitude_from is None or here >= decimal_of(row.altitude_from)
     return low and (row.altitude_to is None or here <= decimal_of(row.altitude_to))
 
 
+class OpenLimits(NamedTuple):
+    """Limits that may hold here while it is not settled which do.
+
+    ``plate``: of a plate's figure whose question is open. The file's, one set an altitude: ``doubted`` at each that the
+    one here may be while its question is open, ``anywhere`` at all there are while nothing is settled of it.
+    """
+
+    plate: tuple[Limit, ...] = ()
+    doubted: tuple[tuple[Limit, ...], ...] = ()
+    anywhere: tuple[tuple[Limit, ...], ...] = ()
+
+
+def open_limits(rows: Rows, sheet: Sheet, file: ApplianceFile | None, file_sha256: str | None) -> OpenLimits:
+    """Return the limits that may hold while a plate's figure or the altitude is in question, or that is not known."""
+    plate = tuple(_from_open_plate(rows, sheet))
+    if file is None or not any(row.by_altitude for row in file.limits):
+        return OpenLimits(plate)
+    fuel = _fuel(rows, file)
+
+    def sets(heights: Iterable[Height]) -> tuple[tuple[Limit, ...], ...]:
+        return tuple(dict.fromkeys(tuple(_file_limits(file, file_sha256, fuel, height)) for height in heights))
+
+    doubted = sets((decimal_of(value), unit) for value, unit in _open_values(rows, sheet, "altitude"))
+    known = _height(rows.standing("altitude", "")) is not None
+    return OpenLimits(plate, doubted, () if known else sets(_heights(file)))
+
+
+def _heights(file: ApplianceFile) -> Iterator[Height]:
+    """Yield altitudes at which each set of limits of the file holds: the ends of its bands, between and beyond them."""
+    ends = [
+        in_unit(decimal_of(end), row.altitude_unit, "m")
+        for row in file.limits
+        for end in (row.altitude_from, row.altitude_to)
+        if end is not None
+    ]
+    known = sorted({end for end in ends if end is not None})
+    between = [(low + high) / 2 for low, high in pairwise(known)]
+    for height in (known[0] - 1, *known, *between, known[-1] + 1):
+        yield height, "m"
+
+
+def _from_open_plate(rows: Rows, sheet: Sheet) -> Iterator[Limit]:
+    for quantity in sheet.quantities:
+        if quantity.lowest_of or quantity.highest_of:
+            for value, unit in _open_values(rows, sheet, quantity.id):
+                yield _plate_limit(quantity, value, unit, None)
+
+
+def _open_values(rows: Rows, sheet: Sheet, quantity: str) -> Iterator[tuple[str, str]]:
+    """Yield each value, with its unit, that a reading of a quantity may have while its question is open.
+
+    What can be no such value is left out, and what only may be of that quantity.
+    """
+    known = sheet.quantity(quantity)
+    for reading in rows.all:
+        if reading.quantity != quantity or reading.taken:
+            continue
+        ways = [(reading.value, reading.unit)]
+        ways += [
+            (reading.value if way.value is None else way.value, reading.unit if way.unit is None else way.unit)
+            for way in reading.alternatives
+            if way.quantity in (None, quantity)
+        ]
+        for value, unit in dict.fromkeys(ways):
+            here = in_unit(decimal_of(value), unit, known.units[0]) if is_value_text(value) else None
+            if here is not None and inside(here, known.range.possible):
+                yield value, unit
+
+
 def waiting_for_altitude(rows: Rows, file: ApplianceFile | None) -> frozenset[tuple[str, str]]:
     """Return the slots for which the file has limits by altitude only, while the altitude is not known here."""
-    altitude = rows.standing("altitude", "")
-    if file is None or (altitude is not None and number(altitude) is not None):
+    if file is None or _height(rows.standing("altitude", "")) is not None:
         return frozenset()
     general = {(row.quantity, row.condition) for row in file.limits if not row.by_altitude}
     return frozenset((row.quantity, row.condition) for row in file.limits if row.by_altitude) - general
@@ -98,14 +179,20 @@ def _from_plate(rows: Rows, sheet: Sheet) -> Iterator[Limit]:
         reading = rows.standing(quantity.id, "")
         if target is None or reading is None or number(reading) is None:
             continue
-        yield Limit(
-            quantity=target,
-            condition="",
-            low=reading.value if quantity.lowest_of else None,
-            high=reading.value if quantity.highest_of else None,
-            unit=reading.unit,
-            origin=LimitOrigin(kind="rating plate", title="rating plate", source=reading.source),
-        )
+        yield _plate_limit(quantity, reading.value, reading.unit, reading.source)
+
+
+def _plate_limit(quantity: Quantity, value: str, unit: str, source: Source | None) -> Limit:
+    target = quantity.lowest_of or quantity.highest_of
+    assert target is not None
+    return Limit(
+        quantity=target,
+        condition="",
+        low=value if quantity.lowest_of else None,
+        high=value if quantity.highest_of else None,
+        unit=unit,
+        origin=LimitOrigin(kind="rating plate", title="rating plate", source=source),
+    )
 
 
 def applicable(quantity: str, condition: str, limits: Sequence[Limit]) -> tuple[Limit, ...]:
@@ -155,10 +242,18 @@ def limit_findings(
     rows: Rows,
     sheet: Sheet,
     limits: Sequence[Limit],
-    file: ApplianceFile | None = None,
-    said: Collection[str] = (),
+    file: ApplianceFile | None,
+    said: Collection[str],
+    unsettled: OpenLimits,
 ) -> Iterator[Finding]:
-    """Yield the verdict on each number: one finding, or one for each limit that it is outside of."""
+    """Yield the verdict on each number: one finding, or one for each limit that it is outside of.
+
+    Where the altitude is not settled and the limits of ``unsettled`` would judge a number otherwise, none of them does.
+    """
+    doubted = any(r.quantity == "altitude" and not r.taken for r in rows.all)
+    unknown = f"depends on the altitude, which is {'still in question' if doubted else 'not recorded'}"
+    others = [limit for limit in limits if limit.origin.kind != "appliance file"]
+    elsewhere = [(*own, *others) for own in (*unsettled.doubted, *unsettled.anywhere)]
     void = voided(rows, sheet, said)
     waiting = waiting_for_altitude(rows, file)
     strange = limits_of_another_gas(rows, file, None)
@@ -172,11 +267,17 @@ def limit_findings(
                 text = f"{named(sheet, reading)}: {void[reading.quantity]}, so this tells nothing of the limit."
                 yield _finding(rows, reading, "cannot tell", text, mine[0])
                 continue
+            differing = [mine, *_differing(rows, sheet, reading, verdicts, elsewhere)]
+            if len(differing) > 1:
+                spans = dict.fromkeys(_span_shown(reading, limit) for own in differing for limit in own)
+                text = f"{named(sheet, reading)}: the maker's limit {unknown}; it is one of {', '.join(spans)}."
+                yield _finding(rows, reading, "cannot tell", text, mine[0])
+                continue
             yield from [f for f in verdicts if f.verdict != "within"] if reading.taken else []
             if not reading.taken or all(f.verdict == "within" for f in verdicts):
                 yield verdicts[0]
         elif reading.taken and not waiting.isdisjoint({(reading.quantity, ""), (reading.quantity, reading.condition)}):
-            text = f"{named(sheet, reading)}: the maker's limit depends on the altitude, which is not recorded."
+            text = f"{named(sheet, reading)}: the maker's limit {unknown}."
             yield _finding(rows, reading, "cannot tell", text)
         elif reading.taken and file is not None and applicable(reading.quantity, reading.condition, strange):
             recorded = _fuel(rows, file).replace("_", " ")
@@ -195,6 +296,24 @@ def limit_findings(
             )
 
 
+def _differing(
+    rows: Rows, sheet: Sheet, reading: Reading, verdicts: Sequence[Finding], sets: Sequence[Sequence[Limit]]
+) -> Iterator[tuple[Limit, ...]]:
+    """Yield what holds for a reading in each set of limits that judges it otherwise than ``verdicts`` do."""
+    if not all(f.verdict in ("within", "outside") for f in verdicts):
+        return
+    within = all(f.verdict == "within" for f in verdicts)
+    for limits in sets:
+        mine = applicable(reading.quantity or "", reading.condition or "", limits)
+        there = {_verdict(rows, sheet, reading, limit).verdict for limit in mine}
+        if mine and (there == {"within"}) != within:
+            yield mine
+
+
+def _span_shown(reading: Reading, limit: Limit) -> str:
+    return shown_limit(limit, reading.unit, max(0, -int(decimal_of(reading.value).as_tuple().exponent)))
+
+
 def _verdict(rows: Rows, sheet: Sheet, reading: Reading, limit: Limit) -> Finding:
     name = named(sheet, reading)
     if not reading.taken:
@@ -209,7 +328,7 @@ def _verdict(rows: Rows, sheet: Sheet, reading: Reading, limit: Limit) -> Findin
         unit = show_unit(reading.unit) or "no unit"
         text = f"{name}: {unit} cannot be compared with the limit in {show_unit(limit.unit) or 'no unit'}."
         return _finding(rows, reading, "cannot tell", text, limit)
-    span = shown_limit(limit, reading.unit, max(0, -int(value.as_tuple().exponent)))
+    span = _span_shown(reading, limit)
     where = _short(limit)
     if low is not None and value < low:
         return _finding(rows, reading, "outside", f"{name} is below the limit, {span} ({where}).", limit)

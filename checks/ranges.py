@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from checks.rows import Rows, in_unit, number
+from checks.rows import Rows, in_unit, inside, number
 from checks.words import named, shown
 from schemas.findings import Finding, Verdict
 from schemas.readings import Reading
@@ -52,10 +52,10 @@ def _kin(sheet: Sheet, quantity: str | None) -> set[str | None]:
 def _judged(rows: Rows, sheet: Sheet, quantity: Quantity, reading: Reading, value: Decimal) -> Iterator[Finding]:
     base = quantity.units[0] if quantity.units else ""
     here = in_unit(value, reading.unit, base)
-    if here is None or _inside(here, quantity.range.usual):
+    if here is None or inside(here, quantity.range.usual):
         return
     name = named(sheet, reading)
-    if not _inside(here, quantity.range.possible):
+    if not inside(here, quantity.range.possible):
         text = f"{name}: that cannot be, {_span(quantity.range.possible, base)} is what there is."
         yield _finding(rows, reading, "impossible", "conflicting", text, _POSSIBLE)
         return
@@ -74,12 +74,7 @@ def _usual_as(quantity: Quantity, value: Decimal, unit: str, other: str) -> bool
     if other == unit:
         return False
     there = in_unit(value, other, quantity.units[0])
-    return there is not None and _inside(there, quantity.range.usual)
-
-
-def _inside(value: Decimal, bounds: tuple[str | None, str | None]) -> bool:
-    low, high = bounds
-    return (low is None or value >= Decimal(low)) and (high is None or value <= Decimal(high))
+    return there is not None and inside(there, quantity.range.usual)
 
 
 def _span(bounds: tuple[str | None, str | None], unit: str) -> str:

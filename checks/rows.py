@@ -9,7 +9,7 @@ from schemas.base import is_value_text
 from schemas.readings import Reading
 from schemas.units import convert, unit_of
 
-__all__ = ["Rows", "in_unit", "number"]
+__all__ = ["Rows", "in_unit", "inside", "number"]
 
 _LAST_WORD = ("after", "", "before")
 
@@ -26,6 +26,12 @@ def in_unit(value: Decimal, source: str, target: str) -> Decimal | None:
     if not source or not target or unit_of(source).kind != unit_of(target).kind:
         return None
     return convert(value, source, target)
+
+
+def inside(value: Decimal, bounds: tuple[str | None, str | None]) -> bool:
+    """Say whether a value is no less than the lowest and no more than the highest, None where there is no such end."""
+    low, high = bounds
+    return (low is None or value >= Decimal(low)) and (high is None or value <= Decimal(high))
 
 
 class Rows:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from decimal import Decimal
 
-from checks.limits import applicable
+from checks.limits import OpenLimits, applicable
 from checks.possible import Possible, open_fuels, possible_air_free, possible_ratio, possible_values
 from checks.rows import Rows
 from checks.tightness import falls_beyond_cooling
@@ -46,8 +46,14 @@ def _said(alarm: Alarm, stop: Stop | None, denied: bool) -> Finding:
     return Finding(rule=stop.id, verdict=stop.level, text=text, basis=stop.basis, said=alarm.source)
 
 
-def stop_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None, limits: Sequence[Limit]) -> Iterator[Finding]:
-    """Yield a finding for each measured stop; of several thresholds on one quantity only the highest that is passed."""
+def stop_findings(
+    rows: Rows, sheet: Sheet, file: ApplianceFile | None, limits: Sequence[Limit], unsettled: OpenLimits
+) -> Iterator[Finding]:
+    """Yield a finding for each measured stop; of several thresholds on one quantity only the highest that is passed.
+
+    Where it is not settled which limit holds, it is judged on each that is still in question, and, where nothing is
+    known of the altitude, on what the file forbids at every altitude that it names a limit for.
+    """
     read = list(possible_values(rows, sheet))
     values = [*read, *possible_air_free(read, open_fuels(read, sheet, file)), *possible_ratio(read)]
     passed: dict[Row, tuple[Decimal, Finding]] = {}
@@ -58,11 +64,11 @@ def stop_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None, limits: 
         for value in falls_beyond_cooling(values, sheet, stop) if stop.cooled_with else values:
             if stop.below_limit and any(own.get(r) != value.quantity for r in value.readings):
                 continue  # a small number that is not known to be this quantity: nearly all are below some limit
-            if value.quantity in names and _is_passed(stop, value, file, limits):
+            if value.quantity in names and _is_passed(stop, value, file, limits, unsettled):
                 row = _row(value)
                 worst[row] = _worse(worst.get(row), value, stop)
         for row, value in worst.items():
-            finding = _finding(rows, sheet, stop, value)
+            finding = _finding(rows, sheet, stop, value, _why_in_question(stop, value, limits, unsettled))
             threshold = stop.at or stop.above
             if threshold is None:
                 yield finding
@@ -76,22 +82,42 @@ def _row(value: Possible) -> Row:
     return value.quantity, value.condition, value.phase, value.appliance
 
 
-def _is_passed(stop: Stop, value: Possible, file: ApplianceFile | None, limits: Sequence[Limit]) -> bool:
+def _is_passed(
+    stop: Stop, value: Possible, file: ApplianceFile | None, limits: Sequence[Limit], unsettled: OpenLimits
+) -> bool:
     if stop.cooled_with:
         return True  # none else is given
     if stop.states:
         return value.value in stop.states
     if stop.unlike_file:
         return file is not None and value.value != getattr(file, value.quantity, value.value)
-    if stop.above_limit:
-        highs = [(lim.high, lim.unit) for lim in applicable(value.quantity, value.condition or "", limits) if lim.high]
-        return any(_beyond(value, high, unit, at_too=False) for high, unit in highs)
-    if stop.below_limit:
-        lows = [(lim.low, lim.unit) for lim in applicable(value.quantity, value.condition or "", limits) if lim.low]
-        return any(_under(value, low, unit) for low, unit in lows)
+    if stop.above_limit or stop.below_limit:
+        return bool(_past_limit(stop, value, limits)) or bool(_why_in_question(stop, value, limits, unsettled))
     if stop.unless_limit and any(lim.high for lim in applicable(value.quantity, value.condition or "", limits)):
         return False
     return _beyond(value, stop.at or stop.above or "0", stop.unit, at_too=stop.at is not None)
+
+
+def _past_limit(stop: Stop, value: Possible, limits: Sequence[Limit]) -> bool | None:
+    """Say whether a value is past a limit that the stop is about; None where there is none."""
+    mine = applicable(value.quantity, value.condition or "", limits)
+    if stop.below_limit:
+        past = [_under(value, limit.low, limit.unit) for limit in mine if limit.low]
+    else:
+        past = [_beyond(value, limit.high, limit.unit, at_too=False) for limit in mine if limit.high]
+    return any(past) if past else None
+
+
+def _why_in_question(stop: Stop, value: Possible, limits: Sequence[Limit], unsettled: OpenLimits) -> str:
+    """Return why it is not sure that a limit holds that a value is past; empty where it is sure, or past none."""
+    if not (stop.above_limit or stop.below_limit) or _past_limit(stop, value, limits):
+        return ""
+    if any(_past_limit(stop, value, [limit]) for limit in unsettled.plate):
+        return "the plate's figure is still in question"
+    if any(_past_limit(stop, value, one) for one in unsettled.doubted):
+        return "the altitude is still in question"
+    anywhere = {_past_limit(stop, value, one) for one in unsettled.anywhere} - {None}
+    return "the altitude is not known, and no limit that the file has for any allows it" if anywhere == {True} else ""
 
 
 def _beyond(value: Possible, threshold: str, unit: str, *, at_too: bool) -> bool:
@@ -121,14 +147,15 @@ def _worse(a: Possible | None, b: Possible, stop: Stop) -> Possible:
     return max(a, b, key=rank)
 
 
-def _finding(rows: Rows, sheet: Sheet, stop: Stop, value: Possible) -> Finding:
+def _finding(rows: Rows, sheet: Sheet, stop: Stop, value: Possible, in_question: str) -> Finding:
     name = slot_name(sheet, value.quantity, value.condition or "", value.phase)
+    doubt = f" ({in_question})" if in_question else ""
     ids = set(value.readings)
     superseded = stop.level == "caution" and all(rows.superseded(r) for r in rows.all if r.id in ids)
     return Finding(
         rule=stop.id,
         verdict=stop.level,
-        text=f"{ended(f'{stop.name}: {name} {value.how} {value.shown}')} {stop.say}",
+        text=f"{ended(f'{stop.name}: {name} {value.how} {value.shown}{doubt}')} {stop.say}",
         appliance=value.appliance,
         quantity=value.quantity,
         condition=value.condition,

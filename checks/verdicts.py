@@ -11,7 +11,7 @@ from checks.failed import failed_findings
 from checks.fan import fan_findings
 from checks.gas_input import input_findings
 from checks.heat import heat_findings
-from checks.limits import known_limits, limit_findings, limits_of_another_gas
+from checks.limits import known_limits, limit_findings, limits_of_another_gas, open_limits
 from checks.ranges import range_findings
 from checks.relations import relation_findings
 from checks.rows import Rows
@@ -62,12 +62,14 @@ def check(
     """
     rows = _rows(readings, sheet, tag)
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
+    strange = limits_of_another_gas(rows, appliance, file_sha256)
+    unsettled = open_limits(rows, sheet, appliance, file_sha256)
     found = [
-        *stop_findings(rows, sheet, appliance, (*known, *limits_of_another_gas(rows, appliance, file_sha256))),
+        *stop_findings(rows, sheet, appliance, (*known, *strange), unsettled),
         *failed_findings(rows, sheet),
         *combustion_findings(rows, sheet, appliance),
         *adjustment_findings(rows, sheet, appliance),
-        *limit_findings(rows, sheet, known, appliance, said),
+        *limit_findings(rows, sheet, known, appliance, said, unsettled),
         *relation_findings(rows, sheet, appliance),
         *input_findings(rows, sheet, appliance),
         *heat_findings(rows, sheet),
@@ -99,8 +101,10 @@ def measured_stops(
     """Return the findings of :func:`check` that stop the work, and none but those."""
     rows = _rows(readings, sheet, tag)
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
+    strange = limits_of_another_gas(rows, appliance, file_sha256)
+    unsettled = open_limits(rows, sheet, appliance, file_sha256)
     found = (
-        *stop_findings(rows, sheet, appliance, (*known, *limits_of_another_gas(rows, appliance, file_sha256))),
+        *stop_findings(rows, sheet, appliance, (*known, *strange), unsettled),
         *input_findings(rows, sheet, appliance),
     )
     return tuple(one for one in found if one.verdict == "stop")

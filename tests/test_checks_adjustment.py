@@ -15,6 +15,7 @@ from checks.learned import FlueRow, off_the_formula
 from physics.flue import efficiency, siegert_gross_efficiency
 from physics.fuels import FUELS
 from schemas.appliance import ApplianceFile, ApplianceLimit, ScrewEffect
+from schemas.doubts import Doubt, DoubtKind
 from schemas.errors import BadInput
 from schemas.findings import Finding
 from schemas.job import Instrument
@@ -139,14 +140,64 @@ def test_without_the_altitude_it_cannot_be_told() -> None:
     assert finding is not None
     assert finding.verdict == "cannot tell"
     assert "depends on the altitude" in finding.text
-    # A general limit stands until the altitude is known, and gives way to the one of the altitude.
-    general = ApplianceLimit(quantity="co2", low="9.2", high="9.4", unit="%")
-    file = by_altitude(general, HIGH)
-    for known, page in (([], ""), ([reading("altitude", "", "6000")], "35")):
-        finding = rule("limit", *known, reading("co2", "high_fire", "9.3"), file=file)
-        assert finding is not None
-        assert finding.limit is not None
-        assert finding.limit.origin.page == page
+
+
+ASKED = (Doubt(kind=DoubtKind.HEARD_UNCLEARLY),)
+HERE = reading("altitude", "", "5200")
+HERE_PERHAPS = reading("altitude", "", "5200", doubts=ASKED)
+LOWER = reading("altitude", "", "1000")
+
+
+@pytest.mark.parametrize(
+    ("known", "co2", "verdict"),
+    [
+        ([], "9.3", "cannot tell"),
+        ([HERE_PERHAPS], "9.3", "cannot tell"),
+        ([LOWER, HERE_PERHAPS], "9.3", "cannot tell"),
+        ([LOWER], "9.3", "within"),
+        ([HERE], "9.3", "outside"),
+        # What every limit says of it needs no altitude.
+        ([], "8.7", "within"),
+        ([], "9.6", "outside"),
+        ([HERE_PERHAPS], "8.7", "within"),
+    ],
+)
+def test_a_general_limit_stands_while_one_of_an_altitude_would_say_the_same(
+    known: list[Reading], co2: str, verdict: str
+) -> None:
+    general = ApplianceLimit(quantity="co2", low="8.5", high="9.5", unit="%")
+    file = by_altitude(general, ApplianceLimit(quantity="co2", low="7.8", high="8.8", unit="%", altitude_from="4500"))
+    finding = rule("limit", *known, reading("co2", "high_fire", co2), file=file)
+    assert finding is not None
+    assert finding.verdict == verdict
+    assert (verdict == "cannot tell") is ("is one of 8.5 to 9.5 %, 7.8 to 8.8 %" in finding.text)
+
+
+def test_what_no_altitude_allows_is_a_stop_without_the_altitude() -> None:
+    low = ApplianceLimit(quantity="co", high="100", unit="[ppm]", altitude_to="2000")
+    high = ApplianceLimit(quantity="co", high="90", unit="[ppm]", altitude_from="2000")
+    inlet = ApplianceLimit(quantity="inlet_pressure", high="14", unit="[in_i'H2O]", altitude_to="10000")
+    file = by_altitude(low, high, inlet)
+    static = reading("inlet_pressure", "static", "20", unit="[in_i'H2O]")
+    assert rule("inlet_pressure_too_high", static, file=file)
+    assert rule("flue_co_limit", reading("co", "high_fire", "101"), file=file)
+    # Some altitudes allow it: no stop before there is one that does not.
+    between = reading("co", "high_fire", "95")
+    assert rule("flue_co_limit", between, file=file) is None
+    finding = rule("flue_co_limit", between, HERE_PERHAPS, file=file)
+    assert finding is not None
+    assert "the altitude is still in question" in finding.text
+    assert rule("flue_co_limit", between, LOWER, file=file) is None
+
+
+@pytest.mark.parametrize(
+    ("plate", "static", "told"), [("10.5", "12", True), ("10.5", "10.5", False), ("0.5", "7", False)]
+)
+def test_a_plate_s_figure_in_question_stops_too(plate: str, static: str, told: bool) -> None:
+    highest = reading("inlet_pressure_max", "", plate, unit="[in_i'H2O]", doubts=ASKED)
+    finding = rule("inlet_pressure_too_high", highest, reading("inlet_pressure", "static", static, unit="[in_i'H2O]"))
+    assert (finding is not None) is told
+    assert finding is None or "the plate's figure is still in question" in finding.text
 
 
 def test_the_limit_of_the_fuel_counts() -> None:
