@@ -1,7 +1,8 @@
 """What the sheet says a value can be and mostly is, and whether another unit would explain one that is not so.
 
-Where the maker's limit has been judged it goes before what is usual; what another rule already says of a reading is
-not said again.
+Where a value is within the maker's limit, that goes before what is usual, not before what can be, nor before another
+unit that would explain it: a limit with one end says nothing of the other. What a graver rule already says of a reading
+is not said again.
 """
 
 from __future__ import annotations
@@ -18,8 +19,8 @@ from schemas.units import show_unit
 
 __all__ = ["range_findings"]
 
-# Verdicts that settle what is to be said of a reading: the maker's word, or a graver one.
-_SAID: frozenset[Verdict] = frozenset({"stop", "caution", "conflicting", "outside", "within"})
+# Verdicts that settle what is to be said of a reading.
+_SAID: frozenset[Verdict] = frozenset({"stop", "caution", "conflicting", "outside"})
 _BASIS = "the sheet's range of what is usual in the field: common practice, no source; the maker's instructions rule"
 _POSSIBLE = "the sheet's range of what can be: beyond it no plant or instrument goes (common practice, no source)"
 _UNIT = "one number in two units of the same quantity; factors exact after NIST SP 811"
@@ -28,6 +29,7 @@ _UNIT = "one number in two units of the same quantity; factors exact after NIST 
 def range_findings(rows: Rows, sheet: Sheet, others: Sequence[Finding]) -> Iterator[Finding]:
     """Yield a finding for each number that cannot be, or that is unusual, of which ``others`` say nothing yet."""
     said = {name for f in others if f.verdict in _SAID for name in f.readings}
+    within = {name for f in others if f.verdict == "within" for name in f.readings}
     grave = {name for f in others if f.verdict in ("stop", "caution") for name in f.readings}
     kin = {(kin, *_place(r)) for r in rows.taken if r.id in grave for kin in _kin(sheet, r.quantity)}
     for reading in rows.taken:
@@ -36,7 +38,11 @@ def range_findings(rows: Rows, sheet: Sheet, others: Sequence[Finding]) -> Itera
         value = number(reading)
         if value is None or quantity.kind == "text" or reading.id in said or (quantity.id, *_place(reading)) in kin:
             continue
-        yield from _judged(rows, sheet, quantity, reading, value)
+        yield from (
+            one
+            for one in _judged(rows, sheet, quantity, reading, value)
+            if one.rule != "unusual" or reading.id not in within
+        )
 
 
 def _place(reading: Reading) -> tuple[str | None, str, str | None]:

@@ -92,6 +92,21 @@ def test_the_maker_s_limit_goes_before_what_is_usual() -> None:
     assert outside.verdict == "outside"
 
 
+def test_within_a_limit_of_one_end_is_not_all() -> None:
+    ends = (
+        ApplianceLimit(quantity="flame_signal", low="1.5", unit="uA"),
+        ApplianceLimit(quantity="flue_temp", high="185", unit="[degF]"),
+    )
+    file = BARE.model_copy(update={"limits": ends})
+    for one, told in (
+        (reading("flame_signal", "high_fire", "500", "uA"), ["impossible"]),
+        (reading("flue_temp", "high_fire", "20", "[degF]"), ["impossible"]),
+        (reading("flue_temp", "high_fire", "55", "[degF]"), ["unit_slip"]),
+        (reading("flue_temp", "high_fire", "130", "[degF]"), []),
+    ):
+        assert [f.rule for f in judged(one, file=file)] == told
+
+
 def test_what_is_said_of_a_reading_is_not_said_twice() -> None:
     (finding,) = check([reading("ambient_co", "", "40", "[ppm]")], SHEET)
     assert finding.rule == "ambient_co_35"
