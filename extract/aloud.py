@@ -37,6 +37,11 @@ _PER_MILLION = re.compile(
 )
 _A_MINUTE = re.compile(rf"(?<![a-z'])([0-9]+|{'|'.join(_ONES + _TENS[2:])}),? R ?[BCDEGPTV] ?[MN]\b")
 _FIVE = re.compile(rf"\bhigh (?=point (?:{_BELOW_TEN})\b)", re.IGNORECASE)
+# "C O two, eight, nine, C O": a value of two digits, written as a list.
+_DIGIT = rf"(?:{_BELOW_TEN}|oh|[0-9])"
+_LISTED = re.compile(
+    rf"\b(O two|O2|CO2),? ({_DIGIT}), ({_DIGIT})(?=\.?$|[,;.] (?!(?:{_DIGIT}|point)\b))", re.IGNORECASE
+)
 _TWO_CUBIC = re.compile(r"\b(?:to|too) (?=cubic\b)", re.IGNORECASE)
 _NUMBERED = {"to": "two", "won": "one", "for": "four"}
 
@@ -44,7 +49,8 @@ _NUMBERED = {"to": "two", "won": "one", "for": "four"}
 def respelled(text: str, things: Collection[str] = ()) -> str:
     """Return a text with number words put together again of which the ending was heard as a word: "nine team".
 
-    "High point seven" is five point seven, "to cubic feet" two, "69 B P M" parts per million.
+    "High point seven" is five point seven, "to cubic feet" two, "69 B P M" parts per million, and the digits of
+    "C O two, eight, nine," are one value.
     What sounds like a number behind one of ``things``, at the end or before "now", is its number: "on boiler to now".
     """
     if things:
@@ -56,7 +62,7 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
             flags=re.IGNORECASE,
         )
     text = _A_MINUTE.sub(r"\1 R P M", _PER_MILLION.sub(r"\1 P P M", text))
-    text = _TWO_CUBIC.sub("two ", _FIVE.sub("five ", text))
+    text = _LISTED.sub(r"\1 \2 \3", _TWO_CUBIC.sub("two ", _FIVE.sub("five ", text)))
     text = _TY.sub(lambda m: _STEMS[m[1].lower()] + "ty", text)
     return _TEEN.sub(lambda m: {"for": "four"}.get(stem := _STEMS[m[1].lower()], stem) + "teen", text)
 

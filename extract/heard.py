@@ -21,6 +21,14 @@ from extract.spelt import least_certain
 from extract.states import Checked
 from extract.values import fit
 from extract.ways import SECOND, Way, same_words, ways
+from extract.whereabouts import (
+    appliances_of,
+    elsewhere,
+    enough,
+    other_appliance,
+    rates_of,
+    speaking_of_appliances,
+)
 from schemas.evidence import Hypothesis, Utterance
 
 __all__ = [
@@ -31,7 +39,6 @@ __all__ = [
     "may_put_right",
     "misgivings",
     "other_hearings",
-    "place_in_doubt",
     "sound_alike",
 ]
 
@@ -119,17 +126,31 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
     if found is None and sum(way.mass for way, _ in turns) >= grammar.certain.against:
         found = turns[0]  # a turn that is asked about, never lost
     if found is None:
+        found = _elsewhere_named(heard, rivals, context, grammar)
+    if found is None:
         return Chosen(utterance, heard)
     rival, other = found
     here = same_words(rival.text)
     said = tuple(h for h in utterance.hypotheses if same_words(respelled(h.text, things)) != here)
     turned = utterance.model_copy(update={"hypotheses": (Hypothesis(text=rival.text, mass=rival.mass), *said)})
-    moved = _rates(other) != _rates(heard) or _appliances(other) != _appliances(heard)
+    moved = rates_of(other) != rates_of(heard) or appliances_of(other) != appliances_of(heard)
     shared = _shared(other, heard) if not moved else frozenset()
-    if _appliances(other) == _appliances(heard):
+    if appliances_of(other) == appliances_of(heard):
         supported = _supported(other, turned, context, grammar)
         shared |= {v.start for v in supported if not moved or not any(_places(v, grammar))}
     return Chosen(turned, other, rival.who, shared, moved)
+
+
+def _elsewhere_named(
+    heard: Heard, rivals: Sequence[Way], context: Context, grammar: Grammar
+) -> tuple[Way, Heard] | None:
+    """The likeliest way that names an appliance where the best names none, if enough of them do: "Bo two inlet"."""
+    if appliances_of(heard) or not any(v for v in _values(heard)):
+        return None
+    parsed = [(way, parse(way.text, context, grammar)) for way in speaking_of_appliances(rivals, grammar)]
+    naming = [(way, other) for way, other in parsed if appliances_of(other) and _values(other)]
+    enough = sum(way.mass for way, _ in naming) >= grammar.certain.against
+    return max(naming, key=lambda one: one[0].mass) if enough else None
 
 
 def _shared(one: Heard, other: Heard) -> frozenset[int]:
@@ -188,23 +209,9 @@ def _checks(heard: Heard) -> list[Checked]:
     return [c for p in heard.sentences for c in p.checks]
 
 
-def _rates(heard: Heard) -> list[object]:
-    """Firing rates and other conditions that are named."""
-    return [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
-
-
-def _firing(heard: Heard, grammar: Grammar) -> list[object]:
-    """Firing rates that are adjusted, of those named, in their order."""
-    return [rate for rate in _rates(heard) if rate in grammar.conditions and grammar.conditions[str(rate)].adjusted]
-
-
-def _appliances(heard: Heard) -> list[object]:
-    """Appliances that are named."""
-    return [i.get("appliance") for p in heard.sentences for i in p.laid.items if i.get("appliance") is not None]
-
-
 def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
     good = bad = clear = 0
+    had: list[object] = []
     for p in heard.sentences:
         moves = [m for m in p.moves if m.value is not None]
         good += sum(1 for m in moves if m.direction and m.screw) + len(p.checks)
@@ -212,12 +219,14 @@ def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
         for v in (*p.values, *p.clock):
             fits = [fit(v.number, v.unit, grammar.measures[q], context.setting.units) for q in _ids(v)]
             well = not (v.followed and not v.unit) and any(f.choices[0].usual and not f.doubts for f in fits)
+            well = well and not any(v.name is name for name in had)  # a second value of one name makes no sense
+            had.append(v.name)
             good, bad = good + well, bad + (not well)
             clear += well and len(v.name.ids if v.name else ()) == 1
     strange = any(i.kind == "word" for p in heard.sentences for i in p.laid.items)
     waiting = any(n.ids and not n.used and not n.implied for p in heard.sentences for n in p.names)
     return _Sense(
-        good, bad, len(_rates(heard) + _appliances(heard)), clear, bool(good) and not (bad or strange or waiting)
+        good, bad, len(rates_of(heard) + appliances_of(heard)), clear, bool(good) and not (bad or strange or waiting)
     )
 
 
@@ -252,10 +261,10 @@ def misgivings(
             for other, w in zip(parsed, heard_ways, strict=True)
         ]
         against = [w for found, w in states if found and c.state not in found]
-        if _enough(against, grammar):
+        if enough(against, grammar):
             out[c.start] = Misgiving("not every way it was heard has it so")
-    elsewhere = _elsewhere(heard, parsed, heard_ways, context.state, grammar)
-    another = _other_appliance(heard, parsed, heard_ways)
+    astray = elsewhere(heard, parsed, heard_ways, context.state, grammar)
+    another = other_appliance(heard, parsed, heard_ways)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     by_ear = utterance.second_opinion is not None
     poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < certain.noisy)
@@ -264,9 +273,9 @@ def misgivings(
         found = _misgiving(v, weighed, _certainty(utterance, heard, v), len(read), grammar.certain)
         if found is None and poor and not _confirmed(v, heard, read, context, grammar):
             found = Misgiving("it was said in noise and the second opinion does not have it")
-        if found is None and _enough([w for w in elsewhere if not _placed_alike(v, w, read)], grammar):
+        if found is None and enough([w for w in astray if not _placed_alike(v, w, read)], grammar):
             found = Misgiving("another firing rate was heard too")
-        if found is None and _enough(another, grammar):
+        if found is None and enough(another, grammar):
             found = Misgiving("another appliance was heard too")
         if found is None and _denied(v, parsed, heard_ways, grammar):
             found = Misgiving("heard in another way it is denied, or no reading")
@@ -304,17 +313,7 @@ def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way], gramma
                     told[not o.negated and p.sentence.segments[o.segment].kind == "reading"].add(o.number.first)
         if v.number.first in told[False] - told[True]:
             against.append(way)
-    return _enough(against, grammar)
-
-
-def _divided(mine: set[object], others: Sequence[set[object]], heard_ways: Sequence[Way]) -> list[Way]:
-    """The ways of hearing that name another place than ``mine``; what names none says nothing."""
-    return [w for found, w in zip(others, heard_ways, strict=True) if mine and found and found != mine]
-
-
-def _enough(against: Sequence[Way], grammar: Grammar) -> bool:
-    """Whether so many ways of hearing have something else that it is unclear; the second opinion alone is enough."""
-    return sum(w.mass for w in against) >= grammar.certain.against or any(w.who == SECOND for w in against)
+    return enough(against, grammar)
 
 
 def other_hearings(utterance: Utterance, context: Context, grammar: Grammar) -> list[tuple[Way, Heard]]:
@@ -325,7 +324,7 @@ def other_hearings(utterance: Utterance, context: Context, grammar: Grammar) -> 
 
 def may_put_right(heard: Heard, others: Sequence[tuple[Way, Heard]], grammar: Grammar) -> bool:
     """Whether enough other ways of hearing put something right, where the best does not: "know that's the static"."""
-    return not _puts_right(heard) and _enough([w for w, other in others if _puts_right(other)], grammar)
+    return not _puts_right(heard) and enough([w for w, other in others if _puts_right(other)], grammar)
 
 
 def may_have_turned(heard: Heard, others: Sequence[tuple[Way, Heard]], grammar: Grammar) -> bool:
@@ -333,7 +332,7 @@ def may_have_turned(heard: Heard, others: Sequence[tuple[Way, Heard]], grammar: 
     the best has words of one and no amount ("turn clockwise")."""
     if _turns(heard):
         return False
-    return _half_a_turn(heard) or _enough([w for w, other in others if _turns(other)], grammar)
+    return _half_a_turn(heard) or enough([w for w, other in others if _turns(other)], grammar)
 
 
 def _turns(heard: Heard) -> bool:
@@ -359,34 +358,6 @@ def _puts_right(heard: Heard) -> bool:
     named = any(p.names or p.values or any(s.conditions for s in p.sentence.segments) for p in heard.sentences)
     first = next((s for p in heard.sentences for s in p.sentence.segments), None)
     return named and first is not None and first.has("correct", "undo", "no")
-
-
-def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> tuple[bool, bool]:
-    """Return whether the firing rate, and whether the appliance, that an utterance goes to was heard in two ways."""
-    heard_ways = ways(utterance, grammar.appliance_words)
-    if not _firing(heard, grammar) and not _appliances(heard):
-        # Others may name an appliance; a firing rate that only they name is looked for where a value follows.
-        others = [w for w in heard_ways if set(aloud(w.text).split()) & grammar.appliance_words]
-        here: set[object] = {context.appliance} if context.appliance else set()
-        named = [set(_appliances(parse(w.text, context, grammar))) for w in others]
-        return False, _enough(_divided(here, named, others), grammar)
-    parsed = [heard if w.text == utterance.text else parse(w.text, context, grammar) for w in heard_ways]
-    last = [set(_firing(one, grammar)[-1:]) for one in (heard, *parsed)]  # what follows goes where it went last
-    astray = _divided(last[0], last[1:], heard_ways)
-    return _enough(astray, grammar), _enough(_other_appliance(heard, parsed, heard_ways), grammar)
-
-
-def _elsewhere(
-    heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way], state: str | None, grammar: Grammar
-) -> list[Way]:
-    """The ways of hearing that name other firing rates, than ``state`` where none is named."""
-    mine = set(_firing(heard, grammar)) or {rate for rate in (state,) if rate}
-    return _divided(mine, [set(_firing(other, grammar)) for other in parsed], heard_ways)
-
-
-def _other_appliance(heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> list[Way]:
-    """The ways of hearing that name another appliance."""
-    return _divided(set(_appliances(heard)), [set(_appliances(other)) for other in parsed], heard_ways)
 
 
 def _placed_alike(v: Value, way: Way, read: Sequence[tuple[Sequence[Value], Way]]) -> bool:

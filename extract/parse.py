@@ -119,7 +119,7 @@ def _sentences(
         narrowed(live, names, tokens, grammar)
         referred(values, tokens, grammar)
         total += cost
-        if all(s.kind == "reading" for s in sentence.segments):
+        if all(s.kind == "reading" and not s.has("change", "changed") for s in sentence.segments):
             total += _again(live, context)
         out.append(Parsed(sentence, laid, values, names, caught, checks, moves, clock))
     return out, total

@@ -30,7 +30,7 @@ from extract.corrections import (
 )
 from extract.doubt import doubt
 from extract.guards import garbled_rate, unresolved, went_astray
-from extract.heard import best_heard, may_have_turned, may_put_right, other_hearings, place_in_doubt
+from extract.heard import best_heard, may_have_turned, may_put_right, other_hearings
 from extract.lexicon import Grammar
 from extract.notes import (
     check_again,
@@ -49,6 +49,7 @@ from extract.place import stand_alone
 from extract.pointing import differences, earlier, same_as, wondered
 from extract.take import denies, take_value
 from extract.texts import Capture
+from extract.whereabouts import place_in_doubt
 from schemas.doubts import DoubtKind
 from schemas.evidence import Hypothesis, Utterance
 from schemas.readings import Operation, Record, Remove

@@ -89,3 +89,21 @@ def test_a_boiler_that_only_other_ways_of_hearing_name_puts_what_follows_in_doub
     again = heard_as(("Looking good.", 0.7), ("On boiler one.", 0.3), second="Looking good on boiler one.")
     found = readings("Boiler one, high fire. CO2 nine three.", again, "CO is seventy.", tags=("1", "2"))
     assert [(r.appliance, r.value, r.taken) for r in found] == [("1", "9.3", True), ("1", "70", True)]
+
+
+def test_a_boiler_that_most_ways_of_hearing_name_is_offered_where_the_best_names_none() -> None:
+    said = heard_as(("Bo two inlet static seven six.", 0.45), ("Boiler two inlet static seven six.", 0.55),
+                    second="Boiler tube inlet static 7-6.")  # fmt: skip
+    found = readings("Boiler one inlet static seven eight.", said, tags=("1", "2"))
+    assert [(r.appliance, r.value, r.taken) for r in found] == [("1", "7.8", True), ("2", "7.6", False)]
+
+
+def test_two_digits_that_were_written_as_a_list_are_one_value() -> None:
+    said = heard_as(("High fire, C O two, eight, nine, C O fifty six.", 1.0), second="High fire, CO2, 8, 9, CO56.")
+    assert [(r.quantity, r.value) for r in readings(said)] == [("co2", "8.9"), ("co", "56")]
+
+
+def test_a_change_names_what_was_taken_before_although_something_else_is_open() -> None:
+    said = heard_as(("High fire, C O two, eight nine, C O fifty six.", 1.0), second="High fire, CO2, 890, CO56.")
+    found = readings(said, "Change the CO to 65.")
+    assert [(r.quantity, r.value, r.taken) for r in found] == [("co2", "8.9", False), ("co", "65", True)]
