@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
-from checks.rows import Rows, in_unit, number
+from checks.combustion import fuel_of
+from checks.possible import possible_values
+from checks.rows import Rows, in_unit, inside, number
 from checks.words import named, shown
+from physics.fuels import FUELS
 from physics.gas_supply import atmospheric_pressure, volume_factor
 from schemas.appliance import ApplianceFile
 from schemas.base import decimal_of, is_value_text
@@ -20,10 +23,13 @@ __all__ = ["clocked_heat", "input_findings", "input_kilowatt"]
 
 # Firing rate, the plate's quantity, the appliance file's field.
 _RATED = (("high_fire", "input_max", "input_high"), ("low_fire", "input_min", "input_low"))
+# What tells the input by the meter, and the firing rate at which it can stop the work.
+_CLOCKED, _STOPS_AT = ("clocked_input", "clock_time"), "high_fire"
 _CAUTION, _STOP = Decimal("0.05"), Decimal("0.10")
 _BASIS = (
     "3600 · volume / time · heating value, the volume at the base conditions of the heating value (ideal gas); 5 % is "
-    "common practice, no source; beyond 10 % at high fire a US trade page asks for it to be put right"
+    "common practice, no source; beyond 10 % at high fire a US trade page asks for it to be put right; gas is sold by "
+    "its gross heating value, ratings in Btu/h are on it, those in kW mostly on net (common practice, no source)"
 )
 # Volumes of gas are sold at 60 °F and 14.73 psia where heat is told in Btu, else at 15 °C and 101.325 kPa (ISO 13443).
 _BASES = {"[Btu_IT]/[cft_i]": (101560.0, 15.5556, "60 °F")}
@@ -103,14 +109,45 @@ def _height(rows: Rows) -> float | None:
     return float(metres) if metres is not None and -1000 <= metres <= 11000 else None
 
 
+class Rating(NamedTuple):
+    """A rated input, and on which heating value it is reckoned: None where that is not said."""
+
+    value: Decimal
+    unit: str
+    basis: Literal["gross", "net"] | None
+
+
 def input_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
-    """Yield what the clocked meter, and an input that was read as such, say at each firing rate."""
+    """Yield what the clocked meter, and an input that was read as such, say at each firing rate.
+
+    Of one whose question is open only a stop is told, judged on each value that it may have.
+    """
+    yield from _settled(rows, sheet, file)
+    own = {r.id: r for r in rows.all if r.quantity in _CLOCKED and r.condition == _STOPS_AT and not r.taken}
+    told: set[str] = set()
+    for way in possible_values(rows, sheet) if own else ():
+        (name,) = way.readings
+        quantity = sheet.quantity(way.quantity)
+        there = None if name not in own else way.measured(quantity.units[0])
+        if there is None or name in told or (way.quantity, way.condition) != (own[name].quantity, _STOPS_AT):
+            continue
+        if not inside(there, quantity.range.possible):
+            continue
+        as_if = own[name].model_copy(update={"value": way.value, "unit": way.unit, "doubts": (), "alternatives": ()})
+        supposed = Rows([as_if if r.id == name else r for r in rows.all], None)
+        for finding in _settled(supposed, sheet, file):
+            if finding.verdict == "stop" and name in finding.readings:
+                told.add(name)
+                yield finding.model_copy(update={"text": f"It may be so, its question is open: {finding.text}"})
+
+
+def _settled(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
     for condition, plate, field in _RATED:
         rated = _rated(rows, plate, file, field)
         told = rows.standing("clocked_input", condition)
         kilowatt = None if told is None else _in(told, "kW")
         if told is not None and kilowatt is not None and rated is not None:
-            yield _judged(rows, sheet, ClockedHeat(kilowatt, [told], ""), *rated)
+            yield _judged(rows, sheet, file, ClockedHeat(kilowatt, [told], ""), rated)
         clocked = rows.standing("clock_time", condition)
         if clocked is None:
             continue
@@ -126,7 +163,7 @@ def input_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iter
             text = f"{heat.kilowatt:.1f} kW by the meter; no rated input is known to hold it against"
             yield _finding(sheet, "cannot tell", heat.readings, text)
         else:
-            yield _judged(rows, sheet, heat, *rated)
+            yield _judged(rows, sheet, file, heat, rated)
 
 
 def input_kilowatt(rows: Rows, file: ApplianceFile | None) -> tuple[Decimal, Decimal] | None:
@@ -135,25 +172,36 @@ def input_kilowatt(rows: Rows, file: ApplianceFile | None) -> tuple[Decimal, Dec
     rated = [_rated(rows, plate, file, field) for _, plate, field in _RATED]
     found = [None if heat is None else heat.kilowatt for heat in clocked]
     if None in found:
-        found = [None if one is None else in_unit(one[0], one[1], "kW") for one in rated]
+        found = [None if one is None else in_unit(one.value, one.unit, "kW") for one in rated]
     high, low = found
     return None if not high or not low else (low, high)
 
 
-def _judged(rows: Rows, sheet: Sheet, heat: ClockedHeat, value: Decimal, unit: str) -> Finding:
-    input_ = in_unit(heat.kilowatt, "kW", unit)
+def _judged(rows: Rows, sheet: Sheet, file: ApplianceFile | None, heat: ClockedHeat, rated: Rating) -> Finding:
+    """Judge an input by its rating.
+
+    Where it is not said on which heating value one of them is reckoned, and it makes a difference, the kinder way is
+    taken and named, and the work is stopped only where each way would stop it.
+    """
+    input_ = in_unit(heat.kilowatt, "kW", rated.unit)
     assert input_ is not None  # both are powers
-    off = input_ / value - 1
-    shown_input = shown(f"{round(input_, -3 if input_ > 10000 else 1):f}", unit)
-    side = "above" if off > 0 else "below"
+    gas = FUELS[fuel_of(rows, file) or "natural_gas"]
+    ways = _ways(heat.readings[0], rated, Decimal(gas.net / gas.gross))
+    offs = sorted(((input_ * factor / rated.value - 1, words) for words, factor in ways), key=lambda way: abs(way[0]))
+    off, words = offs[0]
+    shown_input = shown(f"{round(input_, -3 if input_ > 10000 else 1):f}", rated.unit)
     assumed = f" ({heat.assumed})" if heat.assumed else ""
-    text = f"{shown_input} by the meter, {abs(off) * 100:.1f} % {side} the rated {shown(str(value), unit)}{assumed}"
+    text = f"{shown_input} by the meter, {_beside(off)} the rated {shown(str(rated.value), rated.unit)}{assumed}"
+    if words:
+        text += f"; reckoned with {words}"
+    for other, otherwise in offs[1:]:
+        text += f", which is not said: with {otherwise} it would be {_beside(other)}"
     if abs(off) <= _CAUTION:
         return _finding(sheet, "within", heat.readings, text)
     if off < 0 and (_height(rows) or 0.0) > _DERATED_ABOVE:
         text += "; the rating at this altitude is not known, makers derate above 2,000 ft"
         return _finding(sheet, "cannot tell", heat.readings, text)
-    if heat.readings[0].condition != "high_fire":
+    if heat.readings[0].condition != _STOPS_AT or abs(off) <= _STOP < abs(offs[-1][0]):
         return _finding(sheet, "look again", heat.readings, f"{text}; look at {_LOOK} first")
     if abs(off) <= _STOP:
         text += f"; look at {_LOOK} first, then compare with the maker's instructions before going on"
@@ -165,13 +213,32 @@ def _judged(rows: Rows, sheet: Sheet, heat: ClockedHeat, value: Decimal, unit: s
     return _finding(sheet, "stop", heat.readings, text)
 
 
-def _rated(rows: Rows, plate: str, file: ApplianceFile | None, field: str) -> tuple[Decimal, str] | None:
+def _ways(clocked: Reading, rated: Rating, net: Decimal) -> list[tuple[str, Decimal]]:
+    """Return how input and rating may be reckoned, in words, and the factor on the input; ``net`` of one gross kWh.
+
+    Gas is sold by its gross heating value, and ratings in Btu/h are on it. What is told in kW may be on either.
+    """
+    told = clocked.quantity == "clocked_input" and clocked.unit == "kW"
+    if rated.basis == "net":
+        return [("the input gross and the rating net", net), *([("both net", Decimal(1))] if told else [])]
+    if rated.basis == "gross":
+        return [("both gross", Decimal(1)), *([("the input net and the rating gross", 1 / net)] if told else [])]
+    if rated.unit == "kW":
+        return [("both alike" if told else "both gross", Decimal(1)), ("the input gross and the rating net", net)]
+    return [("", Decimal(1))]
+
+
+def _beside(off: Decimal) -> str:
+    return f"{abs(off) * 100:.1f} % {'above' if off > 0 else 'below'}"
+
+
+def _rated(rows: Rows, plate: str, file: ApplianceFile | None, field: str) -> Rating | None:
     stated = getattr(file, field, None)
     if file is not None and stated is not None:
-        return decimal_of(stated), file.input_unit
+        return Rating(decimal_of(stated), file.input_unit, file.input_basis)
     reading = rows.standing(plate, "")
     value = None if reading is None else number(reading)
-    return None if reading is None or not value else (value, reading.unit)
+    return None if reading is None or not value else Rating(value, reading.unit, None)
 
 
 def _volume(clocked: Reading) -> Decimal | None:

@@ -60,7 +60,10 @@ class ScrewEffect(Model):
 
 
 class ApplianceFile(Model):
-    """What the maker's instructions say. ``governor`` says which signs the offset pressure may have."""
+    """What the maker's instructions say. ``governor`` says which signs the offset pressure may have.
+
+    ``input_basis`` is the heating value that the inputs are reckoned on, None where the instructions do not say.
+    """
 
     id: Name
     title: str
@@ -73,6 +76,7 @@ class ApplianceFile(Model):
     input_high: ValueText | None = None
     input_low: ValueText | None = None
     input_unit: UnitCode = "[Btu_IT]/h"
+    input_basis: Literal["gross", "net"] | None = None
     limits: tuple[ApplianceLimit, ...]
     relations: tuple[Relation, ...] = ()
     screws: tuple[ScrewEffect, ...] = ()

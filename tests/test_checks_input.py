@@ -9,9 +9,10 @@ import pytest
 
 from checks import check
 from schemas.appliance import ApplianceFile
+from schemas.doubts import Doubt, DoubtKind
 from schemas.findings import Finding
 from schemas.load import load_appliance, load_sheet
-from schemas.readings import Reading, Source
+from schemas.readings import Alternative, Reading, Source
 
 SHEET, _ = load_sheet("gas-boiler-start-up")
 FILE, SHA256 = load_appliance("orrinvale-ov-240c")
@@ -145,3 +146,46 @@ def test_without_one_the_assumed_temperature_stands_beside_the_result() -> None:
     metric = [clocked("122", "0.088 m3"), reading("heating_value", "", "10.76", unit="kW.h/m3")]
     text = only(found(*metric, reading("input_max", "", "28.0", unit="kW"), file=None), "input_by_meter").text
     assert "gas at 15 °C assumed" in text
+
+
+# Of the gross heat of methane 90.1 % is net: 802.6 of 890.6 kJ/mol (ISO 6976:2016, Table 3, from memory).
+def in_kilowatt(rated: str, basis: str | None = None) -> ApplianceFile:
+    return FILE.model_copy(update={"input_high": rated, "input_unit": "kW", "input_basis": basis})
+
+
+@pytest.mark.parametrize(
+    ("seconds", "basis", "verdict", "says"),
+    [
+        # 0.1 m³ at 36 MJ/m³ in 105.9 s: 34.0 kW gross, 13.3 % above 30; 30.7 net (90.2 % for natural gas), 2.2 % above.
+        ("105.9", None, "within", "2.2 % above the rated 30 kW"),
+        ("105.9", "net", "within", "with the input gross and the rating net"),
+        ("105.9", "gross", "stop", "13.3 % above the rated 30 kW"),
+        ("120", None, "within", "with both gross, which is not said"),  # 30.0 kW
+        ("120", "net", "caution", "9.8 % below"),
+        # 36 kW: 20.0 % above, or 8.2; 37.9 kW: 26.3 or 13.9.
+        ("100", None, "look again", "with both gross it would be 20.0 % above"),
+        ("95", None, "stop", "above the rated 30 kW"),
+    ],
+)
+def test_a_rating_in_kilowatts_may_be_net(seconds: str, basis: str | None, verdict: str, says: str) -> None:
+    heat = reading("heating_value", "", "36", unit="MJ/m3")
+    finding = only(found(clocked(seconds, "0.1 m3"), heat, file=in_kilowatt("30", basis)), "input_by_meter")
+    assert (finding.verdict, says in finding.text) == (verdict, True), finding.text
+
+
+def test_an_input_told_in_kilowatts_may_be_net_too() -> None:
+    finding = only(
+        found(reading("clocked_input", "high_fire", "30.0", "kW"), file=in_kilowatt("30", "net")), "input_by_meter"
+    )
+    assert (finding.verdict, "with both net, which is not said" in finding.text) == ("within", True)
+
+
+@pytest.mark.parametrize(
+    ("value", "other", "told"), [("300000", None, True), ("240000", "300000", True), ("240000", None, False)]
+)
+def test_an_open_input_stops_too(value: str, other: str | None, told: bool) -> None:
+    doubts = (Doubt(kind=DoubtKind.HEARD_UNCLEARLY),)
+    ways = (Alternative(value=other),) if other else ()
+    one = reading("clocked_input", "high_fire", value, "[Btu_IT]/h", doubts=doubts, alternatives=ways)
+    stops = [f for f in found(one) if f.verdict == "stop"]
+    assert [(f.rule, "its question is open" in f.text) for f in stops] == ([("input_by_meter", True)] if told else [])
