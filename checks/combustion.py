@@ -17,7 +17,7 @@ from checks.possible import open_fuels, possible_values
 from checks.rows import Rows, in_unit, number
 from checks.words import named
 from physics.laws import CO2_MAX_BAND, O2_IN_AIR, OFFSET_TOLERANCE, dilution_gap, dilution_tolerance
-from schemas.appliance import ApplianceFile, Fuel
+from schemas.appliance import ApplianceFile, Fuel, same_gas
 from schemas.base import decimal_of
 from schemas.findings import Finding
 from schemas.readings import Reading
@@ -35,13 +35,16 @@ _OFFSET = "common practice, no source: a zero or negative governor holds the off
 def fuel_of(rows: Rows, file: ApplianceFile | None) -> Fuel | None:
     """Return the fuel that the lines are drawn for: the appliance file's, else the recorded one, else None.
 
-    Where the two differ, None: nothing is presumed of the gas until that is settled.
+    Where the two differ, None: nothing is presumed of the gas until that is settled. Of natural gas and methane it is
+    natural gas, whose band holds both.
     """
     reading = rows.standing("fuel", "")
     said: Fuel | None = next((fuel for fuel in CO2_MAX_BAND if reading is not None and reading.value == fuel), None)
     if file is None or said is None:
         return said if file is None else file.fuel
-    return said if said == file.fuel else None
+    if said == file.fuel:
+        return said
+    return "natural_gas" if same_gas(said, file.fuel) else None
 
 
 def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from checks.rows import Rows, in_unit, inside, number
 from checks.words import named, shown_limit, why_open
-from schemas.appliance import ApplianceFile, ApplianceLimit
+from schemas.appliance import ApplianceFile, ApplianceLimit, same_gas
 from schemas.base import decimal_of, is_value_text
 from schemas.findings import Finding, Limit, LimitOrigin, Verdict
 from schemas.readings import Reading, Source
@@ -76,9 +76,11 @@ def limits_of_another_gas(rows: Rows, file: ApplianceFile | None, file_sha256: s
 
 
 def _fuel(rows: Rows, file: ApplianceFile) -> str:
-    """Return the gas that is burnt here: the recorded one, else the file's."""
-    said = rows.standing("fuel", "")
-    return file.fuel if said is None else said.value
+    """Return the gas that is burnt here, by the name that the file has for it: the recorded one, else the file's."""
+    reading = rows.standing("fuel", "")
+    said = file.fuel if reading is None else reading.value
+    names = [file.fuel, *(row.fuel for row in file.limits if row.fuel)]
+    return said if said in names else next((name for name in names if same_gas(name, said)), said)
 
 
 def _height(altitude: Reading | None) -> Height | None:

@@ -10,7 +10,7 @@ from checks.possible import Possible, open_fuels, possible_air_free, possible_ra
 from checks.rows import Rows
 from checks.tightness import falls_beyond_cooling
 from checks.words import ended, slot_name
-from schemas.appliance import ApplianceFile
+from schemas.appliance import ApplianceFile, same_gas
 from schemas.findings import Finding, Limit
 from schemas.readings import Alarm
 from schemas.sheet import Sheet, Stop
@@ -90,7 +90,7 @@ def _is_passed(
     if stop.states:
         return value.value in stop.states
     if stop.unlike_file:
-        return file is not None and value.value != getattr(file, value.quantity, value.value)
+        return file is not None and not same_gas(value.value, getattr(file, value.quantity, value.value))
     if stop.above_limit or stop.below_limit:
         return bool(_past_limit(stop, value, limits)) or bool(_why_in_question(stop, value, limits, unsettled))
     if stop.unless_limit and any(lim.high for lim in applicable(value.quantity, value.condition or "", limits)):

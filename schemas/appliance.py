@@ -10,9 +10,14 @@ from schemas.base import Model, Name, ValueText, decimal_of
 from schemas.sheet import Relation
 from schemas.units import UnitCode, UnitCodeOrNone
 
-__all__ = ["ApplianceFile", "ApplianceLimit", "Fuel", "ScrewEffect"]
+__all__ = ["ApplianceFile", "ApplianceLimit", "Fuel", "ScrewEffect", "same_gas"]
 
 Fuel = Literal["natural_gas", "methane", "propane", "butane", "oil_no2"]
+
+
+def same_gas(one: str, other: str) -> bool:
+    """Say whether two fuels are one gas for a burner: natural gas is methane for the most part."""
+    return one == other or {one, other} == {"natural_gas", "methane"}
 
 
 class ApplianceLimit(Model):

@@ -421,3 +421,16 @@ def test_a_fall_beyond_what_cooling_explains_stops(last: str, warm: str, cold: s
     assert [f.rule for f in found] == (["drop_beyond_cooling"] if stopped else [])
     assert not [f for f in check(rows[:3], TIGHTNESS) if f.verdict == "stop"]
     assert all("below 3.0 psi at the start" in f.text for f in found)
+
+
+@pytest.mark.parametrize(
+    ("fuel", "recorded", "stopped"),
+    [("methane", "natural_gas", False), ("natural_gas", "methane", False), ("methane", "propane", True)],
+)
+def test_methane_is_a_natural_gas(fuel: str, recorded: str, stopped: bool) -> None:
+    file = FILE.model_copy(update={"fuel": fuel})
+    here, co2 = reading("fuel", "", recorded), reading("co2", "high_fire", "9.6", "%")
+    findings = check([here, co2], SHEET, appliance=file, file_sha256=SHA256)
+    assert ("wrong_gas" in [f.rule for f in findings]) is stopped
+    # The file's limits hold for it too.
+    assert [f.verdict for f in findings if f.rule == "limit"] == ["cannot tell" if stopped else "outside"]
