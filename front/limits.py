@@ -67,9 +67,10 @@ def limits(
         return
     if not one.limits:
         out().print("No limit was quoted.")
+    several = len(one.appliances) > 1
     for place, limit in enumerate(one.limits, 1):
         state = {None: "not read back", True: f"agreed by {limit.by}", False: f"refused by {limit.by}"}[limit.agreed]
-        out().print(f"{place:3}. {limit_words(limit, sheet)}: {state} ({_where(limit, one)})")
+        out().print(f"{place:3}. {limit_words(limit, sheet, several=several)}: {state} ({_where(limit, one)})")
 
 
 def _one_of(job: Job, appliance: str | None) -> str:
@@ -94,11 +95,14 @@ def _save(job: Job, sheet: Sheet, path: Path, tag: str) -> None:
     note(f"{path} is a draft: compare every figure with the maker's instructions before it is used.")
 
 
-def limit_words(limit: JobLimit, sheet: Sheet) -> str:
-    """Return a quoted limit in words: ``high fire CO2 8.5 to 9.5 %``."""
+def limit_words(limit: JobLimit, sheet: Sheet, *, several: bool) -> str:
+    """Return a quoted limit in words: ``high fire CO2 8.5 to 9.5 %``; with several appliances, which it holds for."""
     quoted = limit.quoted
+    whose = (
+        f"{quoted.appliance or 'all appliances'}, " if several and not sheet.quantity(quoted.quantity).every_job else ""
+    )
     condition = f"{sheet.condition(quoted.condition).name} " if quoted.condition else ""
-    name = f"{condition}{sheet.quantity(quoted.quantity).name}"
+    name = f"{whose}{condition}{sheet.quantity(quoted.quantity).name}"
     if quoted.low is not None and quoted.high is not None:
         return f"{name} {quoted.low} to {show_value(quoted.high, quoted.unit)}"
     if quoted.high is not None:

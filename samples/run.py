@@ -107,8 +107,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         list_questions(job, sheet, questions)
         if job.limits:
             print("Limits that were quoted, to be read back before they count")
+            several = len(job.appliances) > 1
             for limit in job.limits:
-                out().print(f"  {limit_words(limit, sheet)}: “{limit.quoted.source.heard}”")
+                out().print(f"  {limit_words(limit, sheet, several=several)}: “{limit.quoted.source.heard}”")
         print_findings(job, job.findings, leave_out=("within",))
         compared = compare(job, sheet, questions)
         _tell(compared)

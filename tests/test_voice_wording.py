@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 import extract
+from front.limits import limit_words
 from front.voice.replies import Replies
 from front.voice.wording import Asked, Wording
 from front.voice.words import plain
+from jobs.fold import JobLimit
 from schemas.doubts import Doubt, DoubtKind
 from schemas.job import JobAppliance
 from schemas.questions import Candidate, Question
@@ -115,6 +117,23 @@ def test_of_one_label_in_doubt_only_that_is_asked_and_of_two_both() -> None:
     assert (reply.candidate, reply.clear) == (ways[2], True)
     both = asked(DoubtKind.APPLIANCE_UNCLEAR, DoubtKind.QUANTITY_UNCLEAR)
     assert len({candidate.quantity for candidate in both.candidates}) == 2
+
+
+@pytest.mark.parametrize(("appliance", "named"), [("boiler two", "boiler two"), (None, "all appliances")])
+def test_with_several_appliances_a_limit_says_for_which_it_holds(appliance: str | None, named: str) -> None:
+    quoted = QuotedLimit(
+        quantity="co2",
+        condition="high_fire",
+        low="8.5",
+        high="9.5",
+        unit="%",
+        appliance=appliance,
+        source=Source(evidence="0" * 64),
+    )
+    said = Wording(SHEET, several=True).limit("k", quoted).text
+    assert said == f"Limit, {named}, C O two, high fire, eight point five to nine point five, right?"
+    listed = limit_words(JobLimit(key="k", quoted=quoted), SHEET, several=True)
+    assert listed == f"{named}, high fire CO2 8.5 to 9.5 %"
 
 
 def test_a_limit_is_read_back_with_both_ends_and_no_zero_lost() -> None:

@@ -269,7 +269,10 @@ class Wording:
         return Asked(text, "value", (now,), was=was)
 
     def limit(self, key: str, quoted: QuotedLimit) -> Asked:
-        """Return a limit that was quoted, read back: it binds once somebody agrees."""
+        """Return a limit that was quoted, read back: it binds once somebody agrees.
+
+        With several appliances it names the one it was quoted for, or says that it holds for all.
+        """
         low, high = (
             None if bound is None else self.value(bound, quoted.unit, quoted.quantity)
             for bound in (quoted.low, quoted.high)
@@ -291,7 +294,8 @@ class Wording:
             for bound, why in ((quoted.low, "at_least"), (quoted.high, "at_most"))
             if bound is not None
         )
-        names = [quoted.appliance or "" if self._several else "", self._name(quoted.quantity)]
+        of_one = self._several and not self._sheet.quantity(quoted.quantity).every_job
+        names = [quoted.appliance or self.phrase("all_appliances") if of_one else "", self._name(quoted.quantity)]
         names.append(self._sheet.condition(quoted.condition).name if quoted.condition else "")
         what = ", ".join(name for name in names if name)
         signed = any(bound is not None and bound.startswith("-") for bound in (quoted.low, quoted.high))
