@@ -120,9 +120,12 @@ class Rating(NamedTuple):
 def input_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
     """Yield what the clocked meter, and an input that was read as such, say at each firing rate.
 
-    Of one whose question is open only a stop is told, judged on each value that it may have.
+    Of one whose question is open only a stop is told, and only for too much gas, the worst that it may mean.
     """
     yield from _settled(rows, sheet, file)
+    rated = _rated(rows, "input_max", file, "input_high")
+    if rated is None:
+        return
     own = {r.id: r for r in rows.all if r.quantity in _CLOCKED and r.condition == _STOPS_AT and not r.taken}
     told: set[str] = set()
     for way in possible_values(rows, sheet) if own else ():
@@ -135,19 +138,20 @@ def input_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iter
             continue
         as_if = own[name].model_copy(update={"value": way.value, "unit": way.unit, "doubts": (), "alternatives": ()})
         supposed = Rows([as_if if r.id == name else r for r in rows.all], None)
-        for finding in _settled(supposed, sheet, file):
-            if finding.verdict == "stop" and name in finding.readings:
+        for heat in (_told_heat(supposed, _STOPS_AT), clocked_heat(supposed, _STOPS_AT)):
+            mine = heat is not None and name in [r.id for r in heat.readings]
+            if heat is not None and mine and _offs(supposed, file, heat, rated)[0][0] > _STOP:
                 told.add(name)
+                finding = _judged(supposed, sheet, file, heat, rated)
                 yield finding.model_copy(update={"text": f"It may be so, its question is open: {finding.text}"})
 
 
 def _settled(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[Finding]:
     for condition, plate, field in _RATED:
         rated = _rated(rows, plate, file, field)
-        told = rows.standing("clocked_input", condition)
-        kilowatt = None if told is None else _in(told, "kW")
-        if told is not None and kilowatt is not None and rated is not None:
-            yield _judged(rows, sheet, file, ClockedHeat(kilowatt, [told], ""), rated)
+        told = _told_heat(rows, condition)
+        if told is not None and rated is not None:
+            yield _judged(rows, sheet, file, told, rated)
         clocked = rows.standing("clock_time", condition)
         if clocked is None:
             continue
@@ -164,6 +168,12 @@ def _settled(rows: Rows, sheet: Sheet, file: ApplianceFile | None) -> Iterator[F
             yield _finding(sheet, "cannot tell", heat.readings, text)
         else:
             yield _judged(rows, sheet, file, heat, rated)
+
+
+def _told_heat(rows: Rows, condition: str) -> ClockedHeat | None:
+    told = rows.standing("clocked_input", condition)
+    kilowatt = None if told is None else _in(told, "kW")
+    return None if told is None or kilowatt is None else ClockedHeat(kilowatt, [told], "")
 
 
 def input_kilowatt(rows: Rows, file: ApplianceFile | None) -> tuple[Decimal, Decimal] | None:
@@ -183,12 +193,9 @@ def _judged(rows: Rows, sheet: Sheet, file: ApplianceFile | None, heat: ClockedH
     Where it is not said on which heating value one of them is reckoned, and it makes a difference, the kinder way is
     taken and named, and the work is stopped only where each way would stop it.
     """
-    input_ = in_unit(heat.kilowatt, "kW", rated.unit)
-    assert input_ is not None  # both are powers
-    gas = FUELS[fuel_of(rows, file) or "natural_gas"]
-    ways = _ways(heat.readings[0], rated, Decimal(gas.net / gas.gross))
-    offs = sorted(((input_ * factor / rated.value - 1, words) for words, factor in ways), key=lambda way: abs(way[0]))
+    offs = _offs(rows, file, heat, rated)
     off, words = offs[0]
+    input_ = _power(heat, rated)
     shown_input = shown(f"{round(input_, -3 if input_ > 10000 else 1):f}", rated.unit)
     assumed = f" ({heat.assumed})" if heat.assumed else ""
     text = f"{shown_input} by the meter, {_beside(off)} the rated {shown(str(rated.value), rated.unit)}{assumed}"
@@ -211,6 +218,20 @@ def _judged(rows: Rows, sheet: Sheet, file: ApplianceFile | None, heat: ClockedH
         "regulator, by a qualified person after the maker's instructions"
     )
     return _finding(sheet, "stop", heat.readings, text)
+
+
+def _offs(rows: Rows, file: ApplianceFile | None, heat: ClockedHeat, rated: Rating) -> list[tuple[Decimal, str]]:
+    """Return by how much an input is off its rating, with how both may be reckoned; the kindest way first."""
+    gas = FUELS[fuel_of(rows, file) or "natural_gas"]
+    ways = _ways(heat.readings[0], rated, Decimal(gas.net / gas.gross))
+    offs = ((_power(heat, rated) * factor / rated.value - 1, words) for words, factor in ways)
+    return sorted(offs, key=lambda way: abs(way[0]))
+
+
+def _power(heat: ClockedHeat, rated: Rating) -> Decimal:
+    power = in_unit(heat.kilowatt, "kW", rated.unit)
+    assert power is not None  # both are powers
+    return power
 
 
 def _ways(clocked: Reading, rated: Rating, net: Decimal) -> list[tuple[str, Decimal]]:

@@ -181,7 +181,7 @@ def test_an_input_told_in_kilowatts_may_be_net_too() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "other", "told"), [("300000", None, True), ("240000", "300000", True), ("240000", None, False)]
+    ("value", "other", "told"), [("300000", None, True), ("240000", "300000", True), ("240000", "200000", False)]
 )
 def test_an_open_input_stops_too(value: str, other: str | None, told: bool) -> None:
     doubts = (Doubt(kind=DoubtKind.HEARD_UNCLEARLY),)
@@ -189,3 +189,11 @@ def test_an_open_input_stops_too(value: str, other: str | None, told: bool) -> N
     one = reading("clocked_input", "high_fire", value, "[Btu_IT]/h", doubts=doubts, alternatives=ways)
     stops = [f for f in found(one) if f.verdict == "stop"]
     assert [(f.rule, "its question is open" in f.text) for f in stops] == ([("input_by_meter", True)] if told else [])
+
+
+@pytest.mark.parametrize(("seconds", "other", "told"), [("77", "67", True), ("77", "97", False)])
+def test_an_open_clocking_stops_where_it_may_be_too_much_gas(seconds: str, other: str, told: bool) -> None:
+    # 67 s are 274,000 Btu/h, 14 % above 240,000; 97 s are 21 % below.
+    doubts = (Doubt(kind=DoubtKind.HEARD_UNCLEARLY),)
+    one = clocked(seconds).model_copy(update={"doubts": doubts, "alternatives": (Alternative(value=other),)})
+    assert ("stop" in [f.verdict for f in found(one, HEAT)]) is told
