@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from decimal import ROUND_HALF_EVEN, Decimal
 
 import checks
-from checks.limits import applicable, span_of, voided
+from checks.limits import applicable, open_limits, span_of, voided
 from checks.rows import Rows
 from extract import MEASURED_ANEW
 from jobs.fold import Job
@@ -159,6 +159,8 @@ class _Judging:
         if span is None:
             return ""
         value, unit, (low, high) = decimal_of(reading.value), show_unit(reading.unit), span
+        if any(_is_inside(value, other) != _is_inside(value, span) for other in self._elsewhere(reading)):
+            return f"{name} cannot be told: the maker's limit depends on the altitude"
         if low is not None and value < low:
             return f"{name} {_plain(low - value)} {unit} below the limit"
         if high is not None and value > high:
@@ -168,6 +170,16 @@ class _Judging:
         rooms = [f"{_plain(value - low)} from the lowest"] if low is not None else []
         rooms += [f"{_plain(high - value)} from the highest"] if high is not None else []
         return f"{name} within, {', '.join(rooms)}"
+
+    def _elsewhere(self, reading: Reading) -> Iterator[tuple[Decimal | None, Decimal | None]]:
+        """Yield what lies within the limits at each altitude that may be the one here, while that is not settled."""
+        unsettled = open_limits(Rows(self.beside, self.tag), self.sheet, self.file, None)
+        others = [limit for limit in self.limits if limit.origin.kind != "appliance file"]
+        for own in (*unsettled.doubted, *unsettled.anywhere):
+            mine = applicable(reading.quantity or "", reading.condition or "", (*own, *others))
+            span = span_of(mine, reading.unit)
+            if span is not None:
+                yield span
 
     def is_good(self, row: Sequence[Reading], condition: str, *, last: bool) -> bool:
         """Say whether the checks find every value of a row within its limits, and nothing that stops or contradicts.
@@ -186,6 +198,11 @@ class _Judging:
         wrong = any(one.verdict in ("stop", "outside", "conflicting") for one in found if one.condition == condition)
         wrong = wrong or any(one.verdict in ("stop", "outside", "conflicting") for one in mine)
         return bool(judged) and not wrong and all(verdict == "within" for verdict in judged)
+
+
+def _is_inside(value: Decimal, span: tuple[Decimal | None, Decimal | None]) -> bool:
+    low, high = span
+    return (low is None or value >= low) and (high is None or value <= high)
 
 
 def turn_of(reading: Reading) -> tuple[str, str]:

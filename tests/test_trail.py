@@ -25,7 +25,7 @@ from jobs.report_files import html_of
 from jobs.store import Store, home_folder
 from jobs.trail import Trail, TrailMove, amount_words, change_words, trail_of
 from jobs.trail_plot import trail_svg
-from schemas.appliance import ScrewEffect
+from schemas.appliance import ApplianceLimit, ScrewEffect
 from schemas.doubts import Doubt, DoubtKind
 from schemas.findings import Limit, LimitOrigin
 from schemas.load import load_appliance, load_sheet
@@ -272,6 +272,19 @@ def test_the_narrower_of_two_limits_counts(tuned: str, tmp_path: Path) -> None:
     bare = trail_of(job, SHEET, "boiler", None, (narrow.model_copy(update={"unit": ""}),))
     assert bare.moves[-1].places == ()  # nothing is within a limit that cannot be compared
     assert "band first" not in trail_svg(bare, SHEET)
+
+
+def test_nothing_is_within_a_limit_that_the_altitude_may_change(tuned: str, tmp_path: Path) -> None:
+    high_up = ApplianceLimit(
+        quantity="co2", condition="high_fire", low="7.8", high="9.0", unit="%", altitude_from="4500"
+    )
+    file = FILE.model_copy(update={"limits": (*FILE.limits, high_up)})
+    with Store(tmp_path / "store") as store:
+        job = job_of(store, tuned)
+    one = trail_of(job, SHEET, "boiler", file, trail(tmp_path).limits)
+    told = [move.places[0] for move in one.moves]
+    assert told[0] == "CO2 within, 0.3 from the lowest, 0.7 from the highest"  # 8.8 %, by either
+    assert told[-1] == "CO2 cannot be told: the maker's limit depends on the altitude"  # 9.2 %
 
 
 def test_the_maker_s_word_on_the_screw(tuned: str, tmp_path: Path) -> None:
