@@ -38,7 +38,7 @@ from bench.calibrate import FILE, START, calibrate, written
 from bench.extract import rows, scorer
 from bench.intervals import wilson
 from bench.names import UNITS
-from capture.hear import Recogniser, hear, load_recogniser, words_of
+from capture.hear import Recogniser, expected_on, hear, load_recogniser
 from capture.sound import RATE, samples
 from extract import Certainty, Grammar, Nearly, Setting, compile_sheet, start, step
 from extract.certainty import Measured
@@ -115,7 +115,7 @@ def main(argv: list[str] | None = None) -> int:
     sheet = load_sheet(args.sheet)[0]
     grammar = compile_sheet(sheet, START if args.calibrate else None)
     try:
-        recogniser = load_recogniser(args.model, words=words_of(sheet), nearly=Nearly(sheet, grammar.alarms))
+        recogniser = load_recogniser(args.model, expected=expected_on(sheet), nearly=Nearly(sheet, grammar.alarms))
         if args.negatives or args.nothing:
             signs = not args.negatives or _negatives(args.negatives, recogniser, grammar)
             quiet = not args.nothing or _nothing(args.nothing, recogniser, grammar)

@@ -207,10 +207,10 @@ def _shop_talk(words: int) -> Iterator[list[str]]:
 # ---------------------------------------------------------------------- as sound
 def _as_sound(rows: Sequence[dict[str, str]], sheet: Sheet, grammar: Grammar, clips: int, seed: int) -> bool:
     from capture.hear import load_recogniser
-    from capture.prompt import words_of
+    from capture.prompt import expected_on
 
     said = {s.id for s in sheet.stops if s.said}
-    recogniser = load_recogniser(words=words_of(sheet), nearly=Nearly(sheet, grammar.alarms))
+    recogniser = load_recogniser(expected=expected_on(sheet), nearly=Nearly(sheet, grammar.alarms))
     print(f"as sound, espeak-ng voices in a burner's noise at 10 dB, drawn with seed {seed}:")
     good = True
     for kind, count in (("stop", clips), ("look-alike", clips // 2)):

@@ -6,37 +6,37 @@ file ── sound.samples ──▶ blocks ── speech.stretches ──▶ str
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from threading import Lock
 
 from capture.models import find_speech_model
-from capture.prompt import words_of
+from capture.prompt import Expected, expected_on
 from capture.recogniser import Nearly, Recogniser
 from capture.sound import RATE, Samples, samples
 from capture.speech import Stretch, stretches
 from schemas.base import Sha256
 from schemas.evidence import Utterance
 
-__all__ = ["Recogniser", "hear", "load_recogniser", "words_of"]
+__all__ = ["Recogniser", "expected_on", "hear", "load_recogniser"]
 
 
 def load_recogniser(
     model: str | None = None,
     *,
-    words: Sequence[str] = (),
+    expected: Expected | None = None,
     nearly: Nearly | None = None,
 ) -> Recogniser:
     """Load the packaged speech model, or the one in a folder or of a size name that is on this disk already.
 
-    ``words`` are words of the trade to expect, the most important last: ``words_of`` the sheet. ``nearly`` returns what
+    ``expected`` is what the work's sheet lets expect (``expected_on``). ``nearly`` returns what
     some texts may have been misheard for, and what has to be known if it was said (``extract.Nearly``).
 
     Raises:
         BadInput: there is no such model, or it is not the one that was measured.
     """
-    return Recogniser(find_speech_model(model), words=words, nearly=nearly)
+    return Recogniser(find_speech_model(model), expected=expected, nearly=nearly)
 
 
 def hear(

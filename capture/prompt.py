@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import cycle
+from typing import NamedTuple
 
 from schemas.sheet import Quantity, Sheet
 from schemas.units import unit_of
 
-__all__ = ["NUMBERS", "leaks", "prompt_of", "prompts_of_alarms", "sentences_of", "spelled", "words_of"]
+__all__ = ["NUMBERS", "Expected", "expected_on", "leaks", "prompt_of", "prompts_of_alarms", "spelled"]
 
 NUMBERS = (
     "nine thousand and one",
@@ -26,16 +28,29 @@ NUMBERS = (
 EVERY = 7
 """How many words stand between two numbers."""
 
+_VALUE = re.compile(r"(\{\})")
 _SMALL_WORDS = frozenset({"a", "an", "as", "at", "by", "in", "is", "it", "no", "of", "on", "or", "to", "up", "we"})
 _DIGITS = dict(enumerate(("oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")))
 
 
-def words_of(sheet: Sheet) -> tuple[str, ...]:
-    """Return what a recogniser should expect on a sheet, the most important last: see ``_by_importance``.
+class Expected(NamedTuple):
+    """What a recogniser is told to expect, the most important last.
 
-    A name whose words all stand in more important names is left out. In front stand sentences for what stops the work:
-    those with an exclamation mark are for the passes that listen for nothing else (``prompts_of_alarms``), those with a
-    full stop for the second opinion (``sentences_of``).
+    ``talk`` are sentences as readings are said, with {} where a value stands; ``names`` what may be said, for a sheet
+    without such sentences. ``aside`` is for the second opinion, ``alarms`` for the passes that listen for nothing but
+    what stops the work.
+    """
+
+    talk: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    aside: str = ""
+    alarms: tuple[str, ...] = ()
+
+
+def expected_on(sheet: Sheet) -> Expected:
+    """Return what a recogniser should expect on a sheet.
+
+    A name whose words all stand in more important ones is left out (``_by_importance``).
     """
     known: set[str] = set()
     kept: list[str] = []
@@ -43,19 +58,18 @@ def words_of(sheet: Sheet) -> tuple[str, ...]:
         if not known.issuperset(name.split()):
             kept.append(name)
             known.update(name.split())
-    wordings = (stop.wordings for stop in sheet.stops if stop.wordings)
-    return (*wordings, *(stop.expect for stop in sheet.stops if stop.expect), *reversed(kept))
+    return Expected(
+        talk=sheet.talk,
+        names=tuple(reversed(kept)),
+        aside=" ".join(filter(None, (*(stop.expect for stop in sheet.stops), sheet.expect))),
+        alarms=tuple(stop.wordings for stop in sheet.stops if stop.wordings),
+    )
 
 
-def sentences_of(words: Sequence[str]) -> str:
-    """Return the sentences for the second opinion among what is to be expected, as one text."""
-    return " ".join(word for word in words if word.endswith("."))
-
-
-def prompts_of_alarms(words: Sequence[str], fits: Callable[[str], bool]) -> list[str]:
+def prompts_of_alarms(alarms: Sequence[str], fits: Callable[[str], bool]) -> list[str]:
     """Return prompts with all wordings of what stops the work; ``fits`` says whether a text is short enough for one."""
     prompts: list[str] = []
-    for wording in (word for word in words if word.endswith("!")):
+    for wording in alarms:
         longer = f"{prompts[-1]} {wording}" if prompts else ""
         if longer and fits(longer):
             prompts[-1] = longer
@@ -88,19 +102,27 @@ def _first(ways: Iterable[Sequence[str]]) -> Iterator[str]:
     return (said[0] for said in ways if said)
 
 
-def prompt_of(words: Sequence[str], fits: Callable[[str], bool]) -> str:
-    """Return a prompt of as many of the last words as fit, with the numbers among them.
+def prompt_of(expected: Expected, fits: Callable[[str], bool]) -> str:
+    """Return a prompt of as many of the last sentences, or names, as fit, with numbers among them.
 
-    ``words`` are names as people say them, the most important last; ``fits`` says whether a text is short enough.
+    ``fits`` says whether a text is short enough. Sentences are better than names: what follows them is written as
+    sentences too, and fewer words are made up where noise covers what was said.
     """
+    parts = expected.talk or [spelled(name) for name in expected.names]
+    join = _told if expected.talk else _listed
     prompt = _listed([])
-    names = [spelled(word) for word in words if not word.endswith((".", "!"))]
-    for first in range(len(names) - 1, -1, -1):
-        longer = _listed(names[first:])
+    for first in range(len(parts) - 1, -1, -1):
+        longer = join(parts[first:])
         if not fits(longer):
             break
         prompt = longer
     return prompt
+
+
+def _told(sentences: Sequence[str]) -> str:
+    """Return sentences with the numbers in the places of their values, in turn."""
+    numbers = cycle(NUMBERS)
+    return " ".join("".join(next(numbers) if part == "{}" else part for part in _VALUE.split(s)) for s in sentences)
 
 
 def _listed(words: Sequence[str]) -> str:

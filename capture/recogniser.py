@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from capture.hiss import is_noisy, without_hiss
 from capture.models import SpeechModel
-from capture.prompt import leaks, prompt_of, prompts_of_alarms, sentences_of
+from capture.prompt import Expected, leaks, prompt_of, prompts_of_alarms
 from capture.sound import RATE, Samples
 from schemas.evidence import Hypothesis, MadeBy, Word
 
@@ -91,7 +91,7 @@ class Recogniser:
         self,
         model: SpeechModel,
         *,
-        words: Sequence[str] = (),
+        expected: Expected | None = None,
         workers: int = 2,
         nearly: Nearly | None = None,
     ) -> None:
@@ -119,12 +119,13 @@ class Recogniser:
         def fits(text: str) -> bool:
             return len(self._tokenizer.encode(" " + text)) <= LONGEST_PROMPT
 
-        prompt = prompt_of(words, fits)
+        expected = expected or Expected()
+        prompt = prompt_of(expected, fits)
         self._start = [*self._tokenizer.sot_sequence, self._tokenizer.no_timestamps]
         self._after_prompt = [self._tokenizer.sot_prev, *self._tokenizer.encode(" " + prompt), *self._start]
-        self._stops = sentences_of(words)
+        self._stops = expected.aside
         self._after_stops = self._after(self._stops)
-        self._alarms = prompts_of_alarms(words, fits)
+        self._alarms = prompts_of_alarms(expected.alarms, fits)
         self.made_by = MadeBy(
             reader=f"whisper {model.name}",
             version=f"faster-whisper {faster_whisper.__version__}, ctranslate2 {ctranslate2.__version__}",

@@ -51,12 +51,12 @@ def senses(model: str | None = None, *, sheet: Sheet | None = None) -> Senses:
     # Each is imported when it is first needed: a typed line needs neither a recogniser nor a reader.
     @cache
     def recogniser() -> Recogniser:
-        from capture.hear import load_recogniser, words_of
+        from capture.hear import expected_on, load_recogniser
         from extract import Nearly, compile_sheet
 
         if sheet is None:
             return load_recogniser(model)
-        return load_recogniser(model, words=words_of(sheet), nearly=Nearly(sheet, compile_sheet(sheet).alarms))
+        return load_recogniser(model, expected=expected_on(sheet), nearly=Nearly(sheet, compile_sheet(sheet).alarms))
 
     @cache
     def readers() -> Readers:

@@ -317,6 +317,12 @@ class Sheet(Model):
     parts: tuple[str, ...] = ()
     """Things with a serial number or a model of their own: beside one of them neither is surely the appliance's."""
 
+    talk: tuple[str, ...] = ()
+    """Sentences as readings are said, {} where a value stands, abbreviations letter by letter (C O two): what a
+    recogniser is told to expect, the most important last."""
+    expect: str = ""
+    """The same in a few words without numbers, for its second opinion."""
+
     plotted: tuple[Name, ...] = ()
     """Quantities drawn in the plot of a tuning, the first on the left scale."""
     traced: tuple[Name, ...] = ()

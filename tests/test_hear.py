@@ -13,7 +13,7 @@ from bench.intervals import wilson
 from capture import models, sniff
 from capture.hear import Recogniser, hear, load_recogniser
 from capture.models import find_speech_model
-from capture.prompt import NUMBERS, leaks, prompt_of, prompts_of_alarms, sentences_of, words_of
+from capture.prompt import NUMBERS, Expected, expected_on, leaks, prompt_of, prompts_of_alarms
 from capture.recogniser import _Spoken, _together, same_words
 from capture.typed import typed_utterance
 from schemas.errors import BadInput
@@ -121,7 +121,7 @@ def test_noise_silence_and_a_short_word_invent_nothing(tmp_path: Path, recognise
 
 
 def test_the_prompt_is_made_of_the_sheets_words_with_numbers_that_cannot_be() -> None:
-    words = [f"word {n}" for n in range(40)] + ["ambient co2", "rpm", "at rest"]
+    words = Expected(names=(*(f"word {n}" for n in range(40)), "ambient co2", "rpm", "at rest"))
     prompt = prompt_of(words, lambda text: len(text) < 300)
     assert "ambient C O two, R P M, at rest" in prompt
     assert len(prompt) < 300
@@ -129,30 +129,49 @@ def test_the_prompt_is_made_of_the_sheets_words_with_numbers_that_cannot_be() ->
     assert all(number in prompt for number in NUMBERS)
 
 
+def test_a_sheets_sentences_come_before_its_words_with_numbers_where_values_stand() -> None:
+    talk = (*(f"Sentence {n} is {{}} inches." for n in range(40)), "Low fire.", "High fire, C O two {}, C O {}.")
+    prompt = prompt_of(Expected(talk=talk, names=("flue",)), lambda text: len(text) < 400)
+    assert re.fullmatch(r"Sentence .* inches\. Low fire\. High fire, C O two [a-z ]+, C O [a-z ]+\.", prompt)
+    assert len(prompt) < 400
+    assert "{" not in prompt
+    assert "flue" not in prompt
+    assert all(number in prompt for number in NUMBERS)
+
+
+def test_the_start_up_sheets_sentences_all_fit_and_a_leak_of_each_number_is_known() -> None:
+    sheet = load_sheet("gas-boiler-start-up")[0]
+    prompt = dict(load_recogniser(expected=expected_on(sheet)).made_by.options)["prompt"]
+    assert prompt.startswith(sheet.talk[0].split("{}")[0])
+    assert prompt.count("nine") >= sum(one.count("{}") for one in sheet.talk) // len(NUMBERS)
+    assert not any(c.isdigit() for c in " ".join(sheet.talk))
+    assert all(leaks(sentence) for sentence in prompt.split(". ") if any(n in sentence for n in NUMBERS))
+
+
 def test_what_stops_the_work_is_for_the_second_opinion_only() -> None:
     sheet = load_sheet("gas-boiler-start-up")[0]
-    words = words_of(sheet)
-    stops = sentences_of(words)
-    assert all(stop.expect in stops for stop in sheet.stops)
-    assert "alarm" in stops
-    assert not leaks(stops)
-    assert "alarm is going off" not in prompt_of(words, lambda text: len(text) < 5000)
-    assert not any(c.isdigit() for c in stops)  # else the second opinion would be told how to write numbers
+    expected = expected_on(sheet)
+    assert all(stop.expect in expected.aside for stop in sheet.stops)
+    assert "alarm" in expected.aside
+    assert not leaks(expected.aside)
+    assert "alarm is going off" not in prompt_of(expected, lambda text: len(text) < 5000)
+    digits = set(re.findall(r"\d", expected.aside.replace("CO2", "").replace("O2", "")))
+    assert not digits  # else the second opinion would be told how to write numbers
 
 
 def test_all_wordings_of_what_stops_the_work_are_listened_for_and_in_no_other_prompt() -> None:
     sheet = load_sheet("gas-boiler-start-up")[0]
-    words = words_of(sheet)
-    prompts = prompts_of_alarms(words, lambda text: len(text) < 500)
+    expected = expected_on(sheet)
+    prompts = prompts_of_alarms(expected.alarms, lambda text: len(text) < 500)
     assert all(len(prompt) < 500 for prompt in prompts)
     assert all(any(stop.wordings in prompt for prompt in prompts) for stop in sheet.stops)
     assert len(prompts) < sum(bool(stop.wordings) for stop in sheet.stops)
-    assert "rotten egg" not in sentences_of(words) + prompt_of(words, lambda text: len(text) < 5000)
-    assert prompts_of_alarms(["flue", "I smell gas."], lambda text: True) == []
+    assert "rotten egg" not in expected.aside + prompt_of(expected, lambda text: len(text) < 5000)
+    assert prompts_of_alarms((), lambda text: True) == []
 
 
 def test_unclear_speech_in_noise_is_listened_to_for_what_stops_the_work() -> None:
-    told = load_recogniser(words=words_of(load_sheet("gas-boiler-start-up")[0]))
+    told = load_recogniser(expected=expected_on(load_sheet("gas-boiler-start-up")[0]))
     passes = 2 * sum(name.startswith("prompt of alarms") for name, _ in told.made_by.options)
     said = spoken("My lad reckons he can smell gas by the riser.", voice="en-gb")
     around = np.concatenate([silence(0.4), said, silence(0.4)])
@@ -180,7 +199,7 @@ def test_hypotheses_that_differ_in_marks_are_one_and_views_weigh_the_same() -> N
 
 def test_a_sheets_words_are_said_once_and_the_conditions_stand_last() -> None:
     sheet = load_sheet("gas-boiler-start-up")[0]
-    words = [w for w in words_of(sheet) if not w.endswith((".", "!"))]
+    words = expected_on(sheet).names
     assert words[-1] == sheet.conditions[0].said[0]
     assert {condition.said[0] for condition in sheet.conditions} <= set(words[-len(sheet.conditions) :])
     for n, name in enumerate(words):

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from bench.own_sound import noise, wav
-from capture.hear import Recogniser, hear, load_recogniser, words_of
+from capture.hear import Recogniser, expected_on, hear, load_recogniser
 from capture.sound import RATE, Samples
 from capture.typed import typed_utterance
 from extract import Setting, start, step
@@ -33,7 +33,7 @@ SHA = "0" * 64
 def recogniser() -> Recogniser:
     if not (LETTERS.is_dir() and PROSE.is_dir()):
         pytest.skip("script/bootstrap test installs the recordings of people (script/debian-packages)")  # not ours
-    return load_recogniser(words=words_of(load_sheet("gas-boiler-start-up")[0]))
+    return load_recogniser(expected=expected_on(load_sheet("gas-boiler-start-up")[0]))
 
 
 def _word(name: str) -> Samples:
