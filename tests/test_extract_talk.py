@@ -189,7 +189,7 @@ def test_talk_other_hypotheses_raise_doubt() -> None:
     c = start(Setting(units="us"))
     sure, _ = step(heard(said), 0.0, c, grammar())
     agreeing, _ = step(heard(said, 0, (said.lower(), 0.4), second="high fire co2 9.1"), 0.0, c, grammar())
-    unsure, _ = step(heard(said, 0, ("High fire CO2 five point one.", 0.3)), 0.0, c, grammar())
+    unsure, _ = step(heard(said, 0, ("High fire CO2 five point one.", 0.5)), 0.0, c, grammar())
     apart, _ = step(heard(said, 0, second="High fire CO2 nine point nine."), 0.0, c, grammar())
     assert all(r.taken for x in (sure, agreeing) for r in x.readings.values())
     for x, other in ((unsure, "5.1"), (apart, "9.9")):
