@@ -307,6 +307,9 @@ def make_reading(
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "it came back after that moment"))
     there = target is not None and condition == target.condition
     phase = v.phase or (target.phase if target is not None and there else b.phase_for(condition))
+    if b.c.turned and phase == "before" and not v.phase and target is None:
+        doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "it may have been read after a turn that was not understood"))
+        alternatives.append(Alternative(phase="after", why="a screw may have been turned"))
     appliance = target.appliance if target is not None else b.appliance_for(quantity)
     elsewhere = target is not None and v.name is None and target.condition not in (None, condition)
     if target is not None and elsewhere and value != target.value and target.id not in b.undone:

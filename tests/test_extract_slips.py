@@ -107,3 +107,22 @@ def test_a_change_names_what_was_taken_before_although_something_else_is_open() 
     said = heard_as(("High fire, C O two, eight nine, C O fifty six.", 1.0), second="High fire, CO2, 890, CO56.")
     found = readings(said, "Change the CO to 65.")
     assert [(r.quantity, r.value, r.taken) for r in found] == [("co2", "8.9", False), ("co", "65", True)]
+
+
+def test_a_turn_heard_as_turning_is_asked_and_what_follows_was_read_after_it() -> None:
+    text = "Going three eights of the turning on the high fire screw."
+    found = readings(
+        "High fire, as found CO2 is ten even.", heard_as((text, 1.0), second=text), "Efficiency ninety three."
+    )
+    assert [(r.quantity, r.value, r.phase) for r in found] == [
+        ("co2", "10", "before"), ("valve_move", "0.375", ""), ("efficiency", "93", "after"),
+    ]  # fmt: skip
+
+
+def test_behind_a_turn_that_was_not_understood_nothing_is_taken_as_found() -> None:
+    text = "Going three heights of the turning on the high fire screw."
+    found = readings(
+        "High fire, as found CO2 is ten even.", heard_as((text, 1.0), second=text), "Efficiency ninety three."
+    )
+    assert [(r.quantity, r.taken) for r in found if r.quantity == "efficiency"] == [("efficiency", False)]
+    assert [a.phase for r in found if r.quantity == "efficiency" for a in r.alternatives] == ["after"]
