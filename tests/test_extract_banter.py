@@ -179,7 +179,37 @@ def test_a_length_is_of_what_is_told_in_feet() -> None:
 
 @pytest.mark.parametrize("text", ["CO nine in the flat upstairs.", "CO was nine on Thursday."])
 def test_elsewhere_and_another_day(text: str) -> None:
-    assert not plainly(text)
+    assert not any(r.taken for r in told(text))
+
+
+@pytest.mark.parametrize(
+    ("text", "readings"),
+    [
+        ("Ambient CO is forty five, the neighbours want to know.", [("ambient_co", "45")]),
+        ("High fire CO five hundred, flat above is complaining.", [("co", "500")]),
+        ("It was serviced on Friday, ambient CO is sixty ppm.", [("ambient_co", "60")]),
+        ("We came on Monday to do this, high fire CO2 nine two.", [("co2", "9.2")]),
+        ("Next service on Wednesday, high fire CO2 nine two, CO sixty.", [("co2", "9.2"), ("co", "60")]),
+        ("CO alarm from the neighbour, CO in here forty five.", [("ambient_co", "45")]),
+        ("The commissioning figures, high fire CO2 nine two.", [("co2", "9.2")]),
+    ],
+)
+def test_neighbours_and_weekdays_delete_no_value_that_stands_beside_them(
+    text: str, readings: list[tuple[str, str]]
+) -> None:
+    assert [(r.quantity, r.value) for r in told(text)] == readings
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("CO sixty in the flat above.", "60"),
+        ("Ambient CO sixty at the neighbour's.", "60"),
+        ("High fire CO2 nine two on Friday.", "9.2"),
+    ],
+)
+def test_a_value_told_of_a_neighbour_or_of_a_weekday_is_asked(text: str, value: str) -> None:
+    assert [(r.value, r.taken) for r in told(text)] == [(value, False)]
 
 
 @pytest.mark.parametrize(
