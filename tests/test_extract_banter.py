@@ -227,7 +227,7 @@ def test_checks_in_trade_words(text: str, check: str) -> None:
 
 def test_bubbles_nowhere_is_no_leak() -> None:
     context, operations = talk("Leak test on every union, bubbles nowhere.")
-    assert [r.value for r in context.live()] == ["passed"]
+    assert [r.value for r in context.live()] == ["done"]
     assert not [o for o in operations if isinstance(o, Alarm)]
 
 
@@ -518,3 +518,26 @@ def test_the_letter_of_a_name_behind_digits() -> None:
 
 def test_how_far_a_screw_was_turned_alone_is_asked() -> None:
     assert [(r.quantity, r.taken) for r in told("Throttle, an eighth.")] == [("valve_move", False)]
+
+
+@pytest.mark.parametrize(
+    ("text", "stop", "check"),
+    [
+        ("Leak test, bubbles nowhere but the union.", "gas_leak", "leak_test"),
+        ("Leak test, bubbles nowhere except the meter union.", "gas_leak", "leak_test"),
+        ("Leak test, nothing bubbling but the cock is passing.", "gas_leak", "leak_test"),
+        ("Tightness test, loss of zero point four psi.", "tightness_drop", "tightness_test"),
+        ("Tightness test, loss of nothing to speak of, two millibar.", "tightness_drop", "tightness_test"),
+        ("Tightness test, a drop of nothing but it's fallen since.", "tightness_drop", "tightness_test"),
+        ("Tightness test, drop of nothing in two minutes, but it's fallen since.", "tightness_drop", "tightness_test"),
+        ("Tightness test, drop of none too much, three millibar.", "tightness_drop", "tightness_test"),
+        ("Leak recheck, not a bubble except at the union.", "", "leak_recheck"),
+        ("Nothing bubbling on the leak test yet.", "", "leak_test"),
+    ],
+)
+def test_nothing_with_an_exception_behind_it_keeps_its_stop_and_passes_no_check(
+    text: str, stop: str, check: str
+) -> None:
+    context, operations = talk(text)
+    assert [o.stop for o in operations if isinstance(o, Alarm)] == [stop] * bool(stop)
+    assert (check, "passed") not in [(r.quantity, r.value) for r in context.live()]
