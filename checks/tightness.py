@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from decimal import Decimal
+from decimal import Context, Decimal
 from itertools import product
 
 from checks.possible import Possible
@@ -63,4 +63,5 @@ def _text(start: Possible, end: Possible, fall: float, explained: float) -> str:
 
 
 def _shown(pascal: float, unit: str) -> str:
-    return shown(f"{float(convert(Decimal(pascal), 'Pa', unit)):.2g}", unit)
+    two_digits = Context(prec=2).plus(convert(Decimal(pascal), "Pa", unit))
+    return shown(f"{two_digits:f}", unit)

@@ -116,8 +116,9 @@ class Context:
     topic: Topic | None = None
     pending: Topic | None = None
     check: Topic | None = None
-    code: Topic | None = None
     """A check that was named, and nothing said of it yet."""
+    code: Topic | None = None
+    """A quantity in letters and figures (a serial number) that was named, and nothing said of it yet."""
     last: tuple[str, ...] = ()
     last_at: float = -1e9
     screw: str | None = None

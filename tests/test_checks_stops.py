@@ -423,6 +423,16 @@ def test_a_fall_beyond_what_cooling_explains_stops(last: str, warm: str, cold: s
     assert all("below 3.0 psi at the start" in f.text for f in found)
 
 
+def test_a_fall_is_told_in_plain_figures() -> None:
+    rows = [
+        reading("test_pressure", "start", "1000", "mbar"),
+        reading("test_pressure", "end", "850", "mbar"),
+        *(reading("pipe_temp", condition, "20", "Cel") for condition in ("start", "end")),
+    ]
+    (text,) = (f.text for f in check(rows, TIGHTNESS) if f.verdict == "stop")
+    assert "150 mbar below 1000 mbar at the start" in text
+
+
 @pytest.mark.parametrize(
     ("fuel", "recorded", "stopped"),
     [("methane", "natural_gas", False), ("natural_gas", "methane", False), ("methane", "propane", True)],
