@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from extract.lexicon import Grammar
 from extract.numbers import spoken_digits
@@ -12,12 +13,15 @@ __all__ = ["date_in"]
 
 
 def date_in(tokens: Sequence[Token], start: int, stop: int, grammar: Grammar) -> tuple[str, int] | None:
-    """The first whole date between two tokens, as ISO text and where it ends."""
+    """The first whole date between two tokens, as ISO text and where it ends; a day that no calendar has is none."""
     lang = grammar.lang
     for k in range(start, stop):
         t = tokens[k]
         if t.kind == "date" and "-" in t.low:
-            return t.low, k + 1
+            try:
+                return date.fromisoformat(t.low).isoformat(), k + 1
+            except ValueError:
+                continue
         month = lang.months.get(t.low)
         if not month:
             continue
@@ -40,7 +44,10 @@ def date_in(tokens: Sequence[Token], start: int, stop: int, grammar: Grammar) ->
         if got:
             year, end = got
         if day and year:
-            return f"{year:04d}-{month:02d}-{day:02d}", end
+            try:
+                return date(year, month, day).isoformat(), end
+            except ValueError:
+                continue
     return None
 
 

@@ -300,11 +300,13 @@ def stop_dealt_with(store: Store, number: str, seen: Sequence[str], *, what: str
     to light since, is not covered.
 
     Raises:
-        WrongUse: nothing is said of what was done, one of them does not stand on the job, or they are of stops with
-            different causes.
+        WrongUse: what was done is not said or cannot be printed, one of them does not stand on the job, or they are of
+            stops with different causes.
     """
     if not what.strip():
         raise WrongUse("Say in a few words what was done about the stop; blanks tell nobody.")
+    if not what.isprintable():
+        raise WrongUse("What was done holds characters that cannot be printed; write it in plain letters and digits.")
     job = check_job(store, number)
     found = {one.mark: one for one in job.findings if one.verdict == "stop"}
     stops = dict.fromkeys(found[mark].rule for mark in seen if mark in found)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import model_validator
+from pydantic import field_validator, model_validator
 
 from schemas.base import Model, Name, ValueText, decimal_of
 from schemas.sheet import Relation
-from schemas.units import UnitCode, UnitCodeOrNone
+from schemas.units import UnitCode, UnitCodeOrNone, unit_of
 
 __all__ = ["ApplianceFile", "ApplianceLimit", "Fuel", "ScrewEffect", "same_gas"]
 
@@ -85,3 +85,17 @@ class ApplianceFile(Model):
     limits: tuple[ApplianceLimit, ...]
     relations: tuple[Relation, ...] = ()
     screws: tuple[ScrewEffect, ...] = ()
+
+    @field_validator("input_high", "input_low")
+    @classmethod
+    def _is_an_input(cls, value: str | None) -> str | None:
+        if value is not None and decimal_of(value) <= 0:
+            raise ValueError(f"{value} is no input of a burner; give a number above 0")
+        return value
+
+    @field_validator("input_unit")
+    @classmethod
+    def _is_power(cls, code: str) -> str:
+        if unit_of(code).kind != "power":
+            raise ValueError(f"{code!r} is no unit of an input; use [Btu_IT]/h or kW")
+        return code

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from extract import Setting, compile_sheet, start, step
 from schemas.evidence import Hypothesis, MadeBy, Utterance
 from schemas.load import load_sheet
@@ -77,6 +79,22 @@ def test_sheets_synonym_counts_at_once() -> None:
     )
     (r,) = readings(sheet.model_copy(update={"quantities": quantities}), said.replace("one eighteen", "one eighteen F"))
     assert (r.quantity, r.value, r.taken) == ("flue_temp", "118", True)
+
+
+@pytest.mark.parametrize(
+    ("said", "days"),
+    [
+        ("April ninth twenty twenty six", ["2026-04-09"]),
+        ("February twenty ninth twenty twenty four", ["2024-02-29"]),
+        ("February twenty ninth twenty twenty six", []),
+        ("April thirty ninth twenty twenty six", []),
+        ("February thirty first twenty twenty six", []),
+        ("2026-02-31", []),
+    ],
+)
+def test_a_day_that_no_calendar_has_is_no_date(said: str, days: list[str]) -> None:
+    found = readings(load_sheet("gas-boiler-start-up")[0], f"Analyzer calibration due {said}.")
+    assert [r.value for r in found] == days
 
 
 def test_sheets_shipped_ones_all_compile_and_read() -> None:

@@ -63,6 +63,7 @@ def test_a_job_without_stops_has_nothing_to_list(sayback: Command, job: str) -> 
     [
         (("--done", "aired"), "both which stop and what was done"),
         (("--done", " ", "--by", "Una Farrow"), "blanks tell nobody"),
+        (("--done", "a\x1b[31mred", "--by", "Una Farrow"), "cannot be printed"),
         (("--done", "aired", "--about", "1", "--by", "Una Farrow"), "no stop '1'"),
         (("--done", "aired", "--by", "x" * 61), "A name has"),
         (("--done", "aired"), "by name"),

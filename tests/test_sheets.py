@@ -283,6 +283,22 @@ def test_a_wrong_appliance_file_says_where(limit: str, says: str, tmp_path: Path
     assert str(error.value).startswith(f"{path}: {says}")
 
 
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ('input_high = "0"', "input_high: 0 is no input of a burner"),
+        ('input_low = "-5"', "input_low: -5 is no input of a burner"),
+        ('input_high = "28"\ninput_unit = "mbar"', "input_unit: 'mbar' is no unit of an input"),
+    ],
+)
+def test_an_input_that_no_burner_has(line: str, says: str, tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(f'id = "mine"\ntitle = "Mine"\ndocument = "book"\nfuel = "propane"\nlimits = []\n{line}\n')
+    with pytest.raises(BadInput) as error:
+        load_appliance(str(path))
+    assert str(error.value).startswith(f"{path}: {says}")
+
+
 def test_a_fuel_nobody_knows(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text('id = "mine"\ntitle = "Mine"\ndocument = "book"\nfuel = "peat"\nlimits = []\n')
