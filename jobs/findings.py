@@ -14,7 +14,7 @@ from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.extraction import grammar_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft, Entry
-from jobs.stops import Judge, past_stops, undealt
+from jobs.stops import Judge, past_stops, undealt, words_meet
 from jobs.store import JournalMoved, Store
 from jobs.trail import Trail, trail_of
 from schemas.appliance import ApplianceFile
@@ -79,15 +79,10 @@ def _judge(
 
 def _is_of_another(alarm: Alarm, job: Job, judges: Sequence[Judge]) -> bool:
     """Say whether the words of a stop are those of a reading that is another stop: ambient CO that is over range."""
-    heard = alarm.source
-    if heard.utterance is None or heard.span is None:
-        return False
     rules: set[str] = set()
     for row in (*job.rows.values(), *job.gone):
-        one, span = row.reading, row.reading.source.span
-        same = (one.source.evidence, one.source.utterance) == (heard.evidence, heard.utterance)
-        meet = span is not None and span[0] < heard.span[1] and heard.span[0] < span[1]
-        if same and meet and not is_value_text(one.value):
+        one = row.reading
+        if words_meet(alarm.source, one.source) and not is_value_text(one.value):
             rules |= {found.rule for judge in judges for found in judge([one])}
     return bool(rules) and alarm.stop not in rules
 

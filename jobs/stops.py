@@ -13,10 +13,10 @@ from jobs.fold import Job
 from jobs.journal import StopDealtWith
 from jobs.table import TAKEN_BACK, Passed
 from schemas.findings import Finding
-from schemas.readings import Reading
+from schemas.readings import Reading, Source
 from schemas.sheet import Sheet
 
-__all__ = ["Dealt", "Judge", "StopOfJob", "past_stops", "stops_of", "undealt"]
+__all__ = ["Dealt", "Judge", "StopOfJob", "past_stops", "stops_of", "undealt", "words_meet"]
 
 Judge = Callable[[Sequence[Reading]], Iterable[Finding]]
 """Gives the stops of some readings by what is known of one appliance."""
@@ -101,8 +101,8 @@ def _shown(same: Sequence[Finding], done: Mapping[str, Dealt]) -> Finding:
 
 
 def _causes(job: Job, stops: Sequence[Sequence[Finding]]) -> list[int]:
-    """Return a number for each stop, the same for stops of one cause: those on a reading that they share or that took
-    the place of another's, and what was said in the utterance that such a reading comes from."""
+    """Return a number for each stop, the same for stops of one cause, of one appliance: those on a reading that they
+    share or that took the place of another's, or on readings of one utterance, and what such a reading's words say."""
     causes: list[int] = []
     seen: dict[object, int] = {}
     known = {row.reading.id: row.reading for row in (*job.gone, *job.rows.values())}
@@ -111,17 +111,32 @@ def _causes(job: Job, stops: Sequence[Sequence[Finding]]) -> list[int]:
         if step.now is not None and step.why in MEASURED_ANEW:
             first[step.now.id] = first.get(step.reading.id, step.reading.id)
     for place, same in enumerate(stops):
-        ids = dict.fromkeys(key for one in same for key in one.readings)
-        sources = [known[key].source for key in ids if key in known]
-        sources += [one.said for one in same if one.said is not None]
-        signs: list[object] = [first.get(key, key) for key in ids]
-        signs += [(each.evidence, each.utterance) for each in sources if each.utterance is not None]
+        signs: list[object] = []
+        for one in same:
+            mine = [known[key] for key in one.readings if key in known]
+            signs += [(first.get(key, key), one.appliance) for key in one.readings]
+            signs += [
+                (each.source.evidence, each.source.utterance, one.appliance)
+                for each in mine
+                if each.source.utterance is not None
+            ]
+            told = [each for each in known.values() if one.said is not None and words_meet(one.said, each.source)]
+            if len({each.appliance for each in told}) == 1:
+                signs += [(first.get(each.id, each.id), each.appliance) for each in told]
         met = sorted({seen[sign] for sign in signs if sign in seen})
         cause = met[0] if met else place
         causes = [cause if other in met else other for other in causes] + [cause]
         seen = {sign: cause if other in met else other for sign, other in seen.items()}
         seen |= dict.fromkeys(signs, cause)
     return causes
+
+
+def words_meet(one: Source, other: Source) -> bool:
+    """Say whether two things were said with some of the same words."""
+    if one.utterance is None or one.span is None or other.span is None:
+        return False
+    same = (one.evidence, one.utterance) == (other.evidence, other.utterance)
+    return same and one.span[0] < other.span[1] and other.span[0] < one.span[1]
 
 
 def undealt(job: Job, findings: Iterable[Finding]) -> tuple[StopOfJob, ...]:
@@ -139,12 +154,15 @@ def past_stops(job: Job, sheet: Sheet, judges: Sequence[Judge]) -> Iterator[Find
     stops = {stop.id: stop.name for stop in sheet.stops}
     moves = {quantity.id for quantity in sheet.quantities if quantity.kind == "move"}
     dealt = {mark for _, covers in _dealt(job) for mark in covers}
+    # What fell is told by two conditions together.
+    fallen = {quantity for stop in sheet.stops if stop.cooled_with for quantity in (stop.quantity, stop.cooled_with)}
     standing = {(one.rule, one.readings, one.value) for judge in judges for one in judge(job.readings)}
     found: dict[tuple[str | None, ...], tuple[Finding, str]] = {}
     judged: dict[object, list[Finding]] = {}  # a whole row goes in one utterance
     for gone, beside, now in _gone(job, sheet):
         here = (gone.condition, "", None)
-        row = [one for one in beside if one.condition in here and one.quantity not in moves]
+        row = [one for one in beside if one.condition in here or one.quantity in fallen]
+        row = [one for one in row if one.quantity not in moves]
         key_of_row = tuple((one.id, one.quantity, one.value, one.phase, len(one.doubts)) for one in row)
         if key_of_row not in judged:
             judged[key_of_row] = [one for judge in judges for one in judge(row)]

@@ -59,6 +59,23 @@ def test_a_stop_that_another_value_took_away_is_still_to_be_dealt_with(
     assert decisions.close(store, "job-1", by="Ada", why="the rest is another visit").closed is not None
 
 
+@pytest.mark.parametrize("again", ["start is twelve", "end is fifteen"])
+def test_a_fall_in_a_closed_pipe_stays_to_be_dealt_with_when_a_pressure_is_read_again(
+    tmp_path: Path, again: str
+) -> None:
+    with Store(tmp_path / "pipe") as store:
+        new_job(store, sheet="gas-tightness-test", site="Mill", technician="Ada", units="us")
+        told = "Test pressure at the {} point oh psi, pipe temperature at the {} is seventy degrees."
+        fell = (told.format("start is fifteen", "start"), told.format("end is twelve", "end"))
+        assert stops(store, *fell, f"Test pressure at the {again} point oh psi now.") == ["drop_beyond_cooling"]
+        job = check_job(store, "job-1")
+        (one,) = undealt(job, job.findings)
+        assert one.finding.past
+        assert "is 3.0 psi below 15.0 psi at the start" in one.finding.text
+        with pytest.raises(WrongUse, match="over a stop"):
+            decisions.close(store, "job-1", by="Ada", why="done")
+
+
 @pytest.mark.parametrize(
     "lines",
     [
@@ -247,6 +264,28 @@ def test_stops_of_one_cause_are_dealt_with_at_once(store: Store) -> None:
     decisions.stop_dealt_with(store, "job-1", pegged.together, what="shut off, burner looked at", by="Ada")
     job = check_job(store, "job-1")
     assert [one.finding.rule for one in undealt(job, job.findings)] == ["gas_smell"]
+
+
+def test_the_stops_of_two_appliances_are_dealt_with_one_by_one(tmp_path: Path) -> None:
+    with Store(tmp_path / "two") as store:
+        two = (NewAppliance("boiler 1"), NewAppliance("boiler 2"))
+        new_job(store, sheet="gas-boiler-start-up", site="Mill", technician="Ada", units="us", appliances=two)
+        stops(store, "Boiler one high fire CO is five hundred, boiler two high fire CO is six hundred.")
+        job = check_job(store, "job-1")
+        marks = {(one.finding.appliance, one.mark) for one in undealt(job, job.findings)}
+        assert len(marks) == 2
+        assert {tag for tag, _ in marks} == {"boiler 1", "boiler 2"}
+        first = undealt(job, job.findings)[0]
+        decisions.stop_dealt_with(store, "job-1", first.together, what="shut off", by="Ada")
+        job = check_job(store, "job-1")
+        assert {one.finding.appliance for one in undealt(job, job.findings)} == {"boiler 2"}
+
+
+def test_what_is_said_of_something_else_in_one_breath_has_its_own_mark(store: Store) -> None:
+    assert set(stops(store, "I can smell gas, and high fire CO is five hundred.")) > {"gas_smell"}
+    job = check_job(store, "job-1")
+    smell = next(one for one in undealt(job, job.findings) if one.finding.rule == "gas_smell")
+    assert smell.together == smell.open
 
 
 @pytest.mark.parametrize(
