@@ -15,7 +15,7 @@ from extract.lexicon import Item
 from extract.moves import Move
 from extract.parse import Parsed
 from extract.spelt import name_misgiving
-from extract.states import DENIED, Checked, before_state, state_of
+from extract.states import DENIED, Checked, before_state, may_be_a_fault, state_of
 from extract.take import denies
 from extract.texts import Capture, spelt_alone
 from extract.values import fit
@@ -197,6 +197,7 @@ def check_again(b: Book, p: Parsed) -> bool:
     if state and state != last.value:
         sure = state != DENIED and all(i.kind != "word" for i in p.laid.items)
         sure = sure and not (last.value == "not yet" and state in ("passed", "done"))  # "good" is said of a plan too
+        sure = sure and not may_be_a_fault(p.sentence, checks[0], b.tokens, b.g)
         value = "failed" if state == DENIED else state
         doubts = () if sure else (doubt(DoubtKind.TO_CONFIRM, "it was said without the check's name"),)
         new = last.model_copy(
@@ -232,6 +233,7 @@ def named_check(b: Book, p: Parsed) -> bool:
         return False
     value = "failed" if state == DENIED else state
     unsure = state == DENIED or (here.asked and value in ("passed", "done"))
+    unsure = unsure or may_be_a_fault(p.sentence, check, b.tokens, b.g)
     doubts = (doubt(DoubtKind.TO_CONFIRM, "it was said without the check's name"),) if unsure else ()
     reading = Reading(
         id=b.new_id(), quantity=check, condition="", value=value, appliance=b.appliance_for(check),

@@ -13,6 +13,7 @@ from extract.tokens import Token
 __all__ = ["DENIED", "Checked", "checks_of", "state_of"]
 
 DENIED = "not passed"  # "the leak test is not good": failed, or not done yet
+TESTED = frozenset(("test", "tests", "tested", "testing"))
 RANK = ("not applicable", "not yet", DENIED, "failed", "passed", "done")
 
 
@@ -75,6 +76,7 @@ def _checks(
     states: dict[str, list[tuple[str, int]]] = {}
     spans: dict[str, list[int]] = {q: [i.start, i.end] for q, _ in before for i in its}
     answered: dict[str, Checked] = {}
+    tested = not TESTED.isdisjoint(t.low for s in segments for i in s.items for t in tokens[i.start : i.end])
     for s in segments:
         if s.kind not in ("reading", "future") and not (s.kind == "limit" and not s.numbers):
             continue
@@ -119,8 +121,10 @@ def _checks(
                 continue
             targets = [q for q, _ in open_]
             for q, state in pairs:
+                words = " ".join(t.low for t in tokens[i.start : i.end])
+                if not tested and _may_be_a_fault(i, q, tokens, grammar):
+                    continue  # "the high limit trips every morning" is a fault
                 if q in targets and denied:
-                    words = " ".join(t.low for t in tokens[i.start : i.end])
                     states.setdefault(q, []).append((_opposite(q, state, words, grammar), i.end))
                 elif q in targets:
                     open_yet = pending and state in ("passed", "done") and not _denies(i, tokens)
@@ -177,6 +181,19 @@ def _something_else(s: Segment) -> bool:
         if i.kind in ("word", "quantity", "other", "condition"):
             return True
     return False
+
+
+def _may_be_a_fault(state: Item, quantity: str, tokens: Sequence[Token], grammar: Grammar) -> bool:
+    """ "It trips": that passes a check where it was tried; else it may be what is wrong."""
+    return " ".join(t.low for t in tokens[state.start : state.end]) in grammar.quantities[quantity].when_tested
+
+
+def may_be_a_fault(sentence: Sentence, quantity: str, tokens: Sequence[Token], grammar: Grammar) -> bool:
+    """Whether what a sentence says of a check would pass it in a test only, and the sentence names none."""
+    if not TESTED.isdisjoint(t.low for i in sentence.items for t in tokens[i.start : i.end]):
+        return False
+    found = (i for i in sentence.items if quantity in dict(i.get("state") or ()))
+    return any(_may_be_a_fault(i, quantity, tokens, grammar) for i in found)
 
 
 def before_state(sentence: Sentence, quantity: str) -> list[Item]:

@@ -90,6 +90,8 @@ class Quantity(Model):
     states: dict[Literal["passed", "failed", "done", "not yet", "not applicable"], tuple[str, ...]] = Field(
         default_factory=dict
     )
+    when_tested: tuple[str, ...] = ()
+    """Of its ``states``, those that are told of faults too: they hold only where the sentence speaks of a test."""
     say_back: bool = False
     reserved: bool = False
     """Only the technician may settle it: the office can send the question back, not answer it."""

@@ -215,14 +215,41 @@ def test_a_value_told_of_a_neighbour_or_of_a_weekday_is_asked(text: str, value: 
 @pytest.mark.parametrize(
     ("text", "check"),
     [
-        ("Low water cutoff trips.", "low_water_test"),
+        ("Low water cutoff test, it trips.", "low_water_test"),
         ("Kill switch works.", "emergency_stop_test"),
-        ("Overheat stat cut out at one ninety.", "high_limit_test"),
+        ("Tested the overheat stat, it cut out at one ninety.", "high_limit_test"),
+        ("Flame failure test, locked out in three seconds.", "flame_failure_test"),
         ("PRV lifts fine.", "relief_valve"),
     ],
 )
 def test_checks_in_trade_words(text: str, check: str) -> None:
     assert plainly(text) == [(check, "passed", True)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Low water cut out is stuck.",
+        "Low water cut out is broken.",
+        "Low water cut out is missing.",
+        "High limit cut out but the burner came back on.",
+        "High limit trips for no reason.",
+        "The high limit trips out every morning.",
+        "High limit cuts out when it shouldn't.",
+        "High limit locked out this morning.",
+        "Flame failure locks out on start up.",
+        "Flame failure locked out three times.",
+        "Air proving cut out, dirty tube.",
+        "Somebody hit the emergency button and killed it.",
+        "Low water probe cut out wire.",
+    ],
+)
+def test_what_trips_or_cuts_out_of_itself_passes_no_check(text: str) -> None:
+    assert not any(r.taken for r in told(text))
+
+
+def test_what_trips_behind_a_checks_bare_name_is_asked() -> None:
+    assert plainly("High limit.", "It tripped this morning.") == [("high_limit_test", "passed", False)]
 
 
 def test_bubbles_nowhere_is_no_leak() -> None:
