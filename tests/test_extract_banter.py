@@ -219,7 +219,7 @@ def test_a_value_told_of_a_neighbour_or_of_a_weekday_is_asked(text: str, value: 
         ("Kill switch works.", "emergency_stop_test"),
         ("Tested the overheat stat, it cut out at one ninety.", "high_limit_test"),
         ("Flame failure test, locked out in three seconds.", "flame_failure_test"),
-        ("PRV lifts fine.", "relief_valve"),
+        ("Relief valve lifts fine.", "relief_valve"),
     ],
 )
 def test_checks_in_trade_words(text: str, check: str) -> None:
@@ -245,6 +245,19 @@ def test_checks_in_trade_words(text: str, check: str) -> None:
     ],
 )
 def test_what_trips_or_cuts_out_of_itself_passes_no_check(text: str) -> None:
+    assert not any(r.taken for r in told(text))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Gas safety valve okay.",
+        "Both safety valves are good.",
+        "Pressure reducing valve PRV is in place.",
+        "PRV set to twelve psi, good.",
+    ],
+)
+def test_other_valves_are_not_the_relief_valve(text: str) -> None:
     assert not any(r.taken for r in told(text))
 
 
