@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from itertools import pairwise
 from typing import Literal
 
@@ -291,8 +290,7 @@ def _range(
         unit = v.unit
         if k + 1 < len(items) and items[k + 1].get("unit") is not None and laid.segment_of[k + 1] == laid.segment_of[k]:
             unit, end = items[k + 1].get("unit"), k + 1
-        fell = n > 0 and tokens[items[n - 1].start].low == "from" and Decimal(second.first) < Decimal(v.number.first)
-        if between and (moved or fell or link.role("changed")):  # "from nine eight to nine three"
+        if between and (moved or link.role("changed")):  # "from nine eight to nine three"
             v.number, v.unit, v.changed, v.start, v.place = second, unit, True, nxt.start, k
         else:
             v.others = (*v.others, second)

@@ -443,7 +443,8 @@ def signed_within(p: Parsed) -> None:
     """ "Offset point oh two, it's negative": the sign of the one value in front of it."""
     if len(p.values) == 1 and not p.values[0].number.sign:
         v = p.values[0]
-        if any(s.has("make_minus") and not s.numbers for s in p.sentence.segments[v.segment + 1 :]):
+        behind = [s for s in p.sentence.segments[v.segment + 1 :] if not s.numbers]
+        if any(s.items[-1].role("make_minus") for s in behind if s.items):  # not "it's negative pressure in the room"
             v.number = v.number._replace(sign="-")
 
 

@@ -313,8 +313,22 @@ def test_the_same_value_with_its_zero_is_the_same() -> None:
 
 
 def test_a_change_downwards_is_no_range() -> None:
-    assert plainly("CO2 from nine nine to nine two.") == [("co2", "9.2", True)]
+    assert plainly("CO2 went from nine nine to nine two.") == [("co2", "9.2", True)]
     assert [taken for _, _, taken in plainly("CO2 from nine two to nine nine.")] == [False]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "High fire CO from five hundred to three hundred.",
+        "High fire CO2 goes from nine eight to nine three and back.",
+        "High fire fan speed from four thousand to three thousand.",
+    ],
+)
+def test_a_range_told_downwards_is_asked_whole(text: str) -> None:
+    (reading,) = told(text)
+    assert not reading.taken
+    assert reading.alternatives
 
 
 def test_counted_aloud_is_no_value() -> None:
@@ -426,6 +440,15 @@ def test_a_correction_in_one_breath_holds_also_late_in_a_job() -> None:
 def test_the_sign_said_behind_a_value() -> None:
     assert placed("Low fire offset's point oh two, it's negative.") == [("outlet_pressure", "low_fire", "-0.02", True)]
     assert placed("Low fire offset's point oh two. Negative.") == [("outlet_pressure", "low_fire", "-0.02", True)]
+
+
+@pytest.mark.parametrize(
+    "behind", ["it's negative pressure in the room", "it's a minus adjustment", "that's minus the draft"]
+)
+def test_a_minus_that_is_of_something_else_is_no_sign(behind: str) -> None:
+    assert placed(f"Low fire offset pressure point oh two, {behind}.") == [
+        ("outlet_pressure", "low_fire", "0.02", False)
+    ]
 
 
 def test_left_at_a_firing_rate_is_a_way_to_turn() -> None:
