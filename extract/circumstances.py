@@ -16,6 +16,8 @@ from schemas.readings import (
 
 __all__ = ["appliances", "before_now", "phases", "states"]
 
+ADJECTIVES = frozenset(("pre", "post"))  # a phase in front of what was read only: "post nine two"
+
 
 def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
     """Take up the appliances named; returns their places, so that each value finds its own."""
@@ -103,6 +105,8 @@ def phases(b: Book, p: Parsed) -> None:
             or (marks and b.tokens[nxt.start].low == "it")  # "before ... sixty, after it's forty"
         ):
             continue
+        if b.tokens[i.start].low in ADJECTIVES and single and (nxt is None or nxt.kind not in ("quantity", "number")):
+            continue  # "with it on the post"
         if single and nxt is not None and nxt.kind == "number" and _a_time(p, n + 1):
             continue  # "after ten minutes"
         which: Literal["before", "after"] = "before" if "before" in cues else "after"

@@ -24,7 +24,7 @@ PAST = frozenset(("was", "were", "had", "got", "went", "settled", "came", "'d", 
 _WAYS = frozenset(("at", "to", "on", "in", "for", "up", "down", "into", "from", "back"))
 PLACES = _WAYS | {"hold", "holding", "it", "now", "then", "this"}
 
-
+PUT_OFF = frozenset(("once", "when", "until", "till", "see", "if"))
 _SEEN = frozenset(("was", "were", "saw", "seen", "got", "reached", "hit", "came", "went"))
 _THINGS = frozenset(("quantity", "word", "state", "other", "unit"))
 
@@ -368,10 +368,11 @@ def _questions(sentence: Sentence, tokens: Sequence[Token]) -> None:
 
 def _instructions(sentence: Sentence, tokens: Sequence[Token]) -> None:
     lead = _lead(sentence, tokens)
-    if lead is None or not lead[1].role("instruct") or lead[1].role("approx") or lead[1].role("correct"):
+    if lead is None or lead[1].role("approx") or lead[1].role("correct"):
         return
-    if (
-        lead[1].role("dictate")
+    if not _put_off(sentence, lead[1], tokens) and (
+        not lead[1].role("instruct")
+        or lead[1].role("dictate")
         or lead[1].kind in ("quantity", "condition", "enter")
         or _dictated(sentence.segments[lead[0]])
     ):
@@ -381,6 +382,12 @@ def _instructions(sentence: Sentence, tokens: Sequence[Token]) -> None:
             break
         if s.kind == "reading":
             s.kind = "instruction"
+
+
+def _put_off(sentence: Sentence, lead: Item, tokens: Sequence[Token]) -> bool:
+    """ "Let's record it once it settles", "let's log nine two and see": that is still to be done."""
+    lets = tokens[lead.start].low.startswith("let") and (lead.role("dictate") or lead.role("instruct"))
+    return lets and any(s.says(PUT_OFF, tokens) for s in sentence.segments)
 
 
 def _dictated(s: Segment) -> bool:

@@ -604,3 +604,29 @@ def test_nothing_with_an_exception_behind_it_keeps_its_stop_and_passes_no_check(
     context, operations = talk(text)
     assert [o.stop for o in operations if isinstance(o, Alarm)] == [stop] * bool(stop)
     assert (check, "passed") not in [(r.quantity, r.value) for r in context.live()]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Let's put CO2 at eight eight on low fire.",
+        "Let's put high fire CO2 at nine two and see.",
+        "Let's record high fire CO2 at nine two once it settles.",
+        "Let's log high fire CO2 at nine two and see.",
+    ],
+)
+def test_what_is_to_be_tried_or_waited_for_is_no_reading(text: str) -> None:
+    assert not told(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["It lit up the display.", "Burner went off the deep end.", "Wait till it caught up.", "There she goes."],
+)
+def test_everyday_talk_moves_the_work_nowhere(text: str) -> None:
+    assert placed("High fire.", text, "Inlet six eight.") == [("inlet_pressure", "high_fire", "6.8", True)]
+
+
+def test_a_post_that_something_hangs_on_is_no_phase() -> None:
+    assert [r.phase for r in told("High fire CO2 nine two with it on the post.")] == [""]
+    assert [r.phase for r in told("High fire CO2 pre nine eight, post nine one.")] == ["before", "after"]
