@@ -13,6 +13,8 @@ from extract.tokens import Token
 __all__ = ["DENIED", "Checked", "checks_of", "state_of"]
 
 DENIED = "not passed"  # "the leak test is not good": failed, or not done yet
+WISHES = frozenset(("want", "get", "should", "would", "could", "might", "must"))
+OTHERS = frozenset(("other", "another"))  # "on the other boiler"
 TESTED = frozenset(("test", "tests", "tested", "testing"))
 RANK = ("not applicable", "not yet", DENIED, "failed", "passed", "done")
 
@@ -109,6 +111,8 @@ def _checks(
             tell = i.get("tell")
             if tell is not None and not s.numbers:
                 q, state = tell
+                if state == "done" and (_wished(s, n, tokens) or s.says(OTHERS, tokens)):
+                    continue
                 if (denied or pending or _denied_before(s, n, tokens)) and not _denies(i, tokens):
                     none = i.start > 0 and tokens[i.start - 1].low in ("no", "without")
                     passed = DENIED if none else "not yet"
@@ -159,6 +163,12 @@ def _checks(
 def _was(end: int, tokens: Sequence[Token]) -> bool:
     """Whether the state that ends at a token was told of a moment that is over."""
     return any(t.low in ("was", "were", "been") for t in tokens[max(0, end - 3) : end - 1])
+
+
+def _wished(s: Segment, n: int, tokens: Sequence[Token]) -> bool:
+    """ "I want lock-up checked again", "I'd have fitted a new one": nobody did what item ``n`` tells as done."""
+    lows = [tokens[k].low for i in s.items[:n] for k in range(i.start, i.end)]
+    return not WISHES.isdisjoint(lows) or ("'d", "have") in pairwise(lows)
 
 
 def _denied_before(s: Segment, n: int, tokens: Sequence[Token]) -> bool:

@@ -406,7 +406,7 @@ def test_codes_put_right_spelt_and_left_open(texts: tuple[str, ...], value: str,
     "new", ["We fitted a new regulator.", "The regulator's brand new.", "This is a new regulator."]
 )
 def test_a_new_regulator_and_a_second_look_at_lock_up_are_noted(new: str) -> None:
-    found = told(new, "Lock-up is seven eight.", "Lock-up again, seven eight.")
+    found = told(new, "Lock-up is seven eight.", "Rechecked the lock-up, seven eight.")
     assert [(r.quantity, r.value, r.taken) for r in found] == [
         ("regulator_new", "done", True),
         ("inlet_pressure", "7.8", True),
@@ -418,7 +418,11 @@ def test_a_new_regulator_and_a_second_look_at_lock_up_are_noted(new: str) -> Non
     "said",
     ["It'll need a new regulator.", "I'd put a new regulator on that.", "They put in a new regulator last year.",
      "There's a new regulator in the van.", "Needs a new regulator on this one.",
-     "Is the regulator new?", "Changed the regulator spring."],
+     "Is the regulator new?", "Changed the regulator spring.", "I'd have fitted a new regulator.",
+     "They fitted a new regulator on the other boiler.", "The water regulator's new.", "Lock up again please.",
+     "I want to see lock up again.", "Do the lock up a second time.", "Lock up twice what it should be.",
+     "I want lock up checked again.", "I should have checked lock up again.",
+     "We fitted a new regulator on the other boiler."],
 )  # fmt: skip
-def test_a_regulator_that_is_not_new_on_this_visit_is_not_noted(said: str) -> None:
+def test_what_was_not_done_to_the_regulator_on_this_visit_is_not_noted(said: str) -> None:
     assert not [r for r in told(said) if r.taken]
