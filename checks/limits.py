@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from itertools import pairwise
 from typing import NamedTuple
@@ -246,10 +246,12 @@ def limit_findings(
     limits: Sequence[Limit],
     file: ApplianceFile | None,
     said: Collection[str],
+    outlived: Mapping[str, str],
     unsettled: OpenLimits,
 ) -> Iterator[Finding]:
     """Yield the verdict on each number: one finding, or one for each limit that it is outside of.
 
+    ``outlived`` are readings that nothing can be told of, by id, and why.
     Where the altitude is not settled and the limits of ``unsettled`` would judge a number otherwise, none of them does.
     """
     doubted = any(r.quantity == "altitude" and not r.taken for r in rows.all)
@@ -265,8 +267,9 @@ def limit_findings(
         mine = applicable(reading.quantity, reading.condition, limits)
         if mine:
             verdicts = [_verdict(rows, sheet, reading, limit) for limit in mine]
-            if reading.quantity in void and all(f.verdict == "within" for f in verdicts):
-                text = f"{named(sheet, reading)}: {void[reading.quantity]}, so this tells nothing of the limit."
+            why = void.get(reading.quantity) or outlived.get(reading.id)
+            if why and all(f.verdict == "within" for f in verdicts):
+                text = f"{named(sheet, reading)}: {why}, so this tells nothing of the limit."
                 yield _finding(rows, reading, "cannot tell", text, mine[0])
                 continue
             differing = [mine, *_differing(rows, sheet, reading, verdicts, elsewhere)]

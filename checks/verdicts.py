@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from types import MappingProxyType
 from typing import get_args
 
 from checks.adjustments import adjustment_findings
@@ -46,6 +47,7 @@ def check(
     limits: Sequence[Limit] = (),
     tag: str | None = None,
     said: Collection[str] = (),
+    outlived: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[Finding, ...]:
     """Return the findings on one appliance: stops, laws, limits, relations; what is to be done first in front.
 
@@ -59,6 +61,7 @@ def check(
         limits: the job's own limits, once read back: from the plate or quoted on site.
         tag: the appliance; readings of others are left out. None takes every reading.
         said: the stops that were said aloud and that nobody has dealt with, by id.
+        outlived: readings that stood while a stop did that is gone and of which nothing can be told, by id, and why.
     """
     rows = _rows(readings, sheet, tag)
     known = known_limits(rows, sheet, appliance, file_sha256, limits)
@@ -69,7 +72,7 @@ def check(
         *failed_findings(rows, sheet),
         *combustion_findings(rows, sheet, appliance),
         *adjustment_findings(rows, sheet, appliance),
-        *limit_findings(rows, sheet, known, appliance, said, unsettled),
+        *limit_findings(rows, sheet, known, appliance, said, outlived, unsettled),
         *relation_findings(rows, sheet, appliance),
         *input_findings(rows, sheet, appliance),
         *heat_findings(rows, sheet),

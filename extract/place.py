@@ -74,6 +74,8 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
             b.settle(reading, old.id, "said again, clearly")
         elif lost(b, old, reading):
             ask_appliance(b, reading)
+        elif _checked_since(b, old):
+            b.settle(reading, old.id, CHANGED)
         return
     why = ""
     changes = v.name is not None and p.sentence.segments[0].has("change")  # also the second: "and the CO to sixty"
@@ -116,6 +118,13 @@ def place(b: Book, reading: Reading, v: Value, p: Parsed, target: Reading | None
         }
     )  # fmt: skip
     b.settle(reading, None, "")
+
+
+def _checked_since(b: Book, old: Reading) -> bool:
+    """Whether the instrument was checked since a value was read: the same value again is a measurement of its own."""
+    checks = {q for stop in b.g.sheet.stops if old.quantity in stop.voids for q in (stop.quantity, *stop.also)}
+    told = b.c.times
+    return any(r.quantity in checks and told.get(r.id, 0.0) > told.get(old.id, 0.0) for r in b.c.live())
 
 
 def _other_value_of_a_sure_one(new: Reading, old: Reading) -> bool:

@@ -14,6 +14,7 @@ from jobs.book import appliance_file_of, job_of, sheet_of
 from jobs.extraction import grammar_of
 from jobs.fold import Job, fold
 from jobs.journal import Checked, Draft, Entry
+from jobs.outlived import outlived
 from jobs.stops import Judge, past_stops, undealt, words_meet
 from jobs.store import JournalMoved, Store
 from jobs.trail import Trail, trail_of
@@ -42,7 +43,9 @@ def findings_of(store: Store, job: Job) -> tuple[Finding, ...]:
     said = [one for one in job.alarms if not _is_of_another(one, job, stops)]
     aloud = checks.said_stops(said, sheet, _denied(job, sheet))
     found = [*aloud, *past_stops(job, sheet, stops)]
-    check = partial(checks.check, said={one.finding.rule for one in undealt(job, aloud)})
+    check = partial(
+        checks.check, said={one.finding.rule for one in undealt(job, aloud)}, outlived=outlived(job, sheet, aloud)
+    )
     for judge in judges:
         found += judge(check, job.readings)
     found += checks.calibration_findings(job.head.instruments, job.head.created.date())

@@ -16,7 +16,7 @@ from schemas.findings import Finding
 from schemas.readings import Reading, Source
 from schemas.sheet import Sheet
 
-__all__ = ["Dealt", "Judge", "StopOfJob", "past_stops", "stops_of", "undealt", "words_meet"]
+__all__ = ["Dealt", "Judge", "StopOfJob", "past_stops", "stops_of", "undealt", "was_put_right", "words_meet"]
 
 Judge = Callable[[Sequence[Reading]], Iterable[Finding]]
 """Gives the stops of some readings by what is known of one appliance."""
@@ -183,7 +183,7 @@ def past_stops(job: Job, sheet: Sheet, judges: Sequence[Judge]) -> Iterator[Find
 def _gone(job: Job, sheet: Sheet) -> Iterator[tuple[Reading, Sequence[Reading], str]]:
     """Yield each reading that was taken away and not put right, with what stood beside it, and what became of it."""
     for one in job.passed:
-        if not _was_put_right(one):
+        if not was_put_right(one):
             stood = [now for each in one.beside if (now := job.as_settled(each)) is not None]
             mine = next((each for each in stood if each.id == one.reading.id), None)
             if mine is not None:
@@ -194,7 +194,7 @@ def _gone(job: Job, sheet: Sheet) -> Iterator[tuple[Reading, Sequence[Reading], 
             yield row.reading, (*job.readings, row.reading), f"It was left out by {row.by}: {ended(why)}"
 
 
-def _was_put_right(one: Passed) -> bool:
+def was_put_right(one: Passed) -> bool:
     """Say whether a value was given up as not what was read; a value that was measured anew was true in its time."""
     if one.why in (*MEASURED_ANEW, TAKEN_BACK):
         return False

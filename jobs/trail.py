@@ -16,6 +16,7 @@ from checks.limits import applicable, open_limits, span_of, voided
 from checks.rows import Rows
 from extract import MEASURED_ANEW
 from jobs.fold import Job
+from jobs.outlived import outlived
 from jobs.show import show_value
 from jobs.stops import undealt
 from jobs.timeline import in_order
@@ -125,7 +126,7 @@ def trail_of(job: Job, sheet: Sheet, tag: str, file: ApplianceFile | None, limit
     events = tuple(_events(job, sheet, tag))
     beside = _beside(job, sheet, tag)
     said = {one.finding.rule for one in undealt(job, job.findings) if one.finding.said is not None}
-    judging = _Judging(sheet, file, limits, tag, beside, said)
+    judging = _Judging(sheet, file, limits, tag, beside, said, outlived(job, sheet, job.findings))
     sums: dict[str, tuple[Decimal, Decimal]] = {}
     moves: list[TrailMove] = []
     for place, event in enumerate(events):
@@ -149,6 +150,7 @@ class _Judging:
     tag: str
     beside: Sequence[Reading]
     said: Collection[str]
+    outlived: Mapping[str, str]
 
     def place(self, reading: Reading) -> str:
         """Return where a reading lies within the limits that hold for it; empty without one."""
@@ -165,8 +167,9 @@ class _Judging:
             return f"{name} {_plain(low - value)} {unit} below the limit"
         if high is not None and value > high:
             return f"{name} {_plain(value - high)} {unit} above the limit"
-        if reading.quantity in void:
-            return f"{name} cannot be told: {void[reading.quantity]}"
+        why = void.get(reading.quantity) or self.outlived.get(reading.id)
+        if why:
+            return f"{name} cannot be told: {why}"
         rooms = [f"{_plain(value - low)} from the lowest"] if low is not None else []
         rooms += [f"{_plain(high - value)} from the highest"] if high is not None else []
         return f"{name} within, {', '.join(rooms)}"
@@ -189,7 +192,15 @@ class _Judging:
         """
         beside = [one for one in self.beside if one.condition == "" or (last and one.condition == condition)]
         own = [limit for limit in self.limits if limit.origin.kind == "quoted"]
-        found = checks.check([*row, *beside], self.sheet, appliance=self.file, limits=own, tag=self.tag, said=self.said)
+        found = checks.check(
+            [*row, *beside],
+            self.sheet,
+            appliance=self.file,
+            limits=own,
+            tag=self.tag,
+            said=self.said,
+            outlived=self.outlived,
+        )
         names = {one.id for one in row}
         mine = [one for one in found if not names.isdisjoint(one.readings)]
         limited = {limit.quantity for limit in self.file.limits} if self.file else set()

@@ -281,6 +281,39 @@ def test_the_stops_of_two_appliances_are_dealt_with_one_by_one(tmp_path: Path) -
         assert {one.finding.appliance for one in undealt(job, job.findings)} == {"boiler 2"}
 
 
+ZEROED = ("The analyzer won't zero.", "Zero check failed.")
+FLUE = "High fire CO2 is nine, CO sixty."
+
+
+@pytest.mark.parametrize(
+    ("lines", "within"),
+    [
+        ((ZEROED[1], FLUE, "Zero check passed."), set()),
+        ((FLUE, ZEROED[1], "Zero check passed."), set()),  # nor does it say since when it was off
+        ((ZEROED[1], FLUE, "Zero check passed.", "High fire CO2 is nine now."), {"co2"}),
+        ((ZEROED[1], FLUE, "Zero check passed.", "High fire CO is sixty two now."), {"co"}),
+        ((ZEROED[1], FLUE, "Zero check passed.", "No, correction, CO2 is nine point one."), set()),
+        ((ZEROED[1], "Zero check passed.", FLUE), {"co2", "co"}),
+        ((ZEROED[0], FLUE), set()),
+        ((ZEROED[0], FLUE, "Zero check passed.", FLUE.replace("CO sixty", "CO is sixty")), {"co2", "co"}),
+        (("Zero check passed.", FLUE), {"co2", "co"}),
+    ],
+)
+def test_what_was_read_while_the_analyser_was_off_is_within_nothing_until_it_is_read_again(
+    tmp_path: Path, lines: tuple[str, ...], within: set[str]
+) -> None:
+    with Store(tmp_path / "off") as store:
+        ours = (NewAppliance("boiler", file="orrinvale-ov-240c"),)
+        new_job(store, sheet="gas-boiler-start-up", site="Mill", technician="Ada", units="us", appliances=ours)
+        stops(store, *lines)
+        job = check_job(store, "job-1")
+        for one in undealt(job, job.findings):
+            decisions.stop_dealt_with(store, "job-1", one.open, what="another analyser", by="Ada")
+        found = [one for one in check_job(store, "job-1").findings if one.rule == "limit"]
+        assert {one.quantity for one in found if one.verdict == "within"} == within
+        assert {one.verdict for one in found} <= {"within", "cannot tell"}
+
+
 def test_what_is_said_of_something_else_in_one_breath_has_its_own_mark(store: Store) -> None:
     assert set(stops(store, "I can smell gas, and high fire CO is five hundred.")) > {"gas_smell"}
     job = check_job(store, "job-1")
