@@ -112,7 +112,7 @@ def test_a_minus_that_is_of_something_else_is_no_sign(behind: str) -> None:
         ("Tightness test, loss of nothing to speak of, two millibar.", "tightness_drop", "tightness_test"),
         ("Tightness test, a drop of nothing but it's fallen since.", "tightness_drop", "tightness_test"),
         ("Tightness test, drop of nothing in two minutes, but it's fallen since.", "tightness_drop", "tightness_test"),
-        ("Tightness test, drop of none too much, three millibar.", "tightness_drop", "tightness_test"),
+        ("Tightness test, drop of none too much, three millibar.", "tightness_drop", "leak_test"),
         ("Leak recheck, not a bubble except at the union.", "", "leak_recheck"),
         ("Nothing bubbling on the leak test yet.", "", "leak_test"),
     ],
