@@ -18,10 +18,11 @@ import pytest
 
 from front.report import made_report
 from jobs.book import job_of, sheet_of
-from jobs.decisions import leave_out
+from jobs.decisions import leave_out, stop_dealt_with
 from jobs.findings import check_job, trails_of
 from jobs.journal import Checked
 from jobs.report_files import html_of
+from jobs.stops import undealt
 from jobs.store import Store, home_folder
 from jobs.trail import Trail, TrailMove, amount_words, change_words, trail_of
 from jobs.trail_plot import trail_svg
@@ -258,6 +259,15 @@ def test_a_screw_that_was_not_said_leaves_the_way(sayback: Command, tmp_path: Pa
 def test_nothing_is_within_while_the_analyser_holds_no_zero(sayback: Command, tmp_path: Path) -> None:
     one = talked(sayback, tmp_path, AHEAD, QUARTER, BEHIND, "The analyser won't zero.")
     assert one.moves[0].places[0] == "CO2 cannot be told: Analyser does not hold its zero"
+    assert one.good == {}
+    assert sayback("add", "t9", "--text", "Zero check passed.")[0] in (0, 1)
+    with Store(tmp_path / "store") as store:
+        job = check_job(store, "t9")
+        for stop in undealt(job, job.findings):
+            stop_dealt_with(store, "t9", stop.open, what="another analyser", by="Y")
+        job = check_job(store, "t9")
+        (one,) = trails_of(store, job, sheet_of(store, job.head))
+    assert one.moves[0].places[0].startswith("CO2 cannot be told: not read again since")
     assert one.good == {}
 
 
