@@ -40,11 +40,12 @@ _FIVE = re.compile(rf"\bhigh (?=point (?:{_BELOW_TEN})\b)", re.IGNORECASE)
 # "C O two, eight, nine, C O": a value of two digits, written as a list.
 _DIGIT = rf"(?:{_BELOW_TEN}|oh|[0-9])"
 _LISTED = re.compile(
-    rf"\b(O two|O2|CO2),? ({_DIGIT}), ({_DIGIT})(?=\.?$|[,;.] (?!(?:{_DIGIT}|point)\b))", re.IGNORECASE
+    rf"\b(O two|O2|CO2|oxygen|dioxide),? ({_DIGIT}), ({_DIGIT})(?=\.?$|[,;.] (?!(?:{_DIGIT}|point)\b))", re.IGNORECASE
 )
 # "Three eights of the turning on the screw" for three eighths of a turn in on it.
 _EIGHTHS = re.compile(r"\b(an|one|three|five|seven|1|3|5|7) eights?(?= (?:of )?(?:a|the) turn)", re.IGNORECASE)
 _TURN_IN = re.compile(r"\b((?:quarter|half|eighths?|quarters) (?:of )?)(?:a|the) turning on\b", re.IGNORECASE)
+_FIRE = re.compile(r"\b(full|high|low|minimum|maximum),? higher\b(?! than)", re.IGNORECASE)
 _TWO_CUBIC = re.compile(r"\b(?:to|too) (?=cubic\b)", re.IGNORECASE)
 _NUMBERED = {"to": "two", "won": "one", "for": "four"}
 
@@ -53,7 +54,8 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
     """Return a text with number words put together again of which the ending was heard as a word: "nine team".
 
     "High point seven" is five point seven, "to cubic feet" two, "69 B P M" parts per million, and the digits of
-    "C O two, eight, nine," are one value; "three eights of the turning on" is three eighths of a turn in on.
+    "C O two, eight, nine," are one value; "three eights of the turning on" is three eighths of a turn in on,
+    "minimum, higher" minimum fire.
     What sounds like a number behind one of ``things``, at the end or before "now", is its number: "on boiler to now".
     """
     if things:
@@ -65,7 +67,7 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
             flags=re.IGNORECASE,
         )
     text = _A_MINUTE.sub(r"\1 R P M", _PER_MILLION.sub(r"\1 P P M", text))
-    text = _LISTED.sub(r"\1 \2 \3", _TWO_CUBIC.sub("two ", _FIVE.sub("five ", text)))
+    text = _LISTED.sub(r"\1 \2 \3", _TWO_CUBIC.sub("two ", _FIVE.sub("five ", _FIRE.sub(r"\1 fire", text))))
     text = _TURN_IN.sub(r"\1a turn in on", _EIGHTHS.sub(r"\1 eighths", text))
     text = _TY.sub(lambda m: _STEMS[m[1].lower()] + "ty", text)
     return _TEEN.sub(lambda m: {"for": "four"}.get(stem := _STEMS[m[1].lower()], stem) + "teen", text)

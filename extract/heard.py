@@ -29,6 +29,7 @@ from extract.whereabouts import (
     rates_of,
     speaking_of_appliances,
 )
+from schemas.base import decimal_of
 from schemas.evidence import Hypothesis, Utterance
 
 __all__ = [
@@ -523,7 +524,8 @@ def _ids(v: Value) -> tuple[str, ...]:
 
 def _same(a: Value, b: Value) -> bool:
     """The same number for the same quantity and condition."""
-    if a.number.first not in {t for t, _ in b.number.choices} and a.number.first != b.number.first:
+    texts = {b.number.first, *(t for t, _ in b.number.choices)}
+    if a.number.first not in texts and decimal_of(a.number.first) != decimal_of(b.number.first):  # 6 % and 6.0
         return False
     if a.number.sign != b.number.sign or (a.condition and b.condition and a.condition != b.condition):
         return False

@@ -5,6 +5,7 @@ What only some of them name is a doubt about the place of what was said, and of 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from extract.aloud import aloud
@@ -13,6 +14,9 @@ from extract.lexicon import Grammar
 from extract.parse import Heard, parse
 from extract.ways import SECOND, Way, ways
 from schemas.evidence import Utterance
+
+_UM = re.compile(r"\b(?:minimum|maximum),? (?=[0-9])", re.IGNORECASE)
+"""What the second opinion makes of "is um, seven": a rate beside the one that every way of hearing has."""
 
 __all__ = [
     "appliances_of",
@@ -66,7 +70,11 @@ def elsewhere(
 ) -> list[Way]:
     """The ways of hearing that name other firing rates, than ``state`` where none is named."""
     mine = set(firing_of(heard, grammar)) or {rate for rate in (state,) if rate}
-    return _divided(mine, [set(firing_of(other, grammar)) for other in parsed], heard_ways)
+    found = [set(firing_of(other, grammar)) for other in parsed]
+    for n, way in enumerate(heard_ways):
+        if way.who == SECOND and mine < found[n] and _UM.search(way.text):
+            found[n] = mine
+    return _divided(mine, found, heard_ways)
 
 
 def other_appliance(heard: Heard, parsed: Sequence[Heard], heard_ways: Sequence[Way]) -> list[Way]:

@@ -126,3 +126,16 @@ def test_behind_a_turn_that_was_not_understood_nothing_is_taken_as_found() -> No
     )
     assert [(r.quantity, r.taken) for r in found if r.quantity == "efficiency"] == [("efficiency", False)]
     assert [a.phase for r in found if r.quantity == "efficiency" for a in r.alternatives] == ["after"]
+
+
+@pytest.mark.parametrize(
+    ("text", "second"),
+    [
+        ("At minimum, higher supply temperature shows 86 now.", "At minimum, higher supply temperature shows 86 now."),
+        ("High fire, carbon dioxide seven eight.", "High fire, carbon, dioxide, seven, eight."),
+        ("Maximum rate, CO2 is seven point oh percent.", "Maximum rate, CO2, minimum, 7.0 percent."),
+        ("O2 is sitting at six oh percent, that's minimum rate.", "O2 is sitting at 6%. That's minimum rate."),
+    ],
+)
+def test_what_a_second_opinion_writes_otherwise_and_means_alike_is_no_doubt(text: str, second: str) -> None:
+    assert [r.taken for r in readings(heard_as((text, 1.0), second=second))] == [True]
