@@ -524,8 +524,9 @@ def _ids(v: Value) -> tuple[str, ...]:
 
 def _same(a: Value, b: Value) -> bool:
     """The same number for the same quantity and condition."""
-    texts = {b.number.first, *(t for t, _ in b.number.choices)}
-    if a.number.first not in texts and decimal_of(a.number.first) != decimal_of(b.number.first):  # 6 % and 6.0
+    # 6 % is 6.0 %; without a unit the digit may have been cut off: "eight point oh wait" for 8.08.
+    alike = bool(a.unit) and a.unit == b.unit and decimal_of(a.number.first) == decimal_of(b.number.first)
+    if a.number.first not in {b.number.first, *(t for t, _ in b.number.choices)} and not alike:
         return False
     if a.number.sign != b.number.sign or (a.condition and b.condition and a.condition != b.condition):
         return False

@@ -139,3 +139,9 @@ def test_behind_a_turn_that_was_not_understood_nothing_is_taken_as_found() -> No
 )
 def test_what_a_second_opinion_writes_otherwise_and_means_alike_is_no_doubt(text: str, second: str) -> None:
     assert [r.taken for r in readings(heard_as((text, 1.0), second=second))] == [True]
+
+
+def test_a_second_opinion_with_fewer_places_and_no_unit_is_no_confirmation() -> None:
+    ways = ("Lock up is a day no eight point oh wait.", 0.6), ("Lock up is a day no eight wait.", 0.4)
+    found = readings(heard_as(*ways, second="Lock up is a day, no, 8 wait."))
+    assert not any(r.taken for r in found)
