@@ -59,7 +59,7 @@ def outlived(job: Job, sheet: Sheet, findings: Iterable[Finding]) -> dict[str, s
                 until.append(over)
         last = max(until, default=(-1, 0))
         for key, row in rows.items():
-            before = place(row.reading.source) < last or row.history[0].seq < by_entry
+            before = place(row.reading.source) < last or any(one.seq < by_entry for one in row.history[:1])
             if row.reading.quantity in stop.voids and before:
                 found[key] = f"not read again since this was put right ({stop.name})"
     for step in job.passed:
