@@ -31,6 +31,8 @@ def slip(heard: Heard, v: Value, context: Context, grammar: Grammar, *, poor: bo
     ``poor``: it was said in noise or clipped, without which most of these do not happen.
     """
     lows = [token.low for token in heard.tokens]
+    if _minus_astray(lows, v, grammar):
+        return "a minus stands before it"
     if _teen_behind_point(lows, v, grammar):
         return "digits behind a point are hardly ever said so"
     if _with_a_word_of_the_name(lows, v, grammar):
@@ -40,6 +42,12 @@ def slip(heard: Heard, v: Value, context: Context, grammar: Grammar, *, poor: bo
     if poor and _short_of_ty(heard, lows, v, context, grammar):
         return "the end of the number may be lost"
     return ""
+
+
+def _minus_astray(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
+    """ "Negative or one three" for "negative oh point one three": no minus is lost for a word that got in between."""
+    before = lows[max(0, v.start - 2) : v.start]
+    return not v.number.sign and bool(grammar.lang.minus.intersection(before)) and before[-1] not in grammar.lang.starts
 
 
 def _teen_behind_point(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:

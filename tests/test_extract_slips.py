@@ -145,3 +145,9 @@ def test_a_second_opinion_with_fewer_places_and_no_unit_is_no_confirmation() -> 
     ways = ("Lock up is a day no eight point oh wait.", 0.6), ("Lock up is a day no eight wait.", 0.4)
     found = readings(heard_as(*ways, second="Lock up is a day, no, 8 wait."))
     assert not any(r.taken for r in found)
+
+
+@pytest.mark.parametrize("word", ["or", "all", "a"])
+def test_a_minus_with_a_word_behind_it_is_not_lost_unasked(word: str) -> None:
+    text = f"Low fire outlet pressure negative {word} one three inches."
+    assert not any(r.taken for r in readings(heard_as((text, 1.0), second=text)))
