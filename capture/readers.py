@@ -64,7 +64,7 @@ class TextReader:
         os.environ.setdefault("OMP_NUM_THREADS", "1")
         from rapidocr import RapidOCR
 
-        engine = RapidOCR(
+        engine: Any = RapidOCR(
             params={
                 "Global.log_level": "critical",
                 "Global.text_score": 0.0,
@@ -74,8 +74,8 @@ class TextReader:
                 "Det.limit_side_len": DETECT_SIDE,
             }
         )
-        self._detector: Any = engine._load_det_model()  # type: ignore[no-untyped-call]  # rapidocr has no types
-        recogniser: Any = engine._load_rec_model()  # type: ignore[no-untyped-call]  # rapidocr has no types
+        self._detector: Any = engine._load_det_model()
+        recogniser: Any = engine._load_rec_model()
         self._session: Any = recogniser.session
         self.alphabet: list[str] = recogniser.postprocess_op.character
         alike = {".": ".,·。", "-": "-–—−"}

@@ -275,11 +275,11 @@ def views_of(place: Place, pixels: Pixels, readers: Readers) -> list[View]:
     plain = [cut(pixels, quad, 64) for quad in quads]
     even = [_even(crop, place.dark, share) for crop, (share, _) in zip(plain, _CUTS, strict=True)]
     wide, high = plain[1].shape[1], plain[1].shape[0]
-    shaped = [cv2.resize(plain[1], (max(round(wide * by), 8), high)) for by in (0.82, 1.2)]
+    shaped = [np.asarray(cv2.resize(plain[1], (max(round(wide * by), 8), high)), np.uint8) for by in (0.82, 1.2)]
     names = ["close", "wider", "widest", "close, even light", "wider, even light", "widest, even light"]
     names += ["squeezed", "stretched", GHOST_FREE]
     strong = _strong(plain[1], place.dark, _CUTS[1][0])
-    tables = readers.display.tables([*plain, *even, *shaped, strong])  # type: ignore[list-item]  # cv2.resize says any array
+    tables = readers.display.tables([*plain, *even, *shaped, strong])
     views = [
         View("display reader", name, grouped(texts_of(table)), texts_of(table), "even" in name)
         for name, table in zip(names, tables, strict=True)

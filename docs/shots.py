@@ -17,7 +17,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import FloatRect, Page, sync_playwright
 
 from bench.office_jobs import seed
 from jobs import decisions
@@ -69,9 +69,11 @@ def furnish(home: Path) -> str:
         seed(store, 2040, readings=ALL, questions=0)
         decisions.close(store, "job-2040", by=CLERK, why="the vent is inspected in the spring")
     with Store(home, clock=since(arrival - timedelta(days=1, hours=2))) as store:
-        where = {"site": "Dunfallow Baths", "technician": "Ismay Cole", "number": "job-2045"}
-        new_job(store, sheet="gas-boiler-start-up", units="us", **where)  # type: ignore[arg-type] # three of its names
-        add(store, "job-2045", [Typed(one) for one in STOPPED], senses=senses(), author="Ismay Cole")
+        site, technician, number_there = "Dunfallow Baths", "Ismay Cole", "job-2045"
+        new_job(
+            store, sheet="gas-boiler-start-up", units="us", site=site, technician=technician, number=number_there,
+        )  # fmt: skip
+        add(store, number_there, [Typed(one) for one in STOPPED], senses=senses(), author=technician)
     with Store(home, clock=since(arrival - timedelta(hours=20))) as store:
         seed(store, 2046, readings=ALL, questions=3)
     with Store(home, clock=since(arrival + timedelta(hours=3))) as store:
@@ -169,9 +171,9 @@ def shoot(page: Page, job: str, ending: str) -> None:
         page.goto(place)
         page.wait_for_load_state("networkidle")
         size = page.evaluate("[innerWidth, document.documentElement.scrollHeight]")
-        clip = {"x": 0.0, "y": 0.0, "width": float(size[0]), "height": float(min(size[1], HIGHEST))}
+        clip = FloatRect(x=0.0, y=0.0, width=float(size[0]), height=float(min(size[1], HIGHEST)))
         path = DOCS / f"office-{name}{ending}.png"
-        page.screenshot(path=path, full_page=True, clip=clip)  # type: ignore[arg-type] # the four keys it wants
+        page.screenshot(path=path, full_page=True, clip=clip)
         print(path.relative_to(DOCS.parent))
 
 

@@ -89,8 +89,8 @@ def broken(
         for r in others
         if r.id != new.id and r.appliance == new.appliance and r.condition == new.condition and r.phase == new.phase
     }
-    burns = next((r.value for r in others if r.quantity == "fuel" and r.taken), None)
-    found = _gas(new, row, setting, burns if burns in laws.CO2_MAX else None)  # type: ignore[arg-type]  # just looked up
+    told = next((r.value for r in others if r.quantity == "fuel" and r.taken), None)
+    found = _gas(new, row, setting, next((fuel for fuel in laws.CO2_MAX if fuel == told), None))
     if found:
         return found
     slot = (new.quantity, new.condition)

@@ -92,6 +92,8 @@ class Grammar:
         self.appliance_words = frozenset(w for w in sheet.appliance_words)
         self.parts = frozenset(sheet.parts)
         self.tags = Tags(lang, self.appliance_words, self.phrases)
+        self.called = lru_cache(maxsize=64)(self._called)  # the same few of a job, asked for with every sentence
+        self.numbered = lru_cache(maxsize=64)(self._numbered)
         self.alarms = compile_alarms(sheet)
         names = {p for q in sheet.quantities if q.kind == "number" for p in q.said if p.isalnum()}
         digits = {n for n in names if n[-1].isdigit()}
@@ -111,8 +113,7 @@ class Grammar:
         named = self._named_first if token.text[:1].isupper() and token.low not in self.lang.plain else ()
         return (*self._introductions.get(token.low, ()), *named)
 
-    @lru_cache(maxsize=64)  # noqa: B019 - a grammar lives as long as its process
-    def called(self, appliances: tuple[JobAppliance, ...]) -> Phrases:
+    def _called(self, appliances: tuple[JobAppliance, ...]) -> Phrases:
         """The names that this job's appliances go by, as phrases."""
         found = []
         for a in appliances:
@@ -122,8 +123,7 @@ class Grammar:
                     found.append(Entry(words, "appliance", (a.tag,), 0.0))
         return index(found)
 
-    @lru_cache(maxsize=64)  # noqa: B019 - as above
-    def numbered(self, tags: tuple[str, ...]) -> dict[str, str]:
+    def _numbered(self, tags: tuple[str, ...]) -> dict[str, str]:
         """The numbers that several appliances go by, as figures and words: "two at max now" is the second of two."""
         return {word: tag for tag in tags for word in ending(tag, self.lang)} if len(tags) > 1 else {}
 

@@ -15,9 +15,6 @@ from extract.parse import Heard, parse
 from extract.ways import SECOND, Way, ways
 from schemas.evidence import Utterance
 
-_UM = re.compile(r"\b(?:minimum|maximum),? (?=[0-9])", re.IGNORECASE)
-"""What the second opinion makes of "is um, seven": a rate beside the one that every way of hearing has."""
-
 __all__ = [
     "appliances_of",
     "elsewhere",
@@ -28,6 +25,9 @@ __all__ = [
     "rates_of",
     "speaking_of_appliances",
 ]
+
+_UM = re.compile(r"\b(?:minimum|maximum),? (?=[0-9])", re.IGNORECASE)
+"""What the second opinion makes of "is um, seven": a rate beside the one that every way of hearing has."""
 
 
 def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar: Grammar) -> tuple[bool, bool]:

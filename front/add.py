@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 
 from front.clock import proposal_line
 from front.options import By, JobNumber, Json, author
@@ -131,7 +131,7 @@ class Shown:
             shape = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
             self._bar = Progress(*shape, console=console, transient=True)
         self._console = console
-        self._tasks: dict[str, int] = {}
+        self._tasks: dict[str, TaskID] = {}
 
     def __enter__(self) -> Shown:
         if self._bar:
@@ -168,7 +168,7 @@ class Shown:
             return
         if event.sha256 not in self._tasks:
             self._tasks[event.sha256] = self._bar.add_task(f"hearing {event.name}", total=event.seconds)
-        self._bar.update(self._tasks[event.sha256], completed=event.done)  # type: ignore[arg-type] # rich's own TaskID is an int
+        self._bar.update(self._tasks[event.sha256], completed=event.done)
 
     def _line(self, text: str) -> None:
         (self._bar.console if self._bar else self._console).print(text, soft_wrap=True)

@@ -24,12 +24,13 @@ from schemas.errors import SaybackError
 from schemas.findings import Finding
 from schemas.questions import Question
 
-__all__ = ["PAGE", "Order", "Page", "Summaries", "Summary", "summary_of"]
+__all__ = ["ORDERS", "PAGE", "Order", "Page", "Summaries", "Summary", "summary_of"]
 
 PAGE = 50
 """Jobs on one page of the list."""
 
 Order = Literal["opened", "site", "technician", "number", "open", "outside", "stops"]
+ORDERS: tuple[Order, ...] = get_args(Order)
 """What the list can be sorted by."""
 
 _LAYOUT = "3"
@@ -162,7 +163,7 @@ class Summaries:
 
     def page(self, words: str = "", order: Order = "opened", *, down: bool = True, number: int = 1) -> Page:
         """Return one page of the jobs that have all the given words in site, customer, appliance, person or number."""
-        assert order in get_args(Order)
+        assert order in ORDERS
         wanted = [_rows.c.words.contains(word, autoescape=True) for word in words.casefold().split()]
         column = {"open": _rows.c.questions + _rows.c.missing}.get(order, _rows.c.get(order))
         assert column is not None

@@ -64,7 +64,7 @@ def test_talk_of_the_heating_behind_a_pressure_does_not_change_it() -> None:
     [
         ("Millibar rate, fan speed three thousand eight hundred ten RPM.", "low_fire"),
         ("Mid even higher, the CO one hundred twenty two.", "low_fire"),
-        ("The supply water is sitting at one hundred and ninety degrees at school fire.", "high_fire"),
+        ("The supply water is sitting at one hundred and ninety degrees at full iron.", "high_fire"),
         ("Gas pressure is sitting at four four inches, that smacks even rate.", "high_fire"),
     ],
 )

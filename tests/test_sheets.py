@@ -276,11 +276,7 @@ BROKEN_APPLIANCES = [
 
 @pytest.mark.parametrize(("limit", "says"), BROKEN_APPLIANCES)
 def test_a_wrong_appliance_file_says_where(limit: str, says: str, tmp_path: Path) -> None:
-    path = tmp_path / "mine.toml"
-    path.write_text(f'id = "mine"\ntitle = "Mine"\ndocument = "book"\nfuel = "propane"\n[[limits]]\n{limit}\n')
-    with pytest.raises(BadInput) as error:
-        load_appliance(str(path))
-    assert str(error.value).startswith(f"{path}: {says}")
+    assert _what_is_wrong(f"[[limits]]\n{limit}", tmp_path).startswith(says)
 
 
 @pytest.mark.parametrize(
@@ -292,11 +288,16 @@ def test_a_wrong_appliance_file_says_where(limit: str, says: str, tmp_path: Path
     ],
 )
 def test_an_input_that_no_burner_has(line: str, says: str, tmp_path: Path) -> None:
-    path = tmp_path / "mine.toml"
-    path.write_text(f'id = "mine"\ntitle = "Mine"\ndocument = "book"\nfuel = "propane"\nlimits = []\n{line}\n')
+    assert _what_is_wrong(f"limits = []\n{line}", tmp_path).startswith(says)
+
+
+def _what_is_wrong(lines: str, folder: Path) -> str:
+    """What loading an appliance file with such lines says, behind the file's name."""
+    path = folder / "mine.toml"
+    path.write_text(f'id = "mine"\ntitle = "Mine"\ndocument = "book"\nfuel = "propane"\n{lines}\n')
     with pytest.raises(BadInput) as error:
         load_appliance(str(path))
-    assert str(error.value).startswith(f"{path}: {says}")
+    return str(error.value).removeprefix(f"{path}: ")
 
 
 def test_a_fuel_nobody_knows(tmp_path: Path) -> None:

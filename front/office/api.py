@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hmac
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 from starlette.concurrency import run_in_threadpool
@@ -18,7 +18,7 @@ from front.show import as_data
 from front.typed import typed_answer
 from jobs import decisions
 from jobs.reserve import reserved_among, reserved_in
-from jobs.summary import PAGE, Order
+from jobs.summary import ORDERS, PAGE
 from schemas.base import Model
 from schemas.errors import WrongUse
 from schemas.questions import Candidate
@@ -43,11 +43,12 @@ class Given(Model):
 def jobs(request: Request) -> Response:
     """One page of the list."""
     asked = request.query_params
-    sort, way, number = asked.get("sort", "opened"), asked.get("way", "down"), asked.get("page", "1")
-    if sort not in get_args(Order) or way not in ("up", "down") or not _is_count(number):
-        raise HTTPException(422, f"sort is one of {', '.join(get_args(Order))}, way is up or down, page counts from 1.")
+    sort = next((one for one in ORDERS if one == asked.get("sort", "opened")), None)
+    way, number = asked.get("way", "down"), asked.get("page", "1")
+    if sort is None or way not in ("up", "down") or not _is_count(number):
+        raise HTTPException(422, f"sort is one of {', '.join(ORDERS)}, way is up or down, page counts from 1.")
     summaries = office_of(request).desk.summaries
-    found = summaries.page(asked.get("q", "")[:200], sort, down=way == "down", number=int(number))  # type: ignore[arg-type] # one of Order, as was just tested
+    found = summaries.page(asked.get("q", "")[:200], sort, down=way == "down", number=int(number))
     return JSONResponse(
         {
             "total": found.total,
@@ -163,7 +164,7 @@ def description() -> dict[str, Any]:
     asking = {"type": "object", "required": ["name", "role", "token"]}
     query = [
         {"name": "q", "in": "query", "schema": {"type": "string"}},
-        {"name": "sort", "in": "query", "schema": {"enum": list(get_args(Order))}},
+        {"name": "sort", "in": "query", "schema": {"enum": list(ORDERS)}},
         {"name": "way", "in": "query", "schema": {"enum": ["up", "down"]}},
         {"name": "page", "in": "query", "schema": {"type": "integer", "minimum": 1, "maximum": 9_999_999}},
     ]

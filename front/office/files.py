@@ -85,6 +85,7 @@ def evidence(request: Request) -> Response:
 def upright(request: Request) -> Response:
     """A photo as every browser can show it: upright, at most 1600 pixels, as JPEG."""
     import cv2
+    import numpy as np
 
     from capture.photo import open_photo
 
@@ -92,7 +93,8 @@ def upright(request: Request) -> Response:
     pixels = open_photo(office_of(request).desk.store.evidence.path(filed.sha256)).pixels
     side = max(pixels.shape[:2])
     if side > 1600:
-        pixels = cv2.resize(pixels, None, fx=1600 / side, fy=1600 / side, interpolation=cv2.INTER_AREA)  # type: ignore[assignment] # cv2's stub knows no element type
+        smaller = cv2.resize(pixels, None, fx=1600 / side, fy=1600 / side, interpolation=cv2.INTER_AREA)
+        pixels = np.asarray(smaller, np.uint8)
     _, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 86])
     return Response(data.tobytes(), media_type="image/jpeg", headers=_FOREVER)
 

@@ -23,7 +23,7 @@ from jobs.journal import Checked
 from jobs.reserve import reserved_among, reserved_in, slot_of
 from jobs.show import name_of
 from jobs.stops import stops_of, undealt
-from jobs.summary import Order
+from jobs.summary import ORDERS
 from schemas.errors import SaybackError, WrongUse
 from schemas.job import Instrument
 from schemas.questions import Question
@@ -54,13 +54,14 @@ def _opened(request: Request) -> Opened:
 def jobs(request: Request) -> Response:
     """The list of jobs."""
     office, asked = office_of(request), request.query_params
-    words, sort, down = asked.get("q", "")[:200], asked.get("sort", "opened"), asked.get("way", "down") != "up"
-    if sort not in get_args(Order):
-        raise HTTPException(400, f"The list cannot be sorted by {sort!r}; use one of {', '.join(get_args(Order))}.")
+    words, wanted, down = asked.get("q", "")[:200], asked.get("sort", "opened"), asked.get("way", "down") != "up"
+    sort = next((one for one in ORDERS if one == wanted), None)
+    if sort is None:
+        raise HTTPException(400, f"The list cannot be sorted by {wanted!r}; use one of {', '.join(ORDERS)}.")
     number = int(asked["page"]) if asked.get("page", "").isdecimal() and len(asked["page"]) < 8 else 1
 
     def make() -> dict[str, Any]:
-        found = office.desk.summaries.page(words, sort, down=down, number=number)  # type: ignore[arg-type] # one of Order, as was just tested
+        found = office.desk.summaries.page(words, sort, down=down, number=number)
         return {"page": found, "words": words, "sort": sort, "down": down, "note": asked.get("note", "")}
 
     summaries = office.desk.summaries
