@@ -53,6 +53,7 @@ def combustion_findings(rows: Rows, sheet: Sheet, file: ApplianceFile | None) ->
     fuels = (fuel,) if fuel else open_fuels([*possible_values(rows, sheet)], sheet, file)
     gas_rows = list(_rows_of_gas(rows))
     air = rows.standing("ambient_temp", "")
+    air = air if air is not None and number(air) is not None else None  # over range is no figure
     usual_o2 = next((q.range.usual for q in sheet.quantities if q.id == "o2"), (None, None))
     broken = [
         *(fault for row in gas_rows for fault in (*_impossible(row, fuels), *_off_the_line(row, fuel))),

@@ -259,7 +259,9 @@ def _rated(rows: Rows, plate: str, file: ApplianceFile | None, field: str) -> Ra
         return Rating(decimal_of(stated), file.input_unit, file.input_basis)
     reading = rows.standing(plate, "")
     value = None if reading is None else number(reading)
-    return None if reading is None or not value else Rating(value, reading.unit, None)
+    if reading is None or not value or value < 0 or in_unit(value, reading.unit, "kW") is None:
+        return None  # a plate whose unit was not made out rates nothing
+    return Rating(value, reading.unit, None)
 
 
 def _volume(clocked: Reading) -> Decimal | None:
