@@ -210,6 +210,17 @@ def test_what_changed_is_found_with_what_there_is_to_say(store: Store, wording: 
     assert [(rule, aloud) for rule, _, aloud in news.stops] == [("gas_smell", True)]
 
 
+def test_a_value_that_only_changed_its_unit_is_said_with_what_stood_there(store: Store, wording: Wording) -> None:
+    before, at = heard(store, "Flue temperature is one hundred and thirty five degrees."), ("boiler", "high_fire")
+    sheet = sheet_of(store, before.head)
+    flue = next(row.reading for row in before.rows.values() if row.reading.quantity == "flue_temp")
+    other = wording.said_back(flue).candidates[0].model_copy(update={"unit": "Cel"})
+    edit(store, "t1", other, by="Una Farrow", why="misread")
+    after = job_of(store, "t1")
+    news = news_of(before, after, sheet, wording, utterances=[], was_at=at, is_at=at, number=False)
+    assert [one.text.endswith("degrees Fahrenheit.") for one in news.replaced] == [True]
+
+
 @pytest.mark.parametrize("text", ["Correction, ambient CO is forty-five.", "Ambient CO is forty-five now."])
 def test_a_corrected_value_that_still_stops_the_work_is_told_again(store: Store, wording: Wording, text: str) -> None:
     sheet = sheet_of(store, job_of(store, "t1").head)

@@ -294,6 +294,40 @@ def test_a_number_said_of_another_quantity_is_asked_back_also_where_it_cannot_be
     assert reply.clear
 
 
+def test_a_number_without_its_unit_is_in_the_one_that_was_asked_about_and_another_number_is_asked_back() -> None:
+    """Each: the unit and value asked about, what is said, the value and unit that it is, whether it is taken."""
+    for quantity, condition, value, unit, text, wanted, clear in (
+        ("flue_temp", "high_fire", "84", "Cel", "eighty four", ("84", "Cel"), True),
+        ("flue_temp", "high_fire", "84", "Cel", "no, eighty one", ("81", "Cel"), False),
+        ("flue_temp", "high_fire", "84", "Cel", "eighty four degrees", ("84", "Cel"), False),
+        ("flue_temp", "high_fire", "84", "Cel", "eighty four Fahrenheit", ("84", "[degF]"), True),
+        ("inlet_pressure", "static", "2.1", "kPa", "two point one", ("2.1", "kPa"), True),
+        ("flow", "high_fire", "20", "L/min", "um, it's twenty", ("20", "L/min"), True),
+        ("outlet_pressure", "high_fire", "-3", "Pa", "no, minus four", ("-4", "Pa"), True),  # no such inches can be
+        ("inlet_pressure", "static", "20", "mbar", "twenty or so", ("20", "mbar"), False),
+    ):
+        asked = questioned(about(value, quantity, condition, unit))
+        reply = REPLIES.understand(heard(text, second=text), asked)
+        assert reply is not None, text
+        assert ((reply.candidate.value, reply.candidate.unit), reply.clear) == (wanted, clear), text
+    either = questioned(*(about("21", "inlet_pressure", "static", unit) for unit in ("[in_i'H2O]", "mbar")))
+    reply = REPLIES.understand(heard("twenty one", second="21"), either)
+    assert reply is not None
+    assert not reply.clear
+    bound = about("20", "inlet_pressure", "static", "mbar").model_copy(update={"why": "at_most"})
+    limit = Asked("Limit, …", "yes", (bound,), limit="k")
+    assert [clear_of(text, limit) for text in ("at most twenty", "twenty millibar", "twenty inches")] == [
+        True,
+        True,
+        None,
+    ]
+
+
+def clear_of(text: str, asked: Asked) -> bool | None:
+    reply = REPLIES.understand(heard(text, second=text), asked)
+    return reply.clear if reply else None
+
+
 def test_a_value_that_the_other_recogniser_hears_as_a_bare_yes_or_no_is_asked_back() -> None:
     for texts in (("nine point five", "yes"), ("yes", "nine point five"), ("nine point three", "no")):
         reply = REPLIES.understand(heard(texts[0], second=texts[1]), questioned(about("9.3")))

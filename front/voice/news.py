@@ -127,7 +127,8 @@ def _replaced(fresh: Sequence[JobRow], wording: Wording) -> Iterator[Asked]:
         if last is None or last.before is None or row.reading.quantity is None or row.how == "open":
             continue
         by_person = last.what in ("answered", "edited")
-        if (by_person or last.why in CORRECTIONS) and last.before.value != row.reading.value:
+        was = (last.before.value, last.before.unit)
+        if (by_person or last.why in CORRECTIONS) and was != (row.reading.value, row.reading.unit):
             yield wording.replaced(row.reading, last.before)
 
 

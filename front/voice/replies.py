@@ -18,11 +18,12 @@ from extract.parse import parse
 from extract.tokens import tokenize
 from front.voice.wording import Asked, say_number
 from front.voice.words import Said, plain, spoken
-from schemas.doubts import DoubtKind
+from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Hypothesis, Utterance
 from schemas.questions import Candidate
 from schemas.readings import Reading, Record
 from schemas.sheet import Quantity, Sheet
+from schemas.units import unit_of
 
 __all__ = ["Place", "Replies", "Reply"]
 
@@ -106,7 +107,7 @@ class Replies:
         alone = len({(one.appliance, one.quantity, one.condition) for one in asked.candidates}) == 1
         for candidate in {one.quantity: one for one in reversed(asked.candidates)}.values():
             may_name = denies or (asked.question is not None and (prompt or not _elsewhere(candidate, here)))
-            found = self._value(utterance, candidate, alone=alone, may_name=may_name)
+            found = self._value(utterance, candidate, asked, alone=alone, may_name=may_name)
             if found is not None:
                 told = (found.quantity, found.value, found.unit)
                 same = (one for one in asked.candidates if (one.quantity, one.value, one.unit) == told)
@@ -176,7 +177,7 @@ class Replies:
         named = [{*item.value.ids, *item.value.vague} for item in items if item.kind == "quantity"]
         anew = named and any(item.role("limit") for item in items)
         places = {item.value for item in items if item.kind == "condition" and item not in ends}
-        units = {item.value for item in items if item.kind == "unit"}
+        units = {item.value for item in items if item.kind == "unit" and item.value != "deg"}
         known = units <= set(self._sheet.quantity(first.quantity).units) and places <= {first.condition}
         if anew or not known or any(first.quantity not in names for names in named):
             return None
@@ -184,6 +185,7 @@ class Replies:
             return ""
         said = {Decimal(one.sign.strip("+") + value) for one in numbers for value, _ in one.choices}
         same = len(numbers) == len(asked.candidates) and all(Decimal(one.value) in said for one in asked.candidates)
+        same = same and units <= {first.unit}
         if named and not same:
             return None
         told = [item for item in items if item.kind in _OF_A_VALUE or item in ends]
@@ -338,17 +340,45 @@ class Replies:
         rows = self._grammar.rows(tokens, self._setting.appliances) if tokens else []
         return rows[0].items if rows else ()
 
-    def _value(self, utterance: Utterance, about: Candidate, *, alone: bool, may_name: bool) -> Reading | None:
-        """Return the one reading that the utterance is, said where ``about`` is; None if it is another or more."""
+    def _value(
+        self, utterance: Utterance, about: Candidate, asked: Asked, *, alone: bool, may_name: bool
+    ) -> Reading | None:
+        """Return the one reading that the utterance is, said where ``about`` is; None if it is another or more.
+
+        A number without its unit is in the unit that was asked about, whatever the usual one is. Another number than
+        those asked about may still be meant in the usual one, where it can be: so may any where the unit was asked.
+        """
+        found = self._told(utterance, about, alone=alone, may_name=may_name)
+        same = [one for one in asked.candidates if one.quantity == about.quantity]
+        told = any(item.kind == "unit" and item.value != "deg" for item in self._all_items(utterance))
+        if found is None or not about.unit or told or {found.unit} == {one.unit for one in same}:
+            return found
+        again = self._told(utterance, about, alone=alone, may_name=may_name, unit=unit_of(about.unit).say)
+        again = again if again is not None and again.unit == about.unit else None
+        offered = again is not None and again.value in {one.value for one in same if one.unit == about.unit}
+        impossible = any(doubt.kind == DoubtKind.IMPOSSIBLE for doubt in found.doubts)
+        if again is not None and (offered or impossible) and len({one.unit for one in same}) == 1:
+            return again
+        found = again or found.model_copy(update={"unit": about.unit})
+        return found.model_copy(update={"doubts": (*found.doubts, Doubt(kind=DoubtKind.UNIT_UNCLEAR))})
+
+    def _told(
+        self, utterance: Utterance, about: Candidate, *, alone: bool, may_name: bool, unit: str = ""
+    ) -> Reading | None:
+        """Return what :meth:`_value` does, with ``unit`` said behind it."""
         quantity = self._sheet.quantity(about.quantity)
-        named = self._read(utterance, about, quantity, "")
+        named = self._read(utterance, about, quantity, "", unit)
         if named is not None and not any(doubt.kind == DoubtKind.QUANTITY_UNCLEAR for doubt in named.doubts):
             return named if may_name else None
-        return self._read(utterance, about, quantity, quantity.said[0]) if alone and quantity.said else None
+        return self._read(utterance, about, quantity, quantity.said[0], unit) if alone and quantity.said else None
 
-    def _read(self, utterance: Utterance, about: Candidate, quantity: Quantity, name: str) -> Reading | None:
+    def _all_items(self, utterance: Utterance) -> list[Item]:
+        return [item for text in self._texts(utterance)[:2] for item in self._items(text)]
+
+    def _read(self, utterance: Utterance, about: Candidate, quantity: Quantity, name: str, unit: str) -> Reading | None:
         def put(text: str) -> str:
-            return f"{name} {self._split(text)[1]}".strip()
+            rest = self._split(text)[1]
+            return f"{name} {rest.rstrip(' .!?') if unit else rest} {unit}".strip()
 
         texts = {put(one.text): one.mass for one in reversed(utterance.hypotheses)}
         best = put(utterance.text)
