@@ -70,6 +70,16 @@ def test_an_answer_is_one_entry_in_the_name_of_who_gave_it(store: Store, wording
     assert refused.startswith("The question was not answered")
 
 
+def test_what_nobody_can_tell_is_left_out_and_said(store: Store, wording: Wording, deeds: Deeds) -> None:
+    job = job_of(store, "t1")
+    asked = wording.question(open_questions(job, sheet_of(store, job.head))[0])
+    assert asked is not None
+    assert list(deeds.do(events.Settle(asked, None))) == [
+        f"Left out: {wording.reading(job.rows[key].reading)}." for key in asked.readings
+    ]
+    assert {job_of(store, "t1").rows[key].how for key in asked.readings} == {"left out"}
+
+
 def test_what_is_taken_back_is_left_out_and_said(store: Store, deeds: Deeds) -> None:
     co = reading(job_of(store, "t1"), "co", "high_fire")
     assert list(deeds.do(events.TakeBack((co,)))) == ["Taken back: C O, high fire, seventy-six."]
@@ -219,6 +229,14 @@ def test_a_value_that_only_changed_its_unit_is_said_with_what_stood_there(store:
     after = job_of(store, "t1")
     news = news_of(before, after, sheet, wording, utterances=[], was_at=at, is_at=at, number=False)
     assert [one.text.endswith("degrees Fahrenheit.") for one in news.replaced] == [True]
+
+
+def test_a_stop_that_is_said_and_a_value_at_once_is_told_once(store: Store, wording: Wording) -> None:
+    sheet, at = sheet_of(store, job_of(store, "t1").head), ("boiler", "high_fire")
+    before, after = job_of(store, "t1"), heard(store, "The leak test failed.")
+    assert [row.reading.value for row in after.rows.values() if row.reading.quantity == "leak_test"] == ["failed"]
+    news = news_of(before, after, sheet, wording, utterances=[], was_at=at, is_at=at, number=False)
+    assert [(rule, aloud) for rule, _, aloud in news.stops] == [("gas_leak", True)]
 
 
 @pytest.mark.parametrize("text", ["Correction, ambient CO is forty-five.", "Ambient CO is forty-five now."])

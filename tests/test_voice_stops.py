@@ -52,7 +52,8 @@ def test_who_says_carry_on_while_a_stop_is_being_told_is_heard() -> None:
 def test_who_asks_whether_it_is_there_after_a_stop_is_answered() -> None:
     talk, actions = run(Talk(), Changed(1, 2, News(stops=(("gas", "Gas smelt.", True),))), Tick(2.2))
     talk, _ = run(talk, Played(9.0, saying(actions), True))
-    talk, actions = run(talk, Heard(50, 50.5, "there"), Answering(Say("Listening.", 1)), Tick(51.0))
+    heard = Heard(50, 50.5, "there"), Answering(Say("Listening.", 1)), Changed(50, 50.5, News())
+    talk, actions = run(talk, *heard, Tick(51.0))
     assert actions == [Mark("command"), Show("there"), Say("Listening.", 1)]
     assert talk.quiet
 

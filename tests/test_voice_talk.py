@@ -299,6 +299,17 @@ def test_hold_keeps_questions_back_and_carry_on_lets_them_out() -> None:
     assert isinstance(actions[-1], Say)
 
 
+def test_a_question_that_was_not_answered_before_a_hold_is_asked_again_behind_it() -> None:
+    open_still = Changed(13.0, 13.5, News(questions=(ASKED,)))
+    talk, actions = run(said(), Heard(13.0, 13.5, "hold"), open_still, Tick(20.0))
+    assert actions == [Mark("command"), Show("held")]
+    _, actions = run(talk, Heard(31.0, 31.5, "carry_on"), Tick(32.0))
+    assert saying(actions).about == ASKED
+    answered, _ = run(talk, Heard(15.0, 15.5, None, Reply("value", candidate(), clear=True)), Changed(15, 15.5, News()))
+    _, actions = run(answered, Heard(31.0, 31.5, "carry_on"), Tick(32.0))
+    assert not [one for one in actions if isinstance(one, Say)]
+
+
 # -- when to speak -----------------------------------------------------------------------------------------------------
 
 
@@ -446,6 +457,36 @@ def said_back() -> Talk:
     back = Asked("C O, high fire, seventy-six.", "value", (candidate("76", quantity="co"),))
     talk, actions = run(Talk(), Changed(8, 9, News(taken=("r1",), said_back=(back,))), Tick(10.0), Playing(12.0))
     return run(talk, Played(12.0, saying(actions), True))[0]
+
+
+def interrupted() -> Talk:
+    """A talk in which somebody goes on reading while a value is said back."""
+    talk, actions = run(Talk(), Changed(8, 9, News(taken=("r1",), said_back=(BACK,))), Tick(10.0), Playing(12.0))
+    return run(talk, Began(10.6), Played(10.6, saying(actions), False), Ended(12.0))[0]
+
+
+BACK = Asked("C O, high fire, seventy-six.", "value", (candidate("76", quantity="co"),))
+
+
+def test_a_value_said_back_into_a_count_is_said_once_more_when_the_count_is_over() -> None:
+    talk, actions = run(interrupted(), Changed(10.5, 11.5, News(taken=("r2",))), Tick(13.0))
+    assert actions == [Play("taken")]
+    talk, actions = run(talk, Tick(15.0))
+    assert saying(actions).about == BACK
+    talk, _ = run(talk, Playing(17.0), Played(17.0, saying(actions), True))
+    assert not [one for one in run(talk, Tick(30.0))[1] if isinstance(one, Say)]
+
+
+def test_a_value_is_not_said_once_more_where_its_answer_came_while_it_was_said() -> None:
+    same, other = (Reply("value", candidate(value, quantity="co"), clear=True) for value in ("76", "66"))
+    for reply in (same, replace(other, denies=True)):
+        talk, _ = run(interrupted(), Heard(11.1, 11.9, None, reply))
+        assert not [one for one in run(talk, Tick(20.0))[1] if isinstance(one, Say)]
+    both = question(candidate("76", quantity="co"), candidate("66", "r2", "co"), wants="value")
+    talk, _ = run(interrupted(), Changed(10.5, 11.5, News(questions=(both,), new=frozenset({"r1", "r2"}))))
+    assert [one.about for one in talk.waiting] == [both]
+    talk, _ = run(interrupted(), Heard(10.7, 11.0, "no", over=True))
+    assert [(one.about, one.priority) for one in talk.waiting] == [(BACK, 1)]
 
 
 def test_a_value_said_back_and_denied_stands_no_longer_and_is_asked_for() -> None:

@@ -33,6 +33,13 @@ def test_co_signs_and_serials_must_be_answered_with_their_value() -> None:
     assert not WORDING.must_carry_value(reading("co2", "high_fire", "9.3", "%"))
 
 
+def test_what_may_stop_the_work_is_confirmed_only_by_its_value_and_said_back_only_where_the_sheet_says_so() -> None:
+    for one in (reading("ambient_co", "", "4", "[ppm]"), reading("leak_test", "", "failed", "")):
+        assert WORDING.must_carry_value(one)
+        assert not WORDING.must_say_back(one)
+    assert not WORDING.must_carry_value(reading("leak_test", "", "passed", ""))
+
+
 @pytest.mark.parametrize(
     ("candidates", "kind", "text", "wants"),
     [

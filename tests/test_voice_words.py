@@ -113,6 +113,15 @@ def test_every_way_to_say_a_command_is_heard_as_that_and_no_other() -> None:
         assert not mine & (said.commands[other] | said.sounds_like[other]), (one, other)
 
 
+def test_a_yes_or_no_may_be_said_in_several_ways_after_each_other() -> None:
+    for text in ("Yeah, that's it.", "yes, yes, that is right", "yep, spot on"):
+        assert command_of(heard(text, second=text), spoken()) == "yes", text
+    for text in ("No, no, no.", "no, that's wrong", "nope, not right"):
+        assert command_of(heard(text, second=text), spoken()) == "no", text
+    for text in ("no, that's it", "yes, no", "no undo", "that's it, the valve"):
+        assert command_of(heard(text, second=text), spoken()) is None, text
+
+
 @pytest.mark.parametrize("text", ["Okay, yes please.", "um, yes", "Yes, thank you."])
 def test_small_words_around_a_command_do_not_matter(text: str) -> None:
     assert command_of(heard(text), spoken()) == "yes"

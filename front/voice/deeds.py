@@ -121,13 +121,14 @@ class Deeds:
         assert asked.question is not None
         how: Literal["spoken", "cannot tell"] = "spoken" if candidate is not None else "cannot tell"
         settled = settled_by(asked.question, candidate) if candidate is not None else ()
-        position = job_of(self._store, self._number).position
+        job = job_of(self._store, self._number)
+        told = [] if candidate is not None else [job.rows[key].reading for key in asked.readings if key in job.rows]
         try:
             answer(
                 self._store,
                 self._number,
                 asked.question,
-                asked_at=position,
+                asked_at=job.position,
                 by=self._by,
                 how=how,
                 settled=settled,
@@ -135,6 +136,9 @@ class Deeds:
             )
         except (WrongUse, BadInput) as error:
             yield str(error)
+            return
+        for one in told:
+            yield self._wording.phrase("left_out", what=self._wording.what(one), value=self._wording.of(one))
 
     def _take_back(self, reading: str, along: Sequence[Draft]) -> Iterator[str]:
         """Undo the last answer if it was about this reading, else leave the reading out; say what stood there."""

@@ -57,7 +57,7 @@ def news_of(
         said_back=tuple(
             wording.said_back(row.reading)
             for row in standing
-            if row.reading.quantity and row.reading.id not in told and (faint or wording.must_carry_value(row.reading))
+            if row.reading.quantity and row.reading.id not in told and (faint or wording.must_say_back(row.reading))
         ),
         replaced=tuple(replaced),
         gone=tuple(_gone(before, after, fresh, wording)),
@@ -188,15 +188,19 @@ def _stops(before: Job, after: Job, sheet: Sheet) -> Iterator[tuple[str, str, bo
         for rule, text in told.items()
     }
     # Findings do not tell the same words said twice apart; alarms do.
-    for rule in dict.fromkeys(alarm.stop for alarm in after.alarms if alarm not in before.alarms):
-        if rule in words:
-            yield rule, words[rule], True
+    aloud_now = [
+        rule for rule in dict.fromkeys(a.stop for a in after.alarms if a not in before.alarms) if rule in words
+    ]
+    for rule in aloud_now:
+        yield rule, words[rule], True
     stood = [one for one in before.findings if one.verdict == "stop"]
     known = {_source(one, before) for one in stood}
     told_already = {(one.rule, one.appliance) for one in stood if not one.past}
     for one in standing:
         if one.readings and _source(one, after) not in known:
             stop = stops.get(one.rule)
+            if one.rule in aloud_now:
+                continue  # "leak test failed" says the stop and is a value that stops the work
             if stop and (one.rule, one.appliance) in told_already:  # of a value put right: what to do was said before
                 yield one.rule, f"{stop.name}.", False
             else:

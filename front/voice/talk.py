@@ -151,6 +151,8 @@ def _heard(talk: Talk, event: Heard) -> tuple[Talk, tuple[Action, ...]]:
 def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk, tuple[Action, ...]]:
     asked = talk.asked
     question = asked.question.id if asked and asked.question else None
+    if asked is not None and event.command in ("yes", "no", "take_back"):
+        talk = _settled(talk, asked)
     if asked is not None and asked.limit:
         return _on_limit(talk, asked, event, bare=bare)
     match event.command:
@@ -183,6 +185,8 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
         case "what_taken" | "what_missing" | "there":
             return talk, (Mark("command"), Show(event.command))
         case "hold":
+            waits = asked is not None and asked.question is not None
+            talk = _ask(talk, asked, again=True) if waits and asked is not None else talk
             return replace(talk, held=True), (Mark("command"), Show("held"))
         case "carry_on" if talk.held or talk.quiet:
             return replace(talk, held=False, quiet=False), (Mark("command"), Show("carried_on"))
@@ -212,8 +216,9 @@ def _on_limit(talk: Talk, asked: Asked, event: Heard, *, bare: bool) -> tuple[Ta
 def _once_more(talk: Talk) -> Talk:
     """Say again what somebody spoke over, once: it may have been denied, and is not asked about forever."""
     said = talk.last_said
-    if said is None or said.about is None or talk.repeated == said.text:
+    if said is None or said.about is None or (talk.repeated == said.text and not _waits(talk, said.about)):
         return talk
+    talk = _settled(talk, said.about)
     return _queue(replace(talk, repeated=said.text), replace(said, priority=1))
 
 
@@ -251,6 +256,7 @@ def _take_back(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Ta
 
 def _reply(talk: Talk, asked: Asked, reply: Reply, back: Asked) -> tuple[Talk, tuple[Action, ...]]:
     """Take an answer that carries a value or names a candidate."""
+    talk = _settled(talk, asked)
     if asked.limit:
         if not reply.clear:
             return _ask_back(talk, asked, reply, asked)
@@ -345,12 +351,12 @@ def _changed(talk: Talk, event: Changed) -> tuple[Talk, tuple[Action, ...]]:
 
 
 def _stopped(talk: Talk, stops: Sequence[tuple[str, str, bool]]) -> tuple[Talk, tuple[Action, ...]]:
-    """Tell what stops the work, cutting short whatever is being said; after one that was said, nothing else waits."""
+    """Tell what stops the work, cutting short whatever is being said; behind one that was said, nothing else waits."""
     actions = list[Action]()
     for _, words, aloud in stops:
         talk, hush = _urgent(replace(talk, quiet=talk.quiet or aloud), Say(words, 0, tone="stop"))
         actions += [one for one in hush if one not in actions]
-    if talk.quiet:
+    if stops and talk.quiet:
         talk = replace(talk, waiting=tuple(say for say in talk.waiting if say.priority == 0))
     return talk, tuple(actions)
 
@@ -378,7 +384,8 @@ def _asked_aloud(news: News) -> bool:
 
 
 def _ask(talk: Talk, asked: Asked, *, again: bool = False) -> Talk:
-    if any(say.about is not None and say.about.slot == asked.slot for say in talk.waiting):
+    talk = _settled(talk, asked)  # the question says it
+    if any(say.about is not None and say.about.question and say.about.slot == asked.slot for say in talk.waiting):
         return talk
     if not again and (talk.times.get(asked.slot, 0) >= MOST_TIMES or asked.slot in talk.skipped):
         return talk
@@ -451,7 +458,28 @@ def _played(talk: Talk, event: Played) -> Talk:
         talk = replace(talk, asked_until=event.at)
     if not event.whole and event.say.priority == 3 and talk.times.get(_key(event.say), 0) < MOST_TIMES:
         return _queue(talk, event.say)  # whoever interrupted may answer it; else it is said again
+    if not event.whole and event.say.priority in (1, 2) and _is_value(event.say) and talk.repeated != event.say.text:
+        # Once more, when the count that it was said into is over: who went on reading has not heard it.
+        return _queue(replace(talk, repeated=event.say.text), replace(event.say, priority=3))
     return talk
+
+
+def _settled(talk: Talk, asked: Asked) -> Talk:
+    """Say no value once more of which something is said in answer."""
+    said = _waits(talk, asked)
+    return replace(talk, waiting=tuple(say for say in talk.waiting if say not in said))
+
+
+def _waits(talk: Talk, asked: Asked) -> tuple[Say, ...]:
+    """Return the values that wait to be said of what was asked or said."""
+    readings = set(asked.readings)
+    return tuple(say for say in talk.waiting if say.about and _is_value(say) and readings & set(say.about.readings))
+
+
+def _is_value(say: Say) -> bool:
+    """Say whether one value is said back, or said with what stood there."""
+    about = say.about
+    return about is not None and about.question is None and not (about.limit or say.row) and say.text == about.text
 
 
 def _key(say: Say) -> tuple[str, ...]:

@@ -163,13 +163,21 @@ class Wording:
         where = place_of(one, self._sheet, appliance=self._several)
         return f"{where}: {name_of(one, self._sheet)} {say_reading(one, self._sheet)}".removeprefix(": ")
 
-    def must_carry_value(self, one: Candidate | Reading) -> bool:
-        """Say whether only an answer with the value confirms it: CO, signs, serials, and what else the sheet says."""
+    def must_say_back(self, one: Candidate | Reading) -> bool:
+        """Say whether a value is said back whenever it is taken: CO, signs, serials, and what else the sheet says."""
         if one.quantity is None:
             return True
         quantity = self._sheet.quantity(one.quantity)
         signed = one.value.startswith("-") or quantity.sign == "must be said"
         return quantity.say_back or signed or quantity.form == "code"
+
+    def must_carry_value(self, one: Candidate | Reading) -> bool:
+        """Say whether only an answer with the value confirms it: what is said back, and what may stop the work."""
+        return self.must_say_back(one) or any(
+            stop.at is not None or stop.above is not None or one.value in stop.states
+            for stop in self._sheet.stops
+            if one.quantity == stop.quantity or one.quantity in stop.also
+        )
 
     def question(self, question: Question) -> Asked | None:
         """Return a question as it is spoken.

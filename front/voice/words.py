@@ -132,9 +132,21 @@ def _command(text: str, said: Said) -> Command | None:
     words = plain(text).split()
     for cut in _without(words, said):
         for name in COMMANDS:
-            if cut in said.commands[name] or cut in said.sounds_like[name]:
+            if cut in said.commands[name] or cut in said.sounds_like[name] or _is_twice(name, cut, said):
                 return name
     return None
+
+
+def _is_twice(name: Command, text: str, said: Said) -> bool:
+    """Say whether a text is a yes or no said in several ways after each other: "yeah, that's it", "no no no"."""
+    if name not in ("yes", "no"):
+        return False
+    ways = said.commands[name]
+    words = text.split()
+    return any(
+        " ".join(words[:n]) in ways and (" ".join(words[n:]) in ways or _is_twice(name, " ".join(words[n:]), said))
+        for n in range(1, len(words))
+    )
 
 
 def _without(words: list[str], said: Said) -> list[str]:
