@@ -231,6 +231,25 @@ def test_a_value_that_only_changed_its_unit_is_said_with_what_stood_there(store:
     assert [one.text.endswith("degrees Fahrenheit.") for one in news.replaced] == [True]
 
 
+def test_what_came_to_another_place_is_said_with_where_it_was_all_that_moved_in_one_breath(
+    store: Store, wording: Wording
+) -> None:
+    sheet, at = sheet_of(store, job_of(store, "t1").head), ("boiler", "low_fire")
+
+    def told(before: str, text: str) -> list[str]:
+        job, after = heard(store, before), heard(store, text)
+        news = news_of(job, after, sheet, wording, utterances=[], was_at=at, is_at=at, number=True)
+        return [one.text for one in news.replaced]
+
+    assert told("Fan speed is three thousand.", "No, that was high fire.") == [
+        "Fan speed, high fire, three thousand rpm. It was low fire."
+    ]
+    assert told("Low fire. Return temperature one ten. Supply temperature one thirty.", "No, that was max rate.") == [
+        "high fire: Return temperature one hundred ten, Supply temperature one hundred thirty. It was low fire."
+    ]
+    assert told("Low fire. Efficiency is ninety one point five.", "Going up to high fire now.") == []
+
+
 def test_a_stop_that_is_said_and_a_value_at_once_is_told_once(store: Store, wording: Wording) -> None:
     sheet, at = sheet_of(store, job_of(store, "t1").head), ("boiler", "high_fire")
     before, after = job_of(store, "t1"), heard(store, "The leak test failed.")

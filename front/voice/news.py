@@ -16,6 +16,7 @@ from jobs.table import JobRow
 from schemas.doubts import DoubtKind
 from schemas.evidence import Utterance
 from schemas.findings import Finding
+from schemas.readings import Reading
 from schemas.sheet import Sheet
 
 __all__ = ["has_number", "last_row", "news_of", "row_of", "stops_of"]
@@ -51,7 +52,7 @@ def news_of(
     opened = [(one, wording.question(one)) for one in open_questions(after, sheet)]
     questions = tuple(asked for _, asked in opened if asked is not None)
     new = frozenset(row.reading.id for row in fresh if row.how == "open")
-    told = {asked.candidates[0].reading for asked in replaced}
+    told = {reading for asked in replaced for reading in asked.readings}
     return News(
         taken=tuple(row.reading.id for row in standing),
         said_back=tuple(
@@ -121,15 +122,33 @@ def _elsewhere(fresh: Sequence[JobRow], job: Job) -> bool:
 
 
 def _replaced(fresh: Sequence[JobRow], wording: Wording) -> Iterator[Asked]:
-    """Yield what took the place of another value because somebody was corrected, with what stood there."""
+    """Yield what took the place of another value, or came to another place, because somebody was corrected.
+
+    Each with what it was before; what moved together is said in one breath.
+    """
+    moved = dict[tuple[Place, Place], list[tuple[Reading, Reading]]]()
     for row in fresh:
         last = row.history[-1] if row.history else None
         if last is None or last.before is None or row.reading.quantity is None or row.how == "open":
             continue
-        by_person = last.what in ("answered", "edited")
-        was = (last.before.value, last.before.unit)
-        if (by_person or last.why in CORRECTIONS) and was != (row.reading.value, row.reading.unit):
-            yield wording.replaced(row.reading, last.before)
+        was, now = last.before, row.reading
+        corrected = last.why in CORRECTIONS
+        if (was.value, was.unit) != (now.value, now.unit):
+            if corrected or last.what in ("answered", "edited"):
+                yield wording.replaced(now, was)
+        elif was.quantity not in (None, now.quantity):
+            if corrected:
+                yield wording.replaced(now, was)
+        elif last.what == "labelled anew" and _is_moved(was, now):
+            places = (was.appliance, was.condition), (now.appliance, now.condition)
+            moved.setdefault(places, []).append((now, was))
+    for readings in moved.values():
+        yield wording.moved([now for now, _ in readings], readings[0][1])
+
+
+def _is_moved(was: Reading, now: Reading) -> bool:
+    """Say whether a reading had a place that it is not at any more."""
+    return any(old and old != new for old, new in ((was.appliance, now.appliance), (was.condition, now.condition)))
 
 
 def _gone(before: Job, after: Job, fresh: Sequence[JobRow], wording: Wording) -> Iterator[str]:

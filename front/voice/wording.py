@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from capture.prompt import spelled
@@ -270,11 +270,23 @@ class Wording:
         return Asked(text, "value", (_as_heard(reading),))
 
     def replaced(self, reading: Reading, before: Reading) -> Asked:
-        """Return a value that took another one's place, with what stood there."""
+        """Return a value that took another one's place, with what stood there, or what it was of until now."""
         now = _as_heard(reading)
-        text = self.phrase("was", what=self.what(now), value=self.of(now), other=self.of(before))
+        other = self.of(before)
+        if (before.value, before.unit) == (now.value, now.unit) and before.quantity:
+            then = _as_heard(before)
+            other = self._difference(then, (now, then)) or other
+        text = self.phrase("was", what=self.what(now), value=self.of(now), other=other)
         was = now.model_copy(update={"value": before.value, "unit": before.unit})
         return Asked(text, "value", (now,), was=was)
+
+    def moved(self, readings: Sequence[Reading], before: Reading) -> Asked:
+        """Return values that came to another place together, with the place that they were of until now."""
+        if len(readings) == 1:
+            return self.replaced(readings[0], before)
+        row = self.row(self.place(readings[0].appliance, readings[0].condition), readings)
+        now, then = row.candidates[0], _as_heard(before)
+        return replace(row, text=self.phrase("moved", row=row.text, other=self._difference(then, (now, then))))
 
     def limit(self, key: str, quoted: QuotedLimit) -> Asked:
         """Return a limit that was quoted, read back: it binds once somebody agrees.
