@@ -44,7 +44,7 @@ MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
         ("high fire: C O two nine point three, C O sixty-six.", "no, C O seventy six"),
         ("C O seventy-six and O two seventy-six. Which one is right?", "C O"),
         ("Limit, C O two, high fire, eight to nine, right?", "yes"),
-        ("Missing at high fire: O two, C O, and 5 more.", None),
+        ("Missing, high fire: O two, C O, and 5 more.", None),
         ("Taken back: C O, high fire, seventy-six.", None),
         ("one hundred thirty-one degrees, Flue temperature, low fire: boiler 1, or boiler 2?", "skip"),
         ("one hundred twenty-one degrees, Flue temperature, and 2 more: boiler 1, or boiler 2?", "boiler two"),

@@ -444,7 +444,7 @@ def test_a_no_to_a_colleague_after_hearing_what_still_stands_takes_nothing_out(t
 def test_before_the_firing_rate_changes_what_is_missing_and_the_row_are_said(tmp_path: Path) -> None:
     place = room(1.0, WORD, 3.0, WORD, length=45.0)
     heard = listen(tmp_path, place, ["High fire. CO2 is nine point one percent.", "Going down to low fire now."])
-    assert heard.told[0].startswith("Missing at high fire: ")
+    assert heard.told[0].startswith("Missing, high fire: ")
     assert heard.told[1] == "high fire: C O two nine point one."
 
 

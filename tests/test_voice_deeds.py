@@ -210,7 +210,7 @@ def test_what_changed_is_found_with_what_there_is_to_say(store: Store, wording: 
     assert [one.text for one in news.said_back] == ["C O, low fire, eighty-one."]
     _, news = said("Okay, back up to high fire.")
     assert news.left is not None
-    assert news.left.missing.startswith("Missing at low fire: ")
+    assert news.left.missing.startswith("Missing, low fire: ")
     assert news.left.row is not None
     assert "C O eighty-one" in news.left.row.text
     said("The fuel is natural gas.")
@@ -301,7 +301,7 @@ def test_requests_are_answered_from_the_job(store: Store, deeds: Deeds) -> None:
     assert deeds.reply("there", Talk(), place).text.startswith("Listening. ")
     assert deeds.reply("there", Talk(quiet=True), place).text.endswith("Say carry on to go on.")
     assert deeds.reply("what_taken", Talk(), place).text.startswith("high fire: C O two nine point three")
-    assert deeds.reply("what_missing", Talk(), place).text.startswith("Missing at high fire: ")
+    assert deeds.reply("what_missing", Talk(), place).text.startswith("Missing, high fire: ")
     last = deeds.reply("what_taken", Talk(), ("boiler", "ignition")).text  # nothing here: what was taken last
     assert last.startswith("high fire: ")
 

@@ -59,7 +59,7 @@ def test_a_stop_that_the_tool_is_telling_is_no_new_alarm_and_another_one_is() ->
     for stop in SHEET.stops:
         told = f"{stop.name}. {stop.say}"
         assert not alarm(told, told), stop.id
-        assert not alarm(told, "Missing at high fire: O two.", told), stop.id
+        assert not alarm(told, "Missing, high fire: O two.", told), stop.id
     gas = next(f"{stop.name}. {stop.say}" for stop in SHEET.stops if stop.id == "gas_smell")
     assert not alarm("gas was smelt no flames I smell gas", gas)
     assert alarm("gas was smelt and the CO alarm is going off", gas)

@@ -356,7 +356,7 @@ def test_a_question_is_said_twice_at_most_while_the_work_stays_there() -> None:
 
 def test_before_a_place_is_left_its_questions_come_then_what_is_missing_then_the_row() -> None:
     row = Asked("high fire: C O two nine point three.", "value", (candidate(),))
-    left = Leaving((ASKED,), "Missing at high fire: O two.", row)
+    left = Leaving((ASKED,), "Missing, high fire: O two.", row)
     talk, order = Talk(), []
     talk, _ = run(talk, Changed(1, 2, News(questions=(ASKED,), left=left)))
     for n in range(10, 60):

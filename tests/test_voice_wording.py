@@ -11,6 +11,7 @@ from front.voice.wording import Asked, Wording
 from front.voice.words import plain
 from jobs.fold import JobLimit
 from schemas.doubts import Doubt, DoubtKind
+from schemas.findings import Finding
 from schemas.job import JobAppliance
 from schemas.questions import Candidate, Question
 from schemas.readings import QuotedLimit, Source
@@ -23,6 +24,12 @@ def test_a_value_is_said_with_its_place_and_its_unit_where_another_could_be_mean
     assert WORDING.reading(reading("serial", "", "AB-17")).endswith("A B dash one seven")
     several = Wording(SHEET, several=True)
     assert several.reading(reading("co2", "high_fire", "9.3", "%")).startswith("boiler, ")
+
+
+def test_what_is_missing_is_told_where_a_condition_begins_with_at() -> None:
+    lacks = [Finding(rule="r", verdict="missing", text="-", quantity="inlet_pressure", condition="ignition")]
+    told = WORDING.missing(WORDING.place("boiler", "ignition"), lacks)
+    assert told == "Missing, at ignition: Inlet pressure."
 
 
 def test_co_signs_and_serials_must_be_answered_with_their_value() -> None:
