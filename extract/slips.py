@@ -12,9 +12,9 @@ from itertools import pairwise
 
 from extract.assign import Value
 from extract.context import Context
-from extract.lexicon import Grammar
+from extract.lexicon import Grammar, Item
 from extract.numbers import Number
-from extract.parse import Heard
+from extract.parse import Heard, Parsed
 from extract.values import fit
 from schemas.base import decimal_of
 
@@ -35,6 +35,10 @@ def slip(heard: Heard, v: Value, context: Context, grammar: Grammar, *, poor: bo
         return "a minus stands before it"
     if _teen_behind_point(lows, v, grammar):
         return "digits behind a point are hardly ever said so"
+    if _number_right_before(heard, v):
+        return "another number stands right before it"
+    if _rates_side_by_side(heard, v, grammar):
+        return "two firing rates were heard side by side"
     if _with_a_word_of_the_name(lows, v, grammar):
         return "the last digit may be a word"
     if poor and _goes_on(lows, v, grammar):
@@ -54,6 +58,30 @@ def _teen_behind_point(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
     """ "Eight point twelve inches": what recognisers make of "eight point one inches"; people say "one two"."""
     teens = {*grammar.lang.teens, *(str(n) for n in grammar.lang.teens.values())}
     return any(a in grammar.lang.points and b in teens for a, b in pairwise(lows[v.start : v.end]))
+
+
+def _number_right_before(heard: Heard, v: Value) -> bool:
+    """ "Five five one flame signal" for "five five on flame signal": digits that no value took stand before a value."""
+    p = _sentence_of(heard, v)
+    named = {x.start for x in (*p.values, *p.clock) if x.name is not None and x is not v}
+    first = v.start - (heard.tokens[v.start - 1].kind == "mark")
+    return any(i.kind == "number" and i.end == first and i.start not in named for i in p.laid.items)
+
+
+def _rates_side_by_side(heard: Heard, v: Value, grammar: Grammar) -> bool:
+    """ "At minimum, high pressure, 96.7" for "at minimum fire": the second of two firing rates was none."""
+    items = [i for i in _sentence_of(heard, v).laid.items if i.kind != "mark"]
+    rates = [_rate(i, grammar) for i in items]
+    return bool(v.condition) and any(a and b and a != b for a, b in pairwise(rates))
+
+
+def _rate(item: Item, grammar: Grammar) -> str:
+    named = str(item.value) if item.kind == "condition" else ""
+    return named if named in grammar.conditions and grammar.conditions[named].adjusted else ""
+
+
+def _sentence_of(heard: Heard, v: Value) -> Parsed:
+    return next(p for p in heard.sentences if any(x is v for x in (*p.values, *p.clock, *(m.value for m in p.moves))))
 
 
 def _with_a_word_of_the_name(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
