@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from extract.assign import Name, Value
-from extract.context import LAST_KEPT, SILENCE, Context, apply
+from extract.context import LAST_KEPT, SILENCE, Bound, Context, apply
 from extract.doubt import TESTS, against_governor, broken, doubt
 from extract.heard import misgivings, varied
 from extract.lexicon import Grammar, Item
@@ -21,6 +21,7 @@ from schemas.readings import (
     Change,
     Operation,
     Phase,
+    QuotedLimit,
     Reading,
     Record,
     Relabel,
@@ -76,6 +77,9 @@ class Book:
             new = self.placed(old.model_copy(update={"appliance": op.appliance, "doubts": doubts}))
             if new.appliance is None:
                 op = op.model_copy(update={"appliance": None, "doubts": new.doubts})
+        elif isinstance(op, QuotedLimit):
+            said = Bound(op.appliance, op.quantity, op.condition or "", op.low, op.high, op.unit)
+            self.c.quoted = (*self.c.quoted, said)
         self.operations.append(op)
         self.c.readings = apply((op,), self.c.readings)
 
@@ -272,7 +276,7 @@ class Book:
         measure = self.g.measures[str(reading.quantity)]
         fits = [fit(o.number, o.unit or reading.unit, measure, self.c.setting.units) for o in faint.others]
         heard = [f.choices[0] for f in fits if f.choices[0].unit == reading.unit]
-        stake = at_stake(reading, [c.value for c in heard], others, self.g, self.c.setting)
+        stake = at_stake(reading, [c.value for c in heard], others, self.g, self.c)
         if not stake:
             return reading
         also = tuple(Alternative(value=c.value, unit=c.unit, why="may have been said") for c in heard)

@@ -134,6 +134,8 @@ class Context:
     turned: str = ""
     """Words since the last turn in which a screw may have been turned, though no turn was understood."""
     correcting: bool = False
+    quoted: tuple[Bound, ...] = ()
+    """Limits that were said aloud, read back or not: a value near one is asked sooner."""
     replaced: tuple[tuple[str, Reading], ...] = ()
     """The last readings that took another's place, by id, with what stood there: "no, the one before"."""
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
-from extract.context import Bound, Setting
+from extract.context import Bound, Context, Setting
 from extract.doubt import amount, step_of
 from extract.heard import sound_alike
 from extract.lexicon import Grammar
@@ -20,7 +20,7 @@ __all__ = ["at_stake"]
 
 
 def at_stake(
-    new: Reading, heard_too: Iterable[str], others: Iterable[Reading], grammar: Grammar, setting: Setting
+    new: Reading, heard_too: Iterable[str], others: Iterable[Reading], grammar: Grammar, context: Context
 ) -> str:
     """Return what hangs on the value of ``new`` in a few words, empty where nothing does.
 
@@ -31,19 +31,21 @@ def at_stake(
     value = decimal_of(new.value)
     near = [value - step_of(new.value), value + step_of(new.value)]
     near += [decimal_of(text) for text in (*heard_too, sound_alike(new.value)) if text and is_value_text(text)]
-    for bound in _bounds(new, grammar, setting):
+    for bound in _bounds(new, grammar, context):
         sides = {_side(bound, amount(one, new.unit, bound.unit)) for one in near}
         mine = _side(bound, amount(value, new.unit, bound.unit))
         if mine is not None and sides - {mine, None}:
             return "it is close to a limit"
-    return next(_broken(new, value, others, grammar, setting), "")
+    return next(_broken(new, value, others, grammar, context.setting), "")
 
 
-def _bounds(new: Reading, grammar: Grammar, setting: Setting) -> Iterator[Bound]:
-    """The limits that a reading meets: the maker's, in a condition with its own those alone; the sheet's stops."""
-    mine = [b for b in setting.bounds if b.quantity == new.quantity and b.appliance in (new.appliance, None)]
-    own = [b for b in mine if b.condition and b.condition == new.condition]
-    yield from own or (b for b in mine if not b.condition)
+def _bounds(new: Reading, grammar: Grammar, context: Context) -> Iterator[Bound]:
+    """The limits that a reading meets: the maker's and those said aloud, of either in a condition with its own those
+    alone; the sheet's stops."""
+    for bounds in (context.setting.bounds, context.quoted):
+        mine = [b for b in bounds if b.quantity == new.quantity and b.appliance in (new.appliance, None)]
+        own = [b for b in mine if b.condition and b.condition == new.condition]
+        yield from own or (b for b in mine if not b.condition)
     for stop in grammar.sheet.stops:
         if new.quantity in (stop.quantity, *stop.also) and (stop.at or stop.above):
             yield Bound(None, str(new.quantity), "", None, stop.at or stop.above, stop.unit, reaches=bool(stop.at))

@@ -203,7 +203,7 @@ def _seen_from(filed: Filed, context: extract.Context) -> extract.Context:
 def _as_before(context: extract.Context, before: extract.Context) -> extract.Context:
     """Return the context behind such a piece: what it was about, its firing rate and its last reading too, is no longer
     taken for granted by what follows."""
-    return replace(before, readings=context.readings, times=context.times, at=context.at)
+    return replace(before, readings=context.readings, times=context.times, at=context.at, quoted=context.quoted)
 
 
 def _allowed(places: Iterable[Placed], filed: Mapping[str, Filed]) -> Iterator[Placed]:

@@ -149,6 +149,20 @@ def test_a_limit_of_the_condition_takes_the_place_of_the_general_one() -> None:
     assert [r.taken for r in readings("High fire.", said, bounds=(general, *MAKERS))] == [True]
 
 
+@pytest.mark.parametrize(
+    ("limit", "value", "taken"),
+    [
+        ("Book says eight five to nine five on the CO2.", "9.5", False),
+        ("Book says eight five to nine five on the CO2.", "9.1", True),
+        ("Max CO2 on the sheet is nine five.", "9.5", False),
+        ("Book says eight five to nine five on the CO2 at low fire.", "9.5", True),  # at the other rate
+    ],
+)
+def test_a_value_close_to_a_limit_said_aloud_is_asked_sooner(limit: str, value: str, taken: bool) -> None:
+    said = faint(f"CO2 {value}.", "See you nine", f"CO2 {value}")
+    assert [r.taken for r in readings(limit, "High fire.", said)] == [taken]
+
+
 def test_a_value_close_to_what_stops_the_work_is_asked_sooner() -> None:
     above = next(s for s in grammar().sheet.stops if s.quantity == "co" and s.above).above
     said = faint(f"CO {above}.", "See you", f"CO {above}")
