@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import subprocess
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
 from capture.microphone import BLOCK, LOST_S, MUTED_S, lost_while_muted, pcm
 from capture.sniff import identify
+from front.voice import session
 from front.voice.keeper import Keeper
 from front.voice.session import Session
 from front.voice.sounds import RATE
+from front.voice.speakers import PlayerSpeakers
 from jobs import disk
 from jobs.book import job_of
 from jobs.senses import Senses
+from jobs.told import read_back
 from schemas.errors import StoreFailed
 from tests.sounds import Sound, roar, silence
 from tests.test_listen_session import WORD, Ears, Lines, Room, boiler, listen, nothing_to_see, room
@@ -134,6 +139,30 @@ def test_a_fault_of_ours_is_told_aloud_and_is_not_told_once_more_by_the_keeper(t
             live.run()
     assert place.played[-1][1:] == ("hearing lost", "Hearing lost: a fault of this program.")
     assert told == [True]
+
+
+@pytest.mark.parametrize("broken", ["voice", "player", "disk"])
+def test_a_voice_or_player_that_fails_ends_no_listening_and_nothing_counts_as_read_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str
+) -> None:
+    def fails(*_: object) -> NoReturn:
+        raise subprocess.TimeoutExpired("espeak-ng", 20) if broken == "voice" else OSError(28, "No space left")
+
+    place, lines = room(1.0, WORD, length=10.0), Lines()
+    speakers: Room | PlayerSpeakers = PlayerSpeakers(("false",)) if broken == "player" else place
+    if broken == "voice":
+        monkeypatch.setattr(session, "speak", fails)
+    if broken == "disk":
+        monkeypatch.setattr(Room, "play", fails)
+    with boiler(tmp_path) as store:
+        senses = Senses(identify, Ears(["High fire. CO is seventy-six."]), nothing_to_see)
+        Session(store, "job-1", senses, "Una Farrow", place, speakers, lines, patient=True).run()
+        job = job_of(store, "job-1")
+        assert [(row.reading.value, row.how) for row in job.rows.values()] == [("76", "taken unasked")]
+        assert read_back(store.entries("job-1"), job) == frozenset()
+    assert [text.partition(";")[0] for kind, text in lines.seen if kind == "warning"] == [
+        "Nothing can be heard of what is said here"
+    ]
 
 
 def test_a_microphone_that_is_muted_again_is_warned_of_again(tmp_path: Path) -> None:

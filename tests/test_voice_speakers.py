@@ -48,3 +48,15 @@ def test_who_plays_slowly_keeps_nobody_waiting_and_is_silent_at_once(tmp_path: P
     assert fed.read_bytes() == speakers.wav(sound)
     out.stop(1.0)
     assert process.wait(timeout=5) != 0
+
+
+def test_a_player_that_ends_in_an_error_has_failed_and_one_that_was_stopped_has_not() -> None:
+    for command, failed in ((("false",), True), (("true",), False), (("sleep", "60"), False)):
+        out = speakers.PlayerSpeakers(command)
+        assert not out.failed
+        out.play(tone("taken"), 0.0, "speech", "long")
+        (process,) = out._playing
+        if command[0] == "sleep":
+            out.stop(1.0)
+        process.wait(timeout=10)
+        assert out.failed == failed

@@ -21,6 +21,7 @@ from concurrent import futures
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from subprocess import SubprocessError
 from typing import Protocol
 
 import numpy as np
@@ -37,7 +38,7 @@ from front.voice.news import has_number, news_of, stops_of
 from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
 from front.voice.sounds import level_for, speak, tone
-from front.voice.speakers import Speakers, wav
+from front.voice.speakers import PlayerSpeakers, Speakers, wav
 from front.voice.talk import BARE_S, Talk, step
 from front.voice.wording import Wording
 from front.voice.words import command_of, note_of, spoken
@@ -49,7 +50,7 @@ from jobs.fold import Job
 from jobs.senses import Senses
 from jobs.spool import Spool
 from jobs.store import Store
-from schemas.errors import SaybackError
+from schemas.errors import BadInput, SaybackError
 from schemas.evidence import Utterance
 from schemas.sheet import Sheet
 
@@ -173,7 +174,7 @@ class Session:
         self._later: list[events.Action] = []
         self._mixed: list[Utterance] = []
         self._answered = False
-        self._ends: deque[tuple[float, events.Say]] = deque()
+        self._ends: deque[tuple[float, events.Say, bool]] = deque()  # until when, what, and whether it is played
         self._known: dict[str, list[Utterance]] = {}
         self._waiting: deque[_Recognising] = deque()
         self._trial: _Recognising | None = None
@@ -494,10 +495,10 @@ class Session:
         if self._now - self._looked_at >= LOOK_S:
             self._look()
         while self._ends and self._ends[0][0] <= self._now:
-            _, say = self._ends.popleft()
+            _, say, played = self._ends.popleft()
             if self._endpointer.spoken_for > 0.3 and self._echo.share(self._last(0.5), self._now - 0.5) >= ECHO:
                 self._take(self._endpointer.cut())  # what follows is somebody else's, such as the answer
-            self._over(say, whole=True)
+            self._over(say, whole=True, played=played)
         self._step(events.Tick(self._now))
 
     def _step(self, event: events.Event) -> None:
@@ -515,8 +516,8 @@ class Session:
                 case events.Hush():
                     self.speakers.stop(self._now)
                     self._echo.stopped(self._now)
-                    for _, say in self._ends:
-                        self._over(say, whole=False)
+                    for _, say, played in self._ends:
+                        self._over(say, whole=False, played=played)
                     self._ends.clear()
                 case events.Show(what):
                     said = self._deeds.reply(what, self._talk, self._place)
@@ -526,11 +527,13 @@ class Session:
                         self._step(events.Answering(events.Say(line, 1)))
 
     def _say(self, say: events.Say) -> None:
-        if self.speakers.audible:
-            parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
-            sound = np.asarray(np.concatenate([*parts, speak(say.text)]), np.float32)
-            self._play(sound, "hearing lost" if say.tone == "hearing lost" else "speech", say.text)
-        else:  # the time that it takes to read
+        parts = [tone(say.tone), np.zeros(RATE // 10, np.float32)] if say.tone is not None else []
+        speech = self._speech(say.text)
+        sound = np.asarray(np.concatenate([*parts, speech]), np.float32)
+        what = "hearing lost" if say.tone == "hearing lost" else "speech"
+        begun = self.speakers.audible and len(sound) > 0 and self._play(sound, what, say.text)
+        played = begun and len(speech) > 0
+        if not played:  # the time that it takes to read
             sound = np.zeros(int(READ_S * len(say.text.split()) * RATE), np.float32)
         if say.tone is not None:
             self.watcher.line("tone", say.tone, self._now)
@@ -538,17 +541,36 @@ class Session:
         if say.tone == "stop" and self._talk.quiet:
             self.watcher.line("warning", self._wording.phrase("quiet"), self._now)
         until = self._now + len(sound) / RATE
-        self._ends.append((until, say))
+        self._ends.append((until, say, played))
         self._step(events.Playing(until))
 
-    def _over(self, say: events.Say, *, whole: bool) -> None:
-        self._deeds.told(say, whole=whole, aloud=self.speakers.audible)
+    def _speech(self, text: str) -> Samples:
+        """Return a text as it is spoken; nothing where nobody could hear it or nothing speaks it."""
+        try:
+            return speak(text) if self.speakers.audible else np.zeros(0, np.float32)
+        except (OSError, SubprocessError, BadInput):  # whatever ails the voice, listening goes on
+            self._warn("unheard")
+            return np.zeros(0, np.float32)
+
+    def _over(self, say: events.Say, *, whole: bool, played: bool) -> None:
+        if played and isinstance(self.speakers, PlayerSpeakers) and self.speakers.failed:
+            played = False
+            self._warn("unheard")
+        elif played:
+            self._warned.discard("unheard")
+        self._deeds.told(say, whole=whole, aloud=played)
         self._step(events.Played(self._now, say, whole))
 
-    def _play(self, sound: Samples, what: str, text: str) -> None:
+    def _play(self, sound: Samples, what: str, text: str) -> bool:
+        """Begin to play a sound, and say whether it could be begun."""
         loud = np.asarray(level_for(self._noise_db) * sound, np.float32)
+        try:
+            self.speakers.play(loud, self._now, what, text)
+        except OSError:  # no player, or no room where the sound files go
+            self._warn("unheard")
+            return False
         self._echo.played(loud, self._now, "" if text == what else text)
-        self.speakers.play(loud, self._now, what, text)
+        return True
 
     # -- the level -----------------------------------------------------------------------------------------------------
 

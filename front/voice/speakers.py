@@ -60,6 +60,12 @@ class PlayerSpeakers:
     def __init__(self, command: tuple[str, ...]) -> None:
         self._command = command
         self._playing: list[subprocess.Popen[bytes]] = []
+        self._last: subprocess.Popen[bytes] | None = None
+
+    @property
+    def failed(self) -> bool:
+        """Whether what was played last ended in an error: the headset or the sound card may be gone."""
+        return self._last is not None and (self._last.poll() or 0) > 0
 
     def play(self, sound: Sound, at: float, what: str, text: str) -> None:
         """Begin to play; that hearing is lost, on every sound card."""
@@ -72,6 +78,8 @@ class PlayerSpeakers:
                 self._playing.append(
                     subprocess.Popen(command, stdin=file, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
                 )
+            if command is self._command:
+                self._last = self._playing[-1]
 
     def _each_card(self) -> Iterator[tuple[str, ...]]:
         """Yield a command for each sound card, where the player can be told one (aplay)."""
