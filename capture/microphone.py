@@ -91,12 +91,19 @@ class DeviceMicrophone:
     Unplugged, it is looked for again every second.
 
     Raises (when made):
-        BadInput: sounddevice or PortAudio is missing, or there is no such microphone.
+        BadInput: sounddevice or PortAudio is missing, there is no such microphone, or it does not give such samples.
     """
 
     def __init__(self, wanted: str | None = None) -> None:
         self._wanted = wanted
-        self.name = _find(wanted)[1]
+        number, self.name = _find(wanted)
+        try:
+            _sounddevice().check_input_settings(device=number, channels=1, dtype="int16", samplerate=RATE)
+        except Exception as error:  # PortAudio's one kind of error
+            raise BadInput(
+                f"{self.name[:1].upper()}{self.name[1:]} cannot be listened to at {RATE:,} samples a second ({error}); "
+                "choose another with --microphone."
+            ) from error
 
     def blocks(self) -> Iterator[bytes | None]:
         """Yield blocks for ever; None about every second while the microphone is away, and when it is muted."""
@@ -150,9 +157,9 @@ def names() -> tuple[str, ...]:
     """Return the names of the microphones of this machine.
 
     Raises:
-        BadInput: sounddevice or PortAudio is missing.
+        BadInput: sounddevice or PortAudio is missing, or there is no microphone.
     """
-    return tuple(str(one["name"]) for one in _sounddevice().query_devices() if one["max_input_channels"] > 0)
+    return tuple(name for _, name in _devices())
 
 
 def pcm(sound: Samples) -> bytes:
@@ -161,17 +168,21 @@ def pcm(sound: Samples) -> bytes:
 
 
 def _find(wanted: str | None) -> tuple[int | None, str]:
-    devices = [
-        (n, str(one["name"])) for n, one in enumerate(_sounddevice().query_devices()) if one["max_input_channels"]
-    ]
-    if not devices:
-        raise BadInput("This machine has no microphone; plug one in, or give a recording with --from.")
+    devices = _devices()
     if wanted is None:
         return None, "the system's microphone"
     for number, name in devices:
         if wanted.casefold() in name.casefold():
             return number, name
     raise BadInput(f"There is no microphone {wanted!r}; there are: {', '.join(name for _, name in devices)}.")
+
+
+def _devices() -> list[tuple[int, str]]:
+    found = enumerate(_sounddevice().query_devices())
+    devices = [(number, str(one["name"])) for number, one in found if one["max_input_channels"] > 0]
+    if not devices:
+        raise BadInput("This machine has no microphone; plug one in, or give a recording with --from.")
+    return devices
 
 
 def _sounddevice() -> Any:

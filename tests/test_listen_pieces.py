@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import wave
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from itertools import pairwise
@@ -14,8 +14,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from capture import microphone
 from capture.endpoint import WINDOW, Endpointer, Mark, Piece
-from capture.microphone import BLOCK, DeviceMicrophone, FileMicrophone, PipeMicrophone, pcm
+from capture.microphone import BLOCK, DeviceMicrophone, FileMicrophone, PipeMicrophone, names, pcm
 from capture.sniff import identify
 from capture.sound import RATE, samples
 from capture.speech import stretches
@@ -163,6 +164,64 @@ def test_without_sounddevice_a_sentence_says_what_to_install(monkeypatch: pytest
     monkeypatch.setitem(__import__("sys").modules, "sounddevice", None)
     with pytest.raises(BadInput, match="libportaudio2"):
         DeviceMicrophone()
+
+
+class Devices:
+    """A double for sounddevice: its devices, those that refuse, and blocks that each opened stream gives."""
+
+    def __init__(self, *names: str, refuses: tuple[int | None, ...] = ()) -> None:
+        self.names, self.refuses, self.opened = names, refuses, list[int | None]()
+
+    def query_devices(self) -> list[dict[str, object]]:
+        return [{"name": name, "max_input_channels": 0 if "out" in name else 1} for name in self.names]
+
+    def check_input_settings(self, *, device: int | None, **_: object) -> None:
+        if device in self.refuses:
+            raise RuntimeError("Invalid sample rate")
+
+    def _terminate(self) -> None: ...
+
+    def _initialize(self) -> None: ...
+
+    def RawInputStream(self, *, device: int | None, callback: Callable[..., None], **_: object) -> Devices:
+        self.opened.append(device)
+        callback(b"\1\0" * BLOCK, BLOCK, None, None)
+        return self
+
+    def start(self) -> None: ...
+
+    def close(self, *, ignore_errors: bool) -> None: ...
+
+
+def test_a_microphone_is_chosen_by_a_part_of_its_name_and_one_that_cannot_be_is_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    devices = Devices("Loudspeaker out", "Built-in", "Headset Mono", refuses=(1,))
+    monkeypatch.setitem(sys.modules, "sounddevice", devices)
+    assert names() == ("Built-in", "Headset Mono")
+    chosen = DeviceMicrophone("headset")
+    assert (chosen.name, next(chosen.blocks()), devices.opened) == ("Headset Mono", b"\1\0" * BLOCK, [2])
+    with pytest.raises(BadInput, match="no microphone 'van'; there are: Built-in, Headset Mono"):
+        DeviceMicrophone("van")
+    with pytest.raises(BadInput, match=r"Built-in cannot be listened to .* \(Invalid sample rate\); choose another"):
+        DeviceMicrophone("built")
+    monkeypatch.setitem(sys.modules, "sounddevice", Devices("Loudspeaker out"))
+    for find in (names, DeviceMicrophone):
+        with pytest.raises(BadInput, match="This machine has no microphone"):
+            find()
+
+
+def test_a_microphone_that_was_unplugged_is_lost_and_found_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    devices, naps = Devices("Headset"), list[float]()
+    monkeypatch.setitem(sys.modules, "sounddevice", devices)
+    monkeypatch.setattr(microphone, "LOST_S", 0.01)
+    monkeypatch.setattr("capture.microphone.time.sleep", naps.append)
+    blocks = DeviceMicrophone("headset").blocks()
+    assert [next(blocks), next(blocks)] == [b"\1\0" * BLOCK, None]  # no more came
+    devices.names = ()
+    assert [next(blocks), next(blocks), naps] == [None, None, [1.0, 1.0]]
+    devices.names = ("Built-in", "Headset")
+    assert (next(blocks), devices.opened) == (b"\1\0" * BLOCK, [0, 1])
 
 
 # -- the spool ---------------------------------------------------------------------------------------------------------

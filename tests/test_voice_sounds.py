@@ -28,6 +28,15 @@ def test_the_five_tones_differ_in_rhythm() -> None:
         assert np.sum(one != other) >= 20  # at least 200 ms in which one sounds and the other does not
 
 
+def test_no_tone_is_another_one_at_another_speed() -> None:
+    shapes = {}
+    for name, (rhythm, _) in TONES.items():
+        sounding = np.repeat(np.arange(len(rhythm)) % 2 == 0, rhythm)
+        shapes[name] = sounding[np.linspace(0, len(sounding) - 1, 200).astype(int)]
+    for (one, a), (other, b) in combinations(shapes.items(), 2):
+        assert np.mean(a != b) > 0.1, (one, other)
+
+
 def test_tones_get_louder_with_the_noise() -> None:
     levels = [level_for(noise) for noise in (-70.0, -50.0, -35.0, -25.0, -10.0)]
     assert levels == sorted(levels)

@@ -332,6 +332,15 @@ def test_a_number_without_its_unit_is_in_the_one_that_was_asked_about_and_anothe
     ]
 
 
+def test_a_value_said_again_less_exactly_keeps_its_trailing_zero_and_a_denied_one_does_not() -> None:
+    assert value_of("nine point three", questioned(about("9.30"))) == "9.30"
+    assert value_of("yes, nine point three", questioned(about("9.30"))) == "9.30"
+    assert value_of("no, nine point three", questioned(about("9.30"))) == "9.3"
+    assert value_of("nine point three", questioned(about("9.31"))) == "9.3"
+    assert value_of("nine point three zero", questioned(about("9.3"))) == "9.30"
+    assert value_of("nine point three", questioned(about("9.3"), about("9.30"))) == "9.3"
+
+
 def clear_of(text: str, asked: Asked) -> bool | None:
     reply = REPLIES.understand(heard(text, second=text), asked)
     return reply.clear if reply else None

@@ -18,6 +18,7 @@ from extract.parse import parse
 from extract.tokens import tokenize
 from front.voice.wording import Asked, say_number
 from front.voice.words import Said, plain, spoken
+from schemas.base import decimal_of, is_value_text
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Hypothesis, Utterance
 from schemas.questions import Candidate
@@ -115,6 +116,7 @@ class Replies:
                 if mine is None or not self._is_spelt(utterance, found):
                     return None
                 given = mine.model_copy(update={"value": found.value, "unit": found.unit, "why": "said"})
+                given = given if denies else _as_exact(given, asked)
                 doubts = {doubt.kind for doubt in found.doubts} & _UNCLEAR
                 own = {one.quantity for one in asked.candidates}
                 texts = self._texts(utterance)[:2]
@@ -401,6 +403,17 @@ class Replies:
         found = operations[0].reading
         same = found.quantity == about.quantity and (found.condition or "") == (about.condition or "")
         return found if same and found.appliance in (None, about.appliance) else None
+
+
+def _as_exact(given: Candidate, asked: Asked) -> Candidate:
+    """Return the value asked about where it is the same and was said more exactly: "nine point three" to 9.30."""
+    if not is_value_text(given.value) or given in asked.candidates:
+        return given
+    for one in asked.candidates:
+        alike = given.model_copy(update={"value": one.value}) == one.model_copy(update={"why": given.why})
+        if alike and one.value.startswith(given.value) and decimal_of(one.value) == decimal_of(given.value):
+            return one
+    return given
 
 
 def _elsewhere(one: Candidate, here: Place | None) -> bool:

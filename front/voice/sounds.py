@@ -26,7 +26,7 @@ TONES: dict[Tone, tuple[tuple[int, ...], float]] = {
     "nothing kept": ((220, 120, 220), 440.0),
     "question": ((60, 60, 60, 60, 240), 990.0),
     "stop": ((90, 60) * 7 + (700,), 1180.0),
-    "hearing lost": ((600, 300, 600), 520.0),
+    "hearing lost": ((600, 150, 150, 150, 600), 520.0),
 }
 _FADE_S = 0.006
 _SPEED = 165  # words a minute
