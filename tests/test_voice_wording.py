@@ -26,6 +26,14 @@ def test_a_value_is_said_with_its_place_and_its_unit_where_another_could_be_mean
     assert several.reading(reading("co2", "high_fire", "9.3", "%")).startswith("boiler, ")
 
 
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [("2026-03-03", "March 3, 2026"), ("2026-11", "November 2026"), ("2026", "2026"), ("soon", "soon")],
+)
+def test_a_date_is_said_with_the_name_of_its_month(value: str, words: str) -> None:
+    assert WORDING.value(value, "", "cal_date") == words
+
+
 def test_what_is_missing_is_told_where_a_condition_begins_with_at() -> None:
     lacks = [Finding(rule="r", verdict="missing", text="-", quantity="inlet_pressure", condition="ignition")]
     told = WORDING.missing(WORDING.place("boiler", "ignition"), lacks)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -140,7 +141,7 @@ class Wording:
             return words if unsaid or usual else f"{words} {unit_of(unit).say}"
         if one.kind == "text" and one.form == "code":
             return self._spelt(value)
-        return value
+        return self._dated(value) if one.kind == "date" else value
 
     def what(self, one: Candidate | Reading) -> str:
         """Return appliance if there are several, quantity, condition."""
@@ -385,6 +386,14 @@ class Wording:
     def _spelt(self, code: str) -> str:
         letters, digits = self._said.saying["letters"], self._said.saying["digits"]
         return " ".join(letters.get(c, digits[int(c)] if c.isdecimal() else c.upper()) for c in code if c != " ")
+
+    def _dated(self, value: str) -> str:
+        """Return a date as people say it: ``2026-03-03`` March 3, 2026."""
+        found = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])(?:-(\d\d))?", value)
+        if found is None:
+            return value
+        month = self._said.saying["months"][int(found[2]) - 1]
+        return f"{month} {int(found[3])}, {found[1]}" if found[3] else f"{month} {found[1]}"
 
 
 def _one_label(candidates: Sequence[Candidate], question: Question) -> Sequence[Candidate]:
