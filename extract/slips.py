@@ -35,8 +35,8 @@ def slip(heard: Heard, v: Value, context: Context, grammar: Grammar, *, poor: bo
         return "a minus stands before it"
     if _teen_behind_point(lows, v, grammar):
         return "digits behind a point are hardly ever said so"
-    if _number_right_before(heard, v):
-        return "another number stands right before it"
+    if _digit_right_before(heard, v):
+        return "another digit stands right before it"
     if _rates_side_by_side(heard, v, grammar):
         return "two firing rates were heard side by side"
     if _with_a_word_of_the_name(lows, v, grammar):
@@ -60,12 +60,13 @@ def _teen_behind_point(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
     return any(a in grammar.lang.points and b in teens for a, b in pairwise(lows[v.start : v.end]))
 
 
-def _number_right_before(heard: Heard, v: Value) -> bool:
-    """ "Five five one flame signal" for "five five on flame signal": digits that no value took stand before a value."""
+def _digit_right_before(heard: Heard, v: Value) -> bool:
+    """ "Five five one flame signal" for "five five on the": a digit that no value took stands before a value."""
     p = _sentence_of(heard, v)
-    named = {x.start for x in (*p.values, *p.clock) if x.name is not None and x is not v}
+    took = {x.start for x in (*p.values, *p.clock) if (x.name is not None or x.negated) and x is not v}
     first = v.start - (heard.tokens[v.start - 1].kind == "mark")
-    return any(i.kind == "number" and i.end == first and i.start not in named for i in p.laid.items)
+    before = [i for i in p.laid.items if i.kind == "number" and i.end == first and i.start not in took]
+    return any(len(i.value.first) == 1 for i in before)
 
 
 def _rates_side_by_side(heard: Heard, v: Value, grammar: Grammar) -> bool:

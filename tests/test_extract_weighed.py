@@ -85,6 +85,8 @@ def test_digits_right_before_a_value_are_asked() -> None:
     found = read("551 flame signal.", ("Five five one flame signal.", 1.0))
     assert found
     assert not any(r.taken for r in found)
+    denied = "O two five point one, not five point one, five point seven."
+    assert [r.value for r in read("O2, 5.1, not 5.1, 5.7.", (denied, 1.0)) if r.taken] == ["5.7"]
 
 
 def test_two_rates_side_by_side_are_asked() -> None:
