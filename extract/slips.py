@@ -92,7 +92,9 @@ def _with_a_word_of_the_name(lows: Sequence[str], v: Value, grammar: Grammar) ->
     digits = {str(grammar.lang.digits[word]) for word in words if word in grammar.lang.digits}
     if v.name is None or v.name.start != v.end or tail[-1:] not in digits:
         return False
-    return any(len(tail) == min(places) + 1 for q in v.name.ids if (places := _places(q, v, grammar)) and min(places))
+    pointed = v.number.exact  # "one seventy three four supply" has no point: the four is "for"
+    fewest = [min(places) for q in v.name.ids if (places := _places(q, v, grammar))]
+    return any(len(tail) == few + 1 and (few or not pointed) for few in fewest)
 
 
 def _places(quantity: str, v: Value, grammar: Grammar) -> Sequence[int]:

@@ -219,7 +219,7 @@ def _piece(v: Value, other: Value) -> bool:
         return False
     whole, part = (x.number.first.replace(".", "").lstrip("0") or "0" for x in (v, other))
     head = part.rstrip("0")
-    if part == whole or 2 * len(head or part) < len(whole):
+    if whole in (part, head) or 2 * len(head or part) < len(whole):
         return False
     if head and whole.startswith(head):
         return whole[len(head) :] not in _LIKE_WORDS

@@ -63,6 +63,11 @@ def test_another_number_or_too_little_of_it_is_asked(said: str, second: str) -> 
     assert [r.taken for r in read(second, (said, 1.0))] == [False]
 
 
+def test_for_behind_a_number_without_a_point_is_no_digit() -> None:
+    said = "One seventy three four supply temperature."
+    assert not any(r.taken for r in read("173 for supply temperature.", (said, 1.0)))
+
+
 def test_words_that_noise_made_each_time_anew_are_none() -> None:
     ways = (("Flame signal K beta nine point five.", 0.5), ("Flame signal came in at nine point five.", 0.5))
     (taken,) = read("Flame signal cave in 9.5.", *ways)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from types import TracebackType
+from typing import Protocol
 
 from rich.align import Align
 from rich.console import Console, Group
@@ -14,10 +15,22 @@ from rich.text import Text
 
 from front.screen import clock
 
-__all__ = ["Screen"]
+__all__ = ["Screen", "Watcher"]
 
 _MARKS = {"heard": "  ", "kept": "= ", "open": "? ", "tone": "♪ ", "said": "» ", "warning": "! "}
 _QUIETEST = -60.0
+
+
+class Watcher(Protocol):
+    """Somebody who looks at what happens: the screen, a bench."""
+
+    def line(self, kind: str, text: str, at: float) -> None:
+        """Something happened: ``heard``, ``kept``, ``open``, ``tone``, ``said``, ``warning``."""
+        ...
+
+    def level(self, decibels: float, speaking: bool) -> None:
+        """How loud it is now, in decibels of full scale."""
+        ...
 
 
 class Screen:

@@ -22,7 +22,6 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from subprocess import SubprocessError
-from typing import Protocol
 
 import numpy as np
 
@@ -37,7 +36,8 @@ from front.voice.echo import ECHO, LATEST_S, Echo
 from front.voice.news import has_number, news_of, stops_of
 from front.voice.over import alarm_beyond, words_beyond
 from front.voice.replies import Place, Replies
-from front.voice.sounds import level_for, speak, tone
+from front.voice.screen import Watcher
+from front.voice.sounds import decibels, level_for, speak, tone
 from front.voice.speakers import PlayerSpeakers, Speakers, wav
 from front.voice.talk import BARE_S, Talk, step
 from front.voice.wording import Wording
@@ -54,7 +54,7 @@ from schemas.errors import BadInput, SaybackError
 from schemas.evidence import Utterance
 from schemas.sheet import Sheet
 
-__all__ = ["Session", "Watcher", "warm_up"]
+__all__ = ["Session", "warm_up"]
 
 FAINT_DB = 15.0
 """What is heard while the tool speaks, so far below what people say here, is the tool itself, too faint to be known by
@@ -82,18 +82,6 @@ def warm_up(senses: Senses, sheet: Sheet) -> None:
         senses.identify(quiet)
         list(senses.hear(quiet, "0" * 64, skip=0, progress=lambda done: None))
     tokenize("quiet", grammar_of(sheet).glued)
-
-
-class Watcher(Protocol):
-    """Somebody who looks at what happens: the screen, a bench."""
-
-    def line(self, kind: str, text: str, at: float) -> None:
-        """Something happened: ``heard``, ``kept``, ``open``, ``tone``, ``said``, ``warning``."""
-        ...
-
-    def level(self, decibels: float, speaking: bool) -> None:
-        """How loud it is now, in decibels of full scale."""
-        ...
 
 
 class _Away:
@@ -441,7 +429,7 @@ class Session:
         overlap = self._echo.overlap(start, end, tones=False, until=LATEST_S if known is None else known)
         first = max(0, round(start * RATE) - self._recent_from)
         sound = np.concatenate([*self._recent])[first : max(first, round(end * RATE) - self._recent_from)]
-        loudness = _decibels(sound)
+        loudness = decibels(sound)
         if overlap <= 0.0:
             self._loudness.append(loudness)
             return False, False, False
@@ -584,7 +572,7 @@ class Session:
         return np.concatenate(parts[::-1])[-int(seconds * RATE) :]
 
     def _meter(self, sound: Samples) -> None:
-        power = _decibels(sound)
+        power = decibels(sound)
         self.watcher.level(power, self._endpointer.speaking)
         if not self._endpointer.speaking and self._echo.overlap(self._now - 0.1, self._now) <= 0.0:
             share = min(1.0, len(sound) / RATE / LOUD_NOISE_S)
@@ -601,8 +589,3 @@ class Session:
         if what not in self._warned:
             self._warned.add(what)
             self.watcher.line("warning", self._wording.phrase(what), self._now)
-
-
-def _decibels(sound: Samples) -> float:
-    """Return the mean power of a sound in decibels of full scale, -100 for silence."""
-    return 10 * float(np.log10(np.mean(np.square(sound, dtype=np.float64)) + 1e-10)) if len(sound) else -100.0

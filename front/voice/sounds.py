@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from schemas.errors import BadInput
 
-__all__ = ["RATE", "TONES", "Sound", "Tone", "level_for", "speak", "tone"]
+__all__ = ["RATE", "TONES", "Sound", "Tone", "decibels", "level_for", "speak", "tone"]
 
 RATE = 16_000
 Sound = NDArray[np.float32]
@@ -94,3 +94,8 @@ def _beep(seconds: float, hertz: float) -> Sound:
 
 def _quiet(seconds: float) -> Sound:
     return np.zeros(round(seconds * RATE), np.float32)
+
+
+def decibels(sound: Sound) -> float:
+    """Return the mean power of a sound in decibels of full scale, -100 for silence."""
+    return 10 * float(np.log10(np.mean(np.square(sound, dtype=np.float64)) + 1e-10)) if len(sound) else -100.0
