@@ -46,12 +46,6 @@ _LISTED = re.compile(
 _EIGHTHS = re.compile(r"\b(an|one|three|five|seven|1|3|5|7) eights?(?= (?:of )?(?:a|the) turn)", re.IGNORECASE)
 _TURN_IN = re.compile(r"\b((?:quarter|half|eighths?|quarters) (?:of )?)(?:a|the) turning on\b", re.IGNORECASE)
 _FIRE = re.compile(r"\b(full|high|low|minimum|maximum),? higher\b(?! than)", re.IGNORECASE)
-# What is written for "um" right before a number: "settled at hum, seven six", "sitting at home 119", "show firm 8.3".
-_UM = re.compile(
-    r"\b(at|is|in|that|this|dot|shows?|the|beta|bin|reads?),? (?:hum|home|arm|term|atom|them|firm),? "
-    rf"(?=(?:{'|'.join((*_ONES[1:], *_TENS[2:]))}|[0-9])\b)",
-    re.IGNORECASE,
-)
 _TWO_CUBIC = re.compile(r"\b(?:to|too) (?=cubic\b)", re.IGNORECASE)
 _NUMBERED = {"to": "two", "won": "one", "for": "four"}
 
@@ -72,7 +66,6 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
             text,
             flags=re.IGNORECASE,
         )
-    text = _UM.sub(r"\1 um ", text)
     text = _A_MINUTE.sub(r"\1 R P M", _PER_MILLION.sub(r"\1 P P M", text))
     text = _LISTED.sub(r"\1 \2 \3", _TWO_CUBIC.sub("two ", _FIVE.sub("five ", _FIRE.sub(r"\1 fire", text))))
     text = _TURN_IN.sub(r"\1a turn in on", _EIGHTHS.sub(r"\1 eighths", text))
@@ -99,7 +92,7 @@ def _in_pairs(match: re.Match[str]) -> str:
 def said_in(number: str, text: str) -> bool:
     """Whether a number sounds just so in a text: all of one of its numbers, not a part of it.
 
-    In a number of several words "won" is one and "to" two; the two of "O two" is none.
+    In a number of several words "won" is one and "to" two.
     """
     wanted, words = aloud(number).split(), aloud(text).split()
     if not wanted:
@@ -109,8 +102,7 @@ def said_in(number: str, text: str) -> bool:
     for at in range(len(words) - len(wanted) + 1):
         after = at + len(wanted)
         around = {*words[max(0, at - 1) : at], *words[after : after + 1]}
-        of_a_name = wanted == ["two"] and words[max(0, at - 1) : at] in (["o"], ["co"])
-        if words[at:after] == wanted and not of_a_name and not around & _NUMBER_WORDS:
+        if words[at:after] == wanted and not around & _NUMBER_WORDS:
             return True
     return False
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
-from extract.assign import Name, Value
+from extract.assign import Name
 from extract.context import LAST_KEPT, SILENCE, Bound, Context, apply
 from extract.doubt import TESTS, against_governor, broken, doubt
-from extract.heard import misgivings, varied
+from extract.heard import misgivings
 from extract.lexicon import Grammar, Item
 from extract.parse import Heard
 from extract.stakes import at_stake
@@ -51,7 +51,7 @@ class Book:
         self.u = utterance
         self.at = at
         self.tokens = heard.tokens
-        self.misgivings, self.faint, self.wholly = misgivings(utterance, heard, context, grammar)
+        self.misgivings, self.faint = misgivings(utterance, heard, context, grammar)
         self.operations: list[Operation] = []
         self.made: list[str] = []
         self.ordinal = 0
@@ -136,10 +136,6 @@ class Book:
 
     def measured(self, r: Reading) -> bool:
         return r.quantity is not None and self.g.quantities[r.quantity].kind == "number"
-
-    def made_by_noise(self, v: Value, words: Iterable[str]) -> bool:
-        """Whether words beside a value that the second opinion has wholly are what noise made of others, each time."""
-        return v.start in self.wholly and all(varied(self.u, word, self.g) for word in words)
 
     def known_appliances(self) -> tuple[str, ...]:
         return tuple(a.tag for a in self.c.setting.appliances) or self.c.appliances

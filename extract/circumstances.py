@@ -17,16 +17,12 @@ from schemas.readings import (
 __all__ = ["appliances", "before_now", "phases", "states"]
 
 ADJECTIVES = frozenset(("pre", "post"))  # a phase in front of what was read only: "post nine two"
-GOES_ON = frozenset(("now", "next"))
-IS = frozenset(("is", "was", "has", "had", "'s", "will", "can", "does", "did"))
 
 
 def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
     """Take up the appliances named; returns their places, so that each value finds its own."""
     out: list[tuple[int, str]] = []
     found = [(n, i) for n, i in enumerate(p.laid.items) if i.get("appliance") is not None]
-    if not found and _not_made_out(b, p):
-        another(b)
     for n, i in found:
         s = p.sentence.segments[p.laid.segment_of[n]]
         if s.kind in ("question", "history", "instruction") or s.has("future"):
@@ -59,15 +55,6 @@ def appliances(b: Book, p: Parsed) -> list[tuple[int, str]]:
     if out and (p.values or p.checks or p.moves or not b.group()):
         b.use_appliance(out[0][1])
     return out
-
-
-def _not_made_out(b: Book, p: Parsed) -> bool:
-    """Whether a sentence goes on to an appliance whose number was not made out: "now boiler just try" for "two"."""
-    items = [i for i in p.laid.items if i.kind not in ("mark", "filler")]
-    words = [b.tokens[i.start].low for i in items[:3]]
-    if b.u.second_opinion is None or len(words) < 3 or words[0] not in GOES_ON or words[2] in IS:
-        return False
-    return items[1].kind == "plain" and words[1] in b.g.appliance_words - {"number"}
 
 
 def another(b: Book) -> None:

@@ -53,7 +53,7 @@ def not_understood(b: Book, v: Value, p: Parsed) -> str:
             few = sum(b.tokens[i.start].low != "'s" for i in before.items) <= LONE  # "customer's card"
             if few and not (before.numbers or measured or before.conditions):
                 unknown = unknown or _unknown(b, before)
-    if unknown and not b.made_by_noise(v, [unknown.lower()]):
+    if unknown:
         return f"“{unknown}” beside it is not known"
     if s.has("peak"):
         return "it was told as the highest or lowest of several"

@@ -12,9 +12,9 @@ from itertools import pairwise
 
 from extract.assign import Value
 from extract.context import Context
-from extract.lexicon import Grammar, Item
+from extract.lexicon import Grammar
 from extract.numbers import Number
-from extract.parse import Heard, Parsed
+from extract.parse import Heard
 from extract.values import fit
 from schemas.base import decimal_of
 
@@ -35,10 +35,6 @@ def slip(heard: Heard, v: Value, context: Context, grammar: Grammar, *, poor: bo
         return "a minus stands before it"
     if _teen_behind_point(lows, v, grammar):
         return "digits behind a point are hardly ever said so"
-    if _digit_right_before(heard, v):
-        return "another digit stands right before it"
-    if _rates_side_by_side(heard, v, grammar):
-        return "two firing rates were heard side by side"
     if _with_a_word_of_the_name(lows, v, grammar):
         return "the last digit may be a word"
     if poor and _goes_on(lows, v, grammar):
@@ -60,31 +56,6 @@ def _teen_behind_point(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
     return any(a in grammar.lang.points and b in teens for a, b in pairwise(lows[v.start : v.end]))
 
 
-def _digit_right_before(heard: Heard, v: Value) -> bool:
-    """ "Five five one flame signal" for "five five on the": a digit that no value took stands before a value."""
-    p = _sentence_of(heard, v)
-    took = {x.start for x in (*p.values, *p.clock) if (x.name is not None or x.negated) and x is not v}
-    first = v.start - (heard.tokens[v.start - 1].kind == "mark")
-    before = [i for i in p.laid.items if i.kind == "number" and i.end == first and i.start not in took]
-    return any(len(i.value.first) == 1 for i in before)
-
-
-def _rates_side_by_side(heard: Heard, v: Value, grammar: Grammar) -> bool:
-    """ "At minimum, high pressure, 96.7" for "at minimum fire": the second of two firing rates was none."""
-    items = [i for i in _sentence_of(heard, v).laid.items if i.kind != "mark"]
-    rates = [_rate(i, grammar) for i in items]
-    return bool(v.condition) and any(a and b and a != b for a, b in pairwise(rates))
-
-
-def _rate(item: Item, grammar: Grammar) -> str:
-    named = str(item.value) if item.kind == "condition" else ""
-    return named if named in grammar.conditions and grammar.conditions[named].adjusted else ""
-
-
-def _sentence_of(heard: Heard, v: Value) -> Parsed:
-    return next(p for p in heard.sentences if any(x is v for x in (*p.values, *p.clock, *(m.value for m in p.moves))))
-
-
 def _with_a_word_of_the_name(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
     """ "5.44 oxygen" for "5.4 for oxygen", "11.32 CO2" for "11.3 to CO2": a place more than instruments show."""
     tail = v.number.first.partition(".")[2]
@@ -92,9 +63,7 @@ def _with_a_word_of_the_name(lows: Sequence[str], v: Value, grammar: Grammar) ->
     digits = {str(grammar.lang.digits[word]) for word in words if word in grammar.lang.digits}
     if v.name is None or v.name.start != v.end or tail[-1:] not in digits:
         return False
-    pointed = v.number.exact  # "one seventy three four supply" has no point: the four is "for"
-    fewest = [min(places) for q in v.name.ids if (places := _places(q, v, grammar))]
-    return any(len(tail) == few + 1 and (few or not pointed) for few in fewest)
+    return any(len(tail) == min(places) + 1 for q in v.name.ids if (places := _places(q, v, grammar)) and min(places))
 
 
 def _places(quantity: str, v: Value, grammar: Grammar) -> Sequence[int]:

@@ -73,7 +73,7 @@ def take_value(b: Book, v: Value, p: Parsed) -> None:
         if whole := ran_on(b, v):
             doubts.append(doubt(DoubtKind.CUT_OFF, "digits were said behind it"))
             alternatives.append(Alternative(value=whole, unit=v.unit or None, why="with the digits behind it"))
-        if v.strangers and not name.by_unit and not b.made_by_noise(v, _between(b, name, v, p)):
+        if v.strangers and not name.by_unit:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "words that are not known stand in between"))
         elif v.followed and not v.unit:
             doubts.append(doubt(DoubtKind.QUANTITY_UNCLEAR, "the number may count something else"))
@@ -133,12 +133,6 @@ def other_code(b: Book, v: Value, old: Reading) -> None:
                 "alternatives": (other, *old.alternatives)}
     )  # fmt: skip
     b.settle(new, old.id, text.detail)
-
-
-def _between(b: Book, name: Name, v: Value, p: Parsed) -> list[str]:
-    """The words that are not known between a name and its value."""
-    first, last = sorted((name.place, v.place))
-    return [b.tokens[i.start].low for i in p.laid.items[first + 1 : last] if i.kind == "word"]
 
 
 def _or_that(v: Value, p: Parsed) -> Name | None:
