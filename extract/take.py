@@ -135,6 +135,16 @@ def other_code(b: Book, v: Value, old: Reading) -> None:
     b.settle(new, old.id, text.detail)
 
 
+def _unit_just_told(b: Book, v: Value, quantity: str, target: Reading | None) -> str:
+    """ "Eighty four Celsius, no, eighty one": the unit that a number without one may be meant in; empty where it was
+    said, or where that is the usual one."""
+    old = target if target is not None else b.last_of()
+    if v.unit or old is None or not b.measured(old) or old.unit not in b.g.quantities[quantity].units:
+        return ""
+    usual = b.g.measures[str(old.quantity)].default(b.c.setting.units)
+    return "" if old.unit == usual else old.unit
+
+
 def _or_that(v: Value, p: Parsed) -> Name | None:
     """ "CO2 nine three or O2": the name behind a value with "or" before it and no value of its own."""
     behind = [n for n in p.names if n.place == v.place + 2 and not any(x.name is n for x in p.values)]
@@ -285,6 +295,9 @@ def make_reading(
     if "unit kind" in f.doubts and (f.choices[0].unit, b.g.measures[quantity].default(b.c.setting.units)) == PARTS:
         parts = format((Decimal(f.choices[0].value) * 10000).normalize(), "f")
         alternatives.append(Alternative(value=parts, unit=PARTS[1], why="a percent is ten thousand parts per million"))
+    if (told := _unit_just_told(b, v, quantity, target)) not in ("", unit):
+        doubts.append(doubt(DoubtKind.UNIT_UNCLEAR, "no unit was said, and another one just before"))
+        alternatives.append(Alternative(value=v.number.sign.strip("+") + v.number.first, unit=told, why="said before"))
     condition, known = condition_for(b, v, quantity, p)
     if target is not None and v.condition is None:
         condition, known = target.condition, target.condition is not None

@@ -198,3 +198,20 @@ def test_transcripts_of_a_run_with_other_options_are_refused(tmp_path: Path) -> 
     kept.write_text('{"id": "a", "utterances": []}\n', encoding="utf-8")
     with pytest.raises(BadInput, match="lacks 'a in a room'"):
         _hear_all([{"id": "a"}, {"id": "a in a room"}], tmp_path, cast(Recogniser, None), kept)
+
+
+@pytest.mark.parametrize(
+    ("told", "taken"),
+    [
+        (("Flue temperature is eighty four Celsius, no, eighty one.",), [False]),
+        (("Flow is twenty litres a minute.", "Correction, twenty two."), [False]),
+        (("Supply temp eighty Celsius.", "Return temp sixty."), [True, False]),
+        (("Supply temp eighty Celsius.", "Return temp sixty Celsius."), [True, True]),
+        (("Supply temp eighty Celsius.", "CO2 nine point three."), [True, True]),  # no quantity of that unit
+        (("Flue temp one eighty.", "Correction, one eighty two."), [True]),
+    ],
+)
+def test_a_bare_number_behind_another_unit_than_the_usual_one_is_asked(
+    told: tuple[str, ...], taken: list[bool]
+) -> None:
+    assert [r.taken for r in readings("High fire.", *told)] == taken
