@@ -73,7 +73,9 @@ class Mind:
         self._gold = [{**one, "value": self._as_said(one)} for one in gold]
         self._quantities = {spelled(one.name): one.id for one in sheet.quantities}
         self._conditions = {one.name: one.id for one in sheet.conditions}
-        self._phrases = {name: _pattern(spoken().phrases[name]) for name in (*_TOLD, "said_back", "row", "again")}
+        self._phrases = {
+            name: _pattern(spoken().phrases[name]) for name in (*_TOLD, "said_back", "row", "missing", "again")
+        }
         self._last = self._placed = ""
 
     def answer(self, text: str) -> str | None:
@@ -82,6 +84,8 @@ class Mind:
             found = self._phrases[name].fullmatch(text)
             if found:
                 return self._reply(name, found.groupdict())
+        if self._phrases["missing"].fullmatch(text):  # it has the shape of a row
+            return None
         found = self._phrases["row"].fullmatch(text)
         if found and found["where"].split(", ")[-1] in self._conditions:
             return self._row(found["where"], found["values"])

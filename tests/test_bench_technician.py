@@ -32,6 +32,7 @@ MIND = Mind(GOLD, load_sheet("gas-boiler-start-up")[0])
         ("C O, high fire: what is it?", "seventy six"),
         ("What is it?", "seventy six"),
         ("C O, high fire, seventy-six.", None),
+        ("Missing, high fire: Inlet pressure, C O air-free, Efficiency, and 2 more.", None),
         ("C O, high fire, sixty-six. It was seventy-six.", "no, seventy six"),
         ("C O, high fire, seven.", "no, seventy six"),
         ("O two, low fire, five point zero.", None),
