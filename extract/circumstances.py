@@ -112,6 +112,10 @@ def phases(b: Book, p: Parsed) -> None:
         which: Literal["before", "after"] = "before" if "before" in cues else "after"
         if not single and which == "before" and _and_now(b, p, n):
             return
+        if single and nxt is None and which == "before" and b.u.second_opinion is not None and not _heading(b, p):
+            for v in p.values:  # "eight before" may be "eighty four": by ear it is of nothing that comes after it
+                v.phase = "before"
+            continue
         marks.append(which)
         b.c.phase = ("*", which)
         b.touched_phase = True
@@ -122,6 +126,11 @@ def phases(b: Book, p: Parsed) -> None:
     if len(set(marks)) == 2 and len(marks) == len(p.values):
         for v, mark in zip(p.values, marks, strict=True):
             v.phase = mark  # "CO2 eight nine before, nine three after"
+
+
+def _heading(b: Book, p: Parsed) -> bool:
+    """Whether a sentence without values says where the work is: "high fire, before"."""
+    return not p.values and not p.names and not any(s.has("no", "correct") for s in p.sentence.segments)
 
 
 def _was(b: Book, p: Parsed) -> bool:

@@ -282,6 +282,8 @@ def misgivings(
             found = Misgiving("heard in another way it is denied, or no reading")
         if found is None and by_ear and (why := slip(heard, v, context, grammar, poor=poor)):
             found = Misgiving(why)
+        if found is None and by_ear and _letter_for_unit(v, heard) and not _has_unit(v, read):
+            found = Misgiving("its unit was one letter, which the second opinion does not have")
         if found is None and utterance.broken:
             found = Misgiving("the line broke off in it")
         if found is not None:
@@ -297,6 +299,17 @@ def _confirmed(
     """Whether the second opinion has a value too."""
     words = _words(heard, v)
     return any(way.who == SECOND and _has(v, words, found, way, context, grammar) for found, way in read)
+
+
+def _letter_for_unit(v: Value, heard: Heard) -> bool:
+    """Whether a value's unit is one letter, which may be a piece of another word: "six C six" for "sixty six"."""
+    last = heard.tokens[v.end - 1].text if v.end > v.start + 1 else ""
+    return bool(v.unit) and len(last) == 1 and last.isalpha()
+
+
+def _has_unit(v: Value, read: Sequence[tuple[Sequence[Value], Way]]) -> bool:
+    """Whether the second opinion has a value with its unit."""
+    return any(way.who == SECOND and any(_same(v, o) and o.unit == v.unit for o in found) for found, way in read)
 
 
 def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way], grammar: Grammar) -> bool:

@@ -35,6 +35,8 @@ def slip(heard: Heard, v: Value, context: Context, grammar: Grammar, *, poor: bo
         return "a minus stands before it"
     if _teen_behind_point(lows, v, grammar):
         return "digits behind a point are hardly ever said so"
+    if _may_end_in_four(lows, v):
+        return "“before” may be the end of the number"
     if _with_a_word_of_the_name(lows, v, grammar):
         return "the last digit may be a word"
     if poor and _goes_on(lows, v, grammar):
@@ -54,6 +56,12 @@ def _teen_behind_point(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
     """ "Eight point twelve inches": what recognisers make of "eight point one inches"; people say "one two"."""
     teens = {*grammar.lang.teens, *(str(n) for n in grammar.lang.teens.values())}
     return any(a in grammar.lang.points and b in teens for a, b in pairwise(lows[v.start : v.end]))
+
+
+def _may_end_in_four(lows: Sequence[str], v: Value) -> bool:
+    """ "Eight before" for "eighty four": a lone digit with "before" at the end behind it."""
+    rest = [low for low in lows[v.end :] if low.isalnum()]
+    return len(v.number.first) == 1 and not v.unit and rest == ["before"]
 
 
 def _with_a_word_of_the_name(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:

@@ -151,3 +151,25 @@ def test_a_second_opinion_with_fewer_places_and_no_unit_is_no_confirmation() -> 
 def test_a_minus_with_a_word_behind_it_is_not_lost_unasked(word: str) -> None:
     text = f"Low fire outlet pressure negative {word} one three inches."
     assert not any(r.taken for r in readings(heard_as((text, 1.0), second=text)))
+
+
+def test_before_behind_a_digit_may_be_the_end_of_a_number_and_says_nothing_of_what_comes_next() -> None:
+    """ "Eighty four", heard as "eight before"."""
+    ways = ("No, CO eight before.", 0.7), ("No, CO a before.", 0.3)
+    found = readings("Low fire. CO 84.", heard_as(*ways, second="No, CO8 before."), "O2 five five.")
+    assert [(r.quantity, r.value, r.phase) for r in found if r.taken] == [("o2", "5.5", "")]
+
+
+def test_before_behind_a_whole_value_is_of_that_value() -> None:
+    text = "CO2 8.6 before."
+    found = readings("Low fire.", heard_as((text, 1.0), second=text))
+    assert [(r.value, r.phase, r.taken) for r in found] == [("8.6", "before", True)]
+
+
+def test_a_letter_that_only_some_ways_of_hearing_have_makes_no_unit_unasked() -> None:
+    """ "Sixty six", heard as "six C six"."""
+    ways = ("No, CO six C six.", 0.7), ("No, CO six T six.", 0.3)
+    found = readings("High fire. Flue temp 116.", heard_as(*ways, second="No, CO6-66."))
+    assert not [r for r in found if r.unit == "Cel" and r.taken]
+    both = readings("High fire.", heard_as(("Flue temp 56 C.", 1.0), second="Flue temp 56 C."))
+    assert [(r.unit, r.taken) for r in both] == [("Cel", True)]
