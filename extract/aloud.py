@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 
-__all__ = ["aloud", "respelled", "said_in"]
+__all__ = ["aloud", "rejoined", "respelled", "said_in"]
 
 _ONES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
          "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen")  # fmt: skip
@@ -47,6 +47,10 @@ _EIGHTHS = re.compile(r"\b(an|one|three|five|seven|1|3|5|7) eights?(?= (?:of )?(
 _TURN_IN = re.compile(r"\b((?:quarter|half|eighths?|quarters) (?:of )?)(?:a|the) turning on\b", re.IGNORECASE)
 _FIRE = re.compile(r"\b(full|high|low|minimum|maximum),? higher\b(?! than)", re.IGNORECASE)
 _TWO_CUBIC = re.compile(r"\b(?:to|too) (?=cubic\b)", re.IGNORECASE)
+# Numbers that a recogniser told to write digits writes in pieces: "140-8", "5,800 and 80", "92-8", "6'7".
+_TENS_AND_ONE = re.compile(r"(?<![0-9.,-])([0-9]*(?:[2-9]0|[1-9]00))-([1-9])(?![0-9.,-]*[0-9]|-)")
+_HUNDREDS_AND = re.compile(r"(?<![0-9.,-])([0-9]{1,2},?[0-9]?00|[1-9]00) and ([1-9][0-9]?)(?![0-9.,-]*[0-9]|-)")
+_TWO_DIGITS = re.compile(r"(?<![0-9.,-])([0-9]{1,2})(?:-|'(?=[0-9]\"?))([0-9])\"?(?![0-9.,-]*[0-9]|-)")
 _NUMBERED = {"to": "two", "won": "one", "for": "four"}
 
 
@@ -71,6 +75,16 @@ def respelled(text: str, things: Collection[str] = ()) -> str:
     text = _TURN_IN.sub(r"\1a turn in on", _EIGHTHS.sub(r"\1 eighths", text))
     text = _TY.sub(lambda m: _STEMS[m[1].lower()] + "ty", text)
     return _TEEN.sub(lambda m: {"for": "four"}.get(stem := _STEMS[m[1].lower()], stem) + "teen", text)
+
+
+def rejoined(text: str) -> str:
+    """Return a text with the pieces of numbers put together: "140-8" is 148, "5,800 and 80" 5880, "6'7" six seven.
+
+    For a recogniser that was told to write digits, which has these for one number; others mean two by them.
+    """
+    for pieces in (_TENS_AND_ONE, _HUNDREDS_AND):
+        text = pieces.sub(lambda m: str(int(m[1].replace(",", "")) + int(m[2])), text)
+    return _TWO_DIGITS.sub(r"\1 \2", text)
 
 
 def aloud(text: str) -> str:

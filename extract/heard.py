@@ -27,6 +27,7 @@ from extract.whereabouts import (
     enough,
     other_appliance,
     rates_of,
+    rates_together,
     speaking_of_appliances,
 )
 from schemas.base import decimal_of
@@ -265,6 +266,7 @@ def misgivings(
         if enough(against, grammar):
             out[c.start] = Misgiving("not every way it was heard has it so")
     astray = elsewhere(heard, parsed, heard_ways, context.state, grammar)
+    both = [w for other, w in zip(parsed, heard_ways, strict=True) if rates_together(other, grammar)]
     another = other_appliance(heard, parsed, heard_ways)
     read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     by_ear = utterance.second_opinion is not None
@@ -274,7 +276,7 @@ def misgivings(
         found = _misgiving(v, weighed, _certainty(utterance, heard, v), len(read), grammar.certain)
         if found is None and poor and not _confirmed(v, heard, read, context, grammar):
             found = Misgiving("it was said in noise and the second opinion does not have it")
-        if found is None and enough([w for w in astray if not _placed_alike(v, w, read)], grammar):
+        if found is None and enough([w for w in astray if w in both or not _placed_alike(v, w, read)], grammar):
             found = Misgiving("another firing rate was heard too")
         if found is None and enough(another, grammar):
             found = Misgiving("another appliance was heard too")
@@ -408,8 +410,8 @@ def _weigh(
 ) -> _Weighed:
     """Weigh a value said in ``words`` behind the words ``before``.
 
-    A hypothesis that breaks off where the value begins says nothing of it: if the second opinion has the value, the
-    shares are those of the rest. Another number that cannot be there (a fan at 49 a minute) says only that the value
+    A hypothesis that breaks off where the value begins, or has there what is no number ("one hundred eight eight"), says
+    nothing of it: if the second opinion has the value, the shares are those of the rest. Another number that cannot be there (a fan at 49 a minute) says only that the value
     was not heard so.
     """
     support = against = placed = silent = 0.0
@@ -419,7 +421,7 @@ def _weigh(
     others: list[tuple[float, Value]] = []
     for found, way in read:
         second = way.who == SECOND
-        if any(_same(v, o) and o.condition == v.condition for o in found):
+        if any((_same(v, o) or _meant(v, o, context, grammar)) and o.condition == v.condition for o in found):
             placed += 1.0 if second else way.mass
         if (second or not agreed) and _otherwise(v, found, context, grammar):
             against, denied = against + way.mass, denied or second
@@ -429,7 +431,9 @@ def _weigh(
             support, confirmed = support + way.mass, confirmed or second
             continue
         differing = [o for o in found if (_alike(v, o) and _may_be(v, o, context, grammar)) or _shorter(v, o)]
-        if differing:
+        if differing and not second and all(_runs_on(o, found) for o in differing):
+            silent += way.mass
+        elif differing:
             against, denied = against + way.mass, denied or second
             others += [(way.mass + (0.5 if second else 0.0), o) for o in differing]
         elif before and aloud(way.text).split()[-len(before) :] == list(before):
@@ -486,7 +490,7 @@ def _another(v: Value, o: Value, context: Context, grammar: Grammar) -> bool:
 
 def _has(v: Value, words: str, found: Sequence[Value], way: Way, context: Context, grammar: Grammar) -> bool:
     """Whether a way of hearing has a value: in what was ``found`` in it, or as it sounds."""
-    if any(_same(v, o) or _begun(v, o) or _misnamed(v, o, context, grammar) for o in found):
+    if any(_same(v, o) or _meant(v, o, context, grammar) or _begun(v, o) or _misnamed(v, o, context, grammar) for o in found):
         return True
     return said_in(words, way.text) or (way.who == SECOND and _written_in(v, way.text))
 
@@ -546,6 +550,24 @@ def _same(a: Value, b: Value) -> bool:
     if a.noted != b.noted and a.unit == b.unit:
         return False  # the same time for another volume
     return not _ids(a) or not _ids(b) or bool(set(_ids(a)) & set(_ids(b)))
+
+
+def _meant(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
+    """Whether both mean the same value of a quantity that they name: "86 five" and 86.5 of efficiency."""
+    if v.noted != other.noted or (v.condition and other.condition and v.condition != other.condition):
+        return False
+    for q in set(_ids(v)) & set(_ids(other)):
+        if v.number.digits == other.number.digits and v.number.sign == other.number.sign:
+            one, two = (
+                fit(x.number, x.unit, grammar.measures[q], context.setting.units).choices[0] for x in (v, other)
+            )
+            return (one.value, one.unit) == (two.value, two.unit) and one.usual
+    return False
+
+
+def _runs_on(o: Value, found: Sequence[Value]) -> bool:
+    """Whether another number stands right behind one, which is then a piece of what was said: "one hundred eight eight"."""
+    return any(x.start == o.end for x in found)
 
 
 def _begun(v: Value, other: Value) -> bool:

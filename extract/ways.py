@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection
 from typing import NamedTuple
 
-from extract.aloud import respelled
+from extract.aloud import rejoined, respelled
 from schemas.evidence import Utterance
 
 __all__ = ["SECOND", "Way", "same_words", "ways"]
@@ -37,7 +37,7 @@ def ways(utterance: Utterance, things: Collection[str] = ()) -> tuple[Way, ...]:
         who = "another hypothesis" if n or text != h.text else ""
         found[key] = Way(text, h.mass, who) if old is None else old._replace(mass=old.mass + h.mass)
     second = utterance.second_opinion
-    return (*found.values(), *(() if second is None else (Way(respelled(second, things), 0.0, SECOND),)))
+    return (*found.values(), *(() if second is None else (Way(respelled(rejoined(second), things), 0.0, SECOND),)))
 
 
 def same_words(text: str) -> str:

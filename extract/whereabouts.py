@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import pairwise
 
 from extract.aloud import aloud
 from extract.context import Context
@@ -23,6 +24,7 @@ __all__ = [
     "other_appliance",
     "place_in_doubt",
     "rates_of",
+    "rates_together",
     "speaking_of_appliances",
 ]
 
@@ -53,6 +55,17 @@ def rates_of(heard: Heard) -> list[object]:
 def firing_of(heard: Heard, grammar: Grammar) -> list[object]:
     """Firing rates that are adjusted, of those named, in their order."""
     return [rate for rate in rates_of(heard) if rate in grammar.conditions and grammar.conditions[str(rate)].adjusted]
+
+
+def rates_together(heard: Heard, grammar: Grammar) -> bool:
+    """Whether two firing rates stand side by side, of which one was heard for another word: "at max, minimum rate"."""
+    for p in heard.sentences:
+        items = [i for i in p.laid.items if i.kind not in ("mark", "filler")]
+        rates = [str(i.value) if i.kind == "condition" else "" for i in items]
+        rates = [rate if rate in grammar.conditions and grammar.conditions[rate].adjusted else "" for rate in rates]
+        if any(one and other and one != other for one, other in pairwise(rates)):
+            return True
+    return False
 
 
 def appliances_of(heard: Heard) -> list[object]:
