@@ -5,12 +5,11 @@ Confidence alone never accepts; disagreement, or a word that the recogniser itse
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
 from typing import NamedTuple
 
-from extract.aloud import aloud, respelled, said_in
+from extract.aloud import aloud, said_in
 from extract.assign import Value
 from extract.certainty import Certainty
 from extract.context import Context
@@ -20,7 +19,8 @@ from extract.slips import slip
 from extract.spelt import least_certain
 from extract.states import Checked
 from extract.values import fit
-from extract.ways import SECOND, Way, same_words, ways
+from extract.ways import SECOND, Way, as_meant, same_words, ways
+from extract.weighed import Weighed, has, ids_of, named_alike, same, values_of, weigh, words_before, words_of
 from extract.whereabouts import (
     appliances_of,
     elsewhere,
@@ -30,7 +30,6 @@ from extract.whereabouts import (
     rates_together,
     speaking_of_appliances,
 )
-from schemas.base import decimal_of
 from schemas.evidence import Hypothesis, Utterance
 
 __all__ = [
@@ -51,8 +50,6 @@ LONG = 8  # letters of a name that is known in spite of a wrong one
 ALIKE = 0.85  # how much of such a name must be right
 ALL = 0.9  # share of the mass that is all of it
 PLAIN_WAY = 5  # letters of "in", "out", "right": words that mostly say something else than a way to turn
-BREAKS_OFF = 2  # words before a value by which a hypothesis is known that breaks off there
-MOST_SILENT = 0.5  # where more of the mass breaks off, too little is left to judge by
 
 
 class Misgiving(NamedTuple):
@@ -107,7 +104,7 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
     first = best = _sense(heard, context, grammar)
     found: tuple[Way, Heard] | None = None
     turns: list[tuple[Way, Heard]] = []
-    again = respelled(utterance.text, things)
+    again = as_meant(utterance.text, utterance, things)
     if first.whole:  # every word of it is known, "to cubic feet" too
         rivals = [way for way in rivals if way.text == again][:1]  # the second opinion may have it too
     for rival in rivals:
@@ -133,7 +130,7 @@ def best_heard(utterance: Utterance, context: Context, grammar: Grammar) -> Chos
         return Chosen(utterance, heard)
     rival, other = found
     here = same_words(rival.text)
-    said = tuple(h for h in utterance.hypotheses if same_words(respelled(h.text, things)) != here)
+    said = tuple(h for h in utterance.hypotheses if same_words(as_meant(h.text, utterance, things)) != here)
     turned = utterance.model_copy(update={"hypotheses": (Hypothesis(text=rival.text, mass=rival.mass), *said)})
     moved = rates_of(other) != rates_of(heard) or appliances_of(other) != appliances_of(heard)
     shared = _shared(other, heard) if not moved else frozenset()
@@ -147,10 +144,10 @@ def _elsewhere_named(
     heard: Heard, rivals: Sequence[Way], context: Context, grammar: Grammar
 ) -> tuple[Way, Heard] | None:
     """The likeliest way that names an appliance where the best names none, if enough of them do: "Bo two inlet"."""
-    if appliances_of(heard) or not any(v for v in _values(heard)):
+    if appliances_of(heard) or not any(v for v in values_of(heard)):
         return None
     parsed = [(way, parse(way.text, context, grammar)) for way in speaking_of_appliances(rivals, grammar)]
-    naming = [(way, other) for way, other in parsed if appliances_of(other) and _values(other)]
+    naming = [(way, other) for way, other in parsed if appliances_of(other) and values_of(other)]
     enough = sum(way.mass for way, _ in naming) >= grammar.certain.against
     return max(naming, key=lambda one: one[0].mass) if enough else None
 
@@ -158,7 +155,7 @@ def _elsewhere_named(
 def _shared(one: Heard, other: Heard) -> frozenset[int]:
     checks = {(c.quantity, c.state) for c in _checks(other)}
     return frozenset(
-        [v.start for v in _values(one) if _named_so(v, one, other)]
+        [v.start for v in values_of(one) if _named_so(v, one, other)]
         + [c.start for c in _checks(one) if (c.quantity, c.state) in checks]
     )
 
@@ -170,14 +167,14 @@ def _supported(heard: Heard, utterance: Utterance, context: Context, grammar: Gr
     one that would do ("step 121" for the stack's).
     """
     parsed = [(parse(w.text, context, grammar), w) for w in ways(utterance, grammar.appliance_words)]
-    read = [(_values(other), way) for other, way in parsed]
+    read = [(values_of(other), way) for other, way in parsed]
     certain = grammar.certain
     found = []
-    for v in _values(heard):
-        w = _weigh(v, _words(heard, v), _words_before(heard, v), read, context, grammar)
+    for v in values_of(heard):
+        w = weigh(v, words_of(heard, v), words_before(heard, v), read, context, grammar)
         said = _named_words(heard, v)
         named = sum(way.mass for other, way in parsed if _named_so(v, heard, other) or said_in(said, way.text))
-        second = any(way.who == SECOND and any(_named_alike(v, o) for o in values) for values, way in read)
+        second = any(way.who == SECOND and any(named_alike(v, o) for o in values) for values, way in read)
         enough = named >= certain.support or (second and named >= certain.named and w.support >= ALL)
         if w.confirmed and not w.denied and enough:
             found.append(v)
@@ -186,11 +183,11 @@ def _supported(heard: Heard, utterance: Utterance, context: Context, grammar: Gr
 
 def _named_so(v: Value, heard: Heard, other: Heard) -> bool:
     """Whether another way of hearing has a value under the same name, or under words that sound much like it."""
-    for o in _values(other):
-        if not _same(v, o):
+    for o in values_of(other):
+        if not same(v, o):
             continue
         mine, theirs = (set(one.name.ids) if one.name else set() for one in (v, o))
-        if mine & theirs or not (mine or theirs or _ids(v) or _ids(o)):
+        if mine & theirs or not (mine or theirs or ids_of(v) or ids_of(o)):
             return True
         if not theirs and v.name is not None and v.name.end:
             name = aloud(" ".join(token.text for token in heard.tokens[v.name.start : v.name.end]))
@@ -204,7 +201,7 @@ def _named_so(v: Value, heard: Heard, other: Heard) -> bool:
 
 def _places(v: Value, grammar: Grammar) -> tuple[str, ...]:
     """The conditions in which what a value may be of is read; of a quantity that is read once there are none."""
-    return tuple(c for q in _ids(v) for c in grammar.quantities[q].conditions) if _ids(v) else ("",)
+    return tuple(c for q in ids_of(v) for c in grammar.quantities[q].conditions) if ids_of(v) else ("",)
 
 
 def _checks(heard: Heard) -> list[Checked]:
@@ -219,7 +216,7 @@ def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
         good += sum(1 for m in moves if m.direction and m.screw) + len(p.checks)
         bad += sum(1 for m in moves if not (m.direction and m.screw))
         for v in (*p.values, *p.clock):
-            fits = [fit(v.number, v.unit, grammar.measures[q], context.setting.units) for q in _ids(v)]
+            fits = [fit(v.number, v.unit, grammar.measures[q], context.setting.units) for q in ids_of(v)]
             well = not (v.followed and not v.unit) and any(f.choices[0].usual and not f.doubts for f in fits)
             well = well and not any(v.name is name for name in had)  # a second value of one name makes no sense
             had.append(v.name)
@@ -252,7 +249,7 @@ def misgivings(
     out: dict[int, Misgiving] = {}
     faint: dict[int, Misgiving] = {}
     certain = grammar.certain
-    values, checks = _values(heard), _checks(heard)
+    values, checks = values_of(heard), _checks(heard)
     if not values and not checks:
         return out, faint
     heard_ways = ways(utterance, grammar.appliance_words)
@@ -268,11 +265,11 @@ def misgivings(
     astray = elsewhere(heard, parsed, heard_ways, context.state, grammar)
     both = [w for other, w in zip(parsed, heard_ways, strict=True) if rates_together(other, grammar)]
     another = other_appliance(heard, parsed, heard_ways)
-    read = [(_values(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
+    read = [(values_of(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
     by_ear = utterance.second_opinion is not None
     poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < certain.noisy)
     for v in values:
-        weighed = _weigh(v, _words(heard, v), _words_before(heard, v), read, context, grammar)
+        weighed = weigh(v, words_of(heard, v), words_before(heard, v), read, context, grammar)
         found = _misgiving(v, weighed, _certainty(utterance, heard, v), len(read), grammar.certain)
         if found is None and poor and not _confirmed(v, heard, read, context, grammar):
             found = Misgiving("it was said in noise and the second opinion does not have it")
@@ -299,8 +296,8 @@ def _confirmed(
     v: Value, heard: Heard, read: Sequence[tuple[Sequence[Value], Way]], context: Context, grammar: Grammar
 ) -> bool:
     """Whether the second opinion has a value too."""
-    words = _words(heard, v)
-    return any(way.who == SECOND and _has(v, words, found, way, context, grammar) for found, way in read)
+    words = words_of(heard, v)
+    return any(way.who == SECOND and has(v, words, found, way, context, grammar) for found, way in read)
 
 
 def _letter_for_unit(v: Value, heard: Heard) -> bool:
@@ -311,7 +308,7 @@ def _letter_for_unit(v: Value, heard: Heard) -> bool:
 
 def _has_unit(v: Value, read: Sequence[tuple[Sequence[Value], Way]]) -> bool:
     """Whether the second opinion has a value with its unit."""
-    return any(way.who == SECOND and any(_same(v, o) and o.unit == v.unit for o in found) for found, way in read)
+    return any(way.who == SECOND and any(same(v, o) and o.unit == v.unit for o in found) for found, way in read)
 
 
 def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way], grammar: Grammar) -> bool:
@@ -319,13 +316,13 @@ def _denied(v: Value, parsed: Sequence[Heard], heard_ways: Sequence[Way], gramma
     "CO2 not 9.3", "CO2 should be 9.3"."""
     against = []
     for other, way in zip(parsed, heard_ways, strict=True):
-        if v in _values(other):
+        if v in values_of(other):
             continue  # the way that it was taken from
         told: dict[bool, set[str]] = {True: set(), False: set()}
         for p in other.sentences:
             for o in p.values:
-                named = set(_ids(o)) or {q for n in p.names for q in n.ids if o.negated}
-                if named & set(_ids(v)):
+                named = set(ids_of(o)) or {q for n in p.names for q in n.ids if o.negated}
+                if named & set(ids_of(v)):
                     told[not o.negated and p.sentence.segments[o.segment].kind == "reading"].add(o.number.first)
         if v.number.first in told[False] - told[True]:
             against.append(way)
@@ -380,71 +377,10 @@ def _placed_alike(v: Value, way: Way, read: Sequence[tuple[Sequence[Value], Way]
     """Whether a way of hearing has a value at the firing rate that was said with it."""
     if not v.condition:
         return False
-    return any(_same(v, o) and o.condition == v.condition for found, one in read if one is way for o in found)
+    return any(same(v, o) and o.condition == v.condition for found, one in read if one is way for o in found)
 
 
-class _Weighed(NamedTuple):
-    """What speaks for a value and what against it, as shares of the mass.
-
-    ``support``: has it; ``placed``: has it with its firing rate; ``against``: has another number or sense;
-    ``confirmed``, ``denied``: so does the second opinion; ``otherwise``: some way has it as something else;
-    ``listed``: the numbers heard instead, likeliest first.
-    """
-
-    support: float
-    placed: float
-    against: float
-    confirmed: bool
-    denied: bool
-    otherwise: bool
-    listed: tuple[Value, ...]
-
-
-def _weigh(
-    v: Value,
-    words: str,
-    before: Sequence[str],
-    read: Sequence[tuple[Sequence[Value], Way]],
-    context: Context,
-    grammar: Grammar,
-) -> _Weighed:
-    """Weigh a value said in ``words`` behind the words ``before``.
-
-    A hypothesis that breaks off where the value begins, or has there what is no number ("one hundred eight eight"), says
-    nothing of it: if the second opinion has the value, the shares are those of the rest. Another number that cannot be there (a fan at 49 a minute) says only that the value
-    was not heard so.
-    """
-    support = against = placed = silent = 0.0
-    confirmed = denied = otherwise = False
-    # the second opinion has it under its name: then "flow" for "flue" in some hypotheses says nothing
-    agreed = any(way.who == SECOND and any(_named_alike(v, o) for o in found) for found, way in read)
-    others: list[tuple[float, Value]] = []
-    for found, way in read:
-        second = way.who == SECOND
-        if any((_same(v, o) or _meant(v, o, context, grammar)) and o.condition == v.condition for o in found):
-            placed += 1.0 if second else way.mass
-        if (second or not agreed) and _otherwise(v, found, context, grammar):
-            against, denied = against + way.mass, denied or second
-            otherwise = True
-            continue
-        if _has(v, words, found, way, context, grammar):
-            support, confirmed = support + way.mass, confirmed or second
-            continue
-        differing = [o for o in found if (_alike(v, o) and _may_be(v, o, context, grammar)) or _shorter(v, o)]
-        if differing and not second and all(_runs_on(o, found) for o in differing):
-            silent += way.mass
-        elif differing:
-            against, denied = against + way.mass, denied or second
-            others += [(way.mass + (0.5 if second else 0.0), o) for o in differing]
-        elif before and aloud(way.text).split()[-len(before) :] == list(before):
-            silent += way.mass
-    if confirmed and silent <= MOST_SILENT:
-        support, placed, against = (share / (1 - silent) for share in (support, placed, against))
-    listed = tuple({o.number.first: o for _, o in sorted(others, key=lambda x: -x[0])}.values())[:3]
-    return _Weighed(support, placed, against, confirmed, denied, otherwise, listed)
-
-
-def _misgiving(v: Value, w: _Weighed, sure: float | None, heard_ways: int, certain: Certainty) -> Misgiving | None:
+def _misgiving(v: Value, w: Weighed, sure: float | None, heard_ways: int, certain: Certainty) -> Misgiving | None:
     """What speaks against a value: too few of the hypotheses have it, or they or the second opinion have another.
 
     ``sure`` is the certainty of its least certain word.
@@ -464,137 +400,11 @@ def _misgiving(v: Value, w: _Weighed, sure: float | None, heard_ways: int, certa
     return None
 
 
-def _named_alike(v: Value, o: Value) -> bool:
-    """Whether two ways of hearing have the same number under the same name, in no other unit."""
-    return _same(v, o) and bool(set(_ids(v)) & set(_ids(o))) and (not (v.unit and o.unit) or v.unit == o.unit)
-
-
-def _otherwise(v: Value, found: Sequence[Value], context: Context, grammar: Grammar) -> bool:
-    """Whether a way of hearing has the same number as something else and nowhere as this.
-
-    In another unit, of another quantity whose number it may well be, denied, or as a limit.
-    """
-    alike = [o for o in found if v.number.first in {o.number.first, *(text for text, _ in o.number.choices)}]
-    return bool(alike) and all(_another(v, o, context, grammar) for o in alike)
-
-
-def _another(v: Value, o: Value, context: Context, grammar: Grammar) -> bool:
-    if v.unit and o.unit and v.unit != o.unit:
-        return True
-    mine, theirs = (set(_ids(x)) if x.name and not x.name.implied else set() for x in (v, o))
-    if not (mine and theirs) or mine & theirs:
-        return False
-    fits = [fit(o.number, o.unit or v.unit, grammar.measures[q], context.setting.units) for q in sorted(theirs)]
-    return any(f.choices[0].usual and not f.doubts for f in fits)
-
-
-def _has(v: Value, words: str, found: Sequence[Value], way: Way, context: Context, grammar: Grammar) -> bool:
-    """Whether a way of hearing has a value: in what was ``found`` in it, or as it sounds."""
-    if any(_same(v, o) or _meant(v, o, context, grammar) or _begun(v, o) or _misnamed(v, o, context, grammar) for o in found):
-        return True
-    return said_in(words, way.text) or (way.who == SECOND and _written_in(v, way.text))
-
-
-def _words(heard: Heard, v: Value) -> str:
-    return " ".join(token.text for token in heard.tokens[v.start : v.end])
-
-
 def _named_words(heard: Heard, v: Value) -> str:
     """The words of a value with those of its name, as far as the name is said beside it."""
     named = v.name if v.name is not None and v.name.end else None
     first, last = (v.start, v.end) if named is None else (min(v.start, named.start), max(v.end, named.end))
     return " ".join(token.text for token in heard.tokens[first:last])
-
-
-def _words_before(heard: Heard, v: Value) -> Sequence[str]:
-    """The words right before a value, as they sound; empty where there are too few."""
-    said = aloud(" ".join(token.text for token in heard.tokens[: v.start])).split()[-BREAKS_OFF:]
-    return said if len(said) == BREAKS_OFF else ()
-
-
-def _misnamed(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
-    """Whether the other is this number under a name that cannot have its unit: "flow 58 degrees" for the flue's."""
-    if not other.unit or set(_ids(other)) & set(_ids(v)) or other.number != v.number:
-        return False
-    fits = [fit(other.number, other.unit, grammar.measures[q], context.setting.units) for q in _ids(other)]
-    return bool(fits) and all("unit kind" in f.doubts for f in fits)
-
-
-def _may_be(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
-    """Whether another number can be one of such a quantity: also one that would be unusual ("nine hundred" for 90)."""
-    names = [q for q in _ids(other) if q in _ids(v)] or _ids(other)
-    fits = [fit(other.number, other.unit or v.unit, grammar.measures[q], context.setting.units) for q in names]
-    return not fits or any("impossible" not in f.doubts and f.cost < 3 for f in fits)
-
-
-def _values(heard: Heard) -> list[Value]:
-    """Every value that might be written down."""
-    out = []
-    for p in heard.sentences:
-        out += [v for v in (*p.values, *p.clock, *(m.value for m in p.moves if m.value)) if not v.negated]
-    return out
-
-
-def _ids(v: Value) -> tuple[str, ...]:
-    return (v.name.ids or v.name.vague) if v.name else ()
-
-
-def _same(a: Value, b: Value) -> bool:
-    """The same number for the same quantity and condition."""
-    # 6 % is 6.0 %; without a unit the digit may have been cut off: "eight point oh wait" for 8.08.
-    alike = bool(a.unit) and a.unit == b.unit and decimal_of(a.number.first) == decimal_of(b.number.first)
-    if a.number.first not in {b.number.first, *(t for t, _ in b.number.choices)} and not alike:
-        return False
-    if a.number.sign != b.number.sign or (a.condition and b.condition and a.condition != b.condition):
-        return False
-    if a.noted != b.noted and a.unit == b.unit:
-        return False  # the same time for another volume
-    return not _ids(a) or not _ids(b) or bool(set(_ids(a)) & set(_ids(b)))
-
-
-def _meant(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
-    """Whether both mean the same value of a quantity that they name: "86 five" and 86.5 of efficiency."""
-    if v.noted != other.noted or (v.condition and other.condition and v.condition != other.condition):
-        return False
-    for q in set(_ids(v)) & set(_ids(other)):
-        if v.number.digits == other.number.digits and v.number.sign == other.number.sign:
-            one, two = (
-                fit(x.number, x.unit, grammar.measures[q], context.setting.units).choices[0] for x in (v, other)
-            )
-            return (one.value, one.unit) == (two.value, two.unit) and one.usual
-    return False
-
-
-def _runs_on(o: Value, found: Sequence[Value]) -> bool:
-    """Whether another number stands right behind one, which is then a piece of what was said: "one hundred eight eight"."""
-    return any(x.start == o.end for x in found)
-
-
-def _begun(v: Value, other: Value) -> bool:
-    """Whether the other is the beginning of the value, cut off: "nine point" for "nine point oh"."""
-    return other.number.cut and v.number.first.startswith(other.number.first)
-
-
-def _shorter(v: Value, other: Value) -> bool:
-    """Whether the other is the value without its last digits, of nothing that is named: "10.9 on" for "10.91"."""
-    short = other.number.first
-    return not _ids(other) and "." in short and v.number.first.startswith(short) and v.number.first != short
-
-
-def _written_in(v: Value, text: str) -> bool:
-    """Whether a text has the value at the end of a run of digits: "CO29.1" for CO2 9.1, "C0102" for CO 102."""
-    runs = re.findall(r"[0-9]+(?:[.,][0-9]+)?", text)
-    value = v.number.choices[0][0]
-    if any(run.endswith(value) and (len(value) > 1 or run == value) for run in runs):
-        return True
-    digits = re.sub(r"[^0-9]", "", v.number.digits)
-    joined = re.findall(r"[0-9](?:[-. ]?[0-9])*", text)  # "9-1" and "288" for CO2 8.8
-    return len(digits) > 1 and any(re.sub(r"[^0-9]", "", run).endswith(digits) for run in joined)
-
-
-def _alike(a: Value, b: Value) -> bool:
-    """Another number for the same quantity, or another quantity for the same number."""
-    return bool(set(_ids(a)) & set(_ids(b))) or a.number.first == b.number.first
 
 
 def _certainty(utterance: Utterance, heard: Heard, v: Value) -> float | None:

@@ -7,9 +7,10 @@ from collections.abc import Collection
 from typing import NamedTuple
 
 from extract.aloud import rejoined, respelled
+from extract.ear import put_back
 from schemas.evidence import Utterance
 
-__all__ = ["SECOND", "Way", "same_words", "ways"]
+__all__ = ["SECOND", "Way", "as_meant", "same_words", "ways"]
 
 SECOND = "the second opinion"
 
@@ -31,13 +32,21 @@ def ways(utterance: Utterance, things: Collection[str] = ()) -> tuple[Way, ...]:
     """
     found: dict[str, Way] = {}
     for n, h in enumerate(utterance.hypotheses):
-        text = respelled(h.text, things)
+        text = as_meant(h.text, utterance, things)
         key = same_words(text)
         old = found.get(key)
         who = "another hypothesis" if n or text != h.text else ""
         found[key] = Way(text, h.mass, who) if old is None else old._replace(mass=old.mass + h.mass)
     second = utterance.second_opinion
-    return (*found.values(), *(() if second is None else (Way(respelled(rejoined(second), things), 0.0, SECOND),)))
+    return (
+        *found.values(),
+        *(() if second is None else (Way(as_meant(rejoined(second), utterance, things), 0.0, SECOND),)),
+    )
+
+
+def as_meant(text: str, utterance: Utterance, things: Collection[str] = ()) -> str:
+    """Return a text of an utterance with its words put together again, and, where it was heard, the small ones too."""
+    return respelled(text if utterance.second_opinion is None else put_back(text), things)
 
 
 def same_words(text: str) -> str:

@@ -6,7 +6,7 @@ import pytest
 from num2words import num2words
 
 from extract import Setting, start, step
-from extract.aloud import aloud, respelled, said_in
+from extract.aloud import aloud, rejoined, respelled, said_in
 from schemas.doubts import DoubtKind
 from schemas.evidence import Hypothesis
 from schemas.readings import Reading
@@ -142,3 +142,22 @@ def test_aloud_a_volume_that_was_heard_as_a_small_word_is_kept_with_its_time() -
 
 def test_aloud_to_cubic_feet_are_two() -> None:
     assert respelled("Clocked to cubic feet in 61 seconds.") == "Clocked two cubic feet in 61 seconds."
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("The return is 140-8 degrees", "The return is 148 degrees"),
+        ("5,800 and 80 RPM", "5880 RPM"),
+        ("100 and 47", "147"),
+        ("92-8", "92 8"),
+        ("it's 6'7\".", "it's 6 7."),
+        ("from 4-14 inches", "from 4-14 inches"),
+        ("9-9.5", "9-9.5"),
+        ("0800 555-1234", "0800 555-1234"),
+        ("10-8", "10 8"),
+        ("CO 100 and 300", "CO 100 and 300"),
+    ],
+)
+def test_aloud_pieces_of_one_number_are_put_together(written: str, meant: str) -> None:
+    assert rejoined(written) == meant

@@ -189,3 +189,27 @@ def test_a_value_as_found_gives_way_to_a_correction_alone() -> None:
     assert not any(r.taken for r in found)
     put_right = readings(ROW[0], "No, sorry, ten point two.")
     assert [(r.value, r.taken) for r in put_right] == [("10.2", True)]
+
+
+def test_what_is_no_number_says_nothing_against_one_that_both_have() -> None:
+    """ "One hundred eight eight" is nothing that anybody says."""
+    ways = ("Low fire, CO one hundred eighty eight.", 0.7), ("Low fire, CO one hundred eight eight.", 0.3)
+    (co,) = readings(heard_as(*ways, second="Low fire, CO 188."))
+    assert (co.value, co.taken) == ("188", True)
+    (co,) = readings(heard_as(*ways, second="Low fire, CO 108."))
+    assert not co.taken
+
+
+def test_a_value_meant_alike_has_the_place_that_it_was_said_at() -> None:
+    ways = (
+        ("Efficiency is sitting at 86 five percent at minimum rate.", 0.5),
+        ("If you shouldn't see it sitting at 86, five percent at minimum rate.", 0.5),
+    )
+    (found,) = readings(heard_as(*ways, second="Efficiency is sitting at 86.5 percent at minimum rate."))
+    assert (found.value, found.condition, found.taken) == ("86.5", "low_fire", True)
+
+
+def test_two_firing_rates_side_by_side_in_the_second_opinion_are_asked() -> None:
+    text = "Return temperature at minimum rate is 87."
+    (found,) = readings(heard_as((text, 1.0), second="Return temperature, maximum rate, minimum rate is 87."))
+    assert (found.value, found.taken) == ("87", False)
