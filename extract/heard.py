@@ -301,9 +301,9 @@ def _confirmed(
 
 
 def _letter_for_unit(v: Value, heard: Heard) -> bool:
-    """Whether a value's unit is one letter, which may be a piece of another word: "six C six" for "sixty six"."""
-    last = heard.tokens[v.end - 1].text if v.end > v.start + 1 else ""
-    return bool(v.unit) and len(last) == 1 and last.isalpha()
+    """Whether a value's unit is one letter alone, which may be a piece of another word: "six C six" for "sixty six"."""
+    letters = [token.text for token in heard.tokens[max(v.start + 1, v.end - 2) : v.end] if token.text.isalpha()]
+    return bool(v.unit) and bool(letters) and len(letters[-1]) == 1 and not (len(letters) > 1 and len(letters[0]) == 1)
 
 
 def _has_unit(v: Value, read: Sequence[tuple[Sequence[Value], Way]]) -> bool:

@@ -173,3 +173,5 @@ def test_a_letter_that_only_some_ways_of_hearing_have_makes_no_unit_unasked() ->
     assert not [r for r in found if r.unit == "Cel" and r.taken]
     both = readings("High fire.", heard_as(("Flue temp 56 C.", 1.0), second="Flue temp 56 C."))
     assert [(r.unit, r.taken) for r in both] == [("Cel", True)]
+    spelt = readings("High fire.", heard_as(("CO air free is 38 P P M.", 1.0), second="CO air-free is 38 km."))
+    assert [(r.value, r.taken) for r in spelt] == [("38", True)]
