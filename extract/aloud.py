@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 
-__all__ = ["aloud", "rejoined", "respelled", "said_in"]
+__all__ = ["aloud", "rejoined", "respelled", "said_in", "sound_alike"]
 
 _ONES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
          "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen")  # fmt: skip
@@ -119,6 +119,18 @@ def said_in(number: str, text: str) -> bool:
         if words[at:after] == wanted and not around & _NUMBER_WORDS:
             return True
     return False
+
+
+def sound_alike(value: str) -> str:
+    """The value that sounds like this one, -teen for -ty or -ty for -teen; empty where there is none."""
+    if not value.isdigit():
+        return ""
+    whole, last = divmod(int(value), 100)
+    if 13 <= last <= 19:
+        return str(whole * 100 + 10 * (last % 10))
+    if last >= 30 and last % 10 == 0:
+        return str(whole * 100 + 10 + last // 10)
+    return ""
 
 
 def _number(digits: str) -> str:

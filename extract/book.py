@@ -264,6 +264,20 @@ class Book:
         if target is None:
             self.c.correcting = False
 
+    def doubted(self, reading: Reading, why: Doubt, other: Alternative | None) -> None:
+        """Ask about a reading that stands, with something else that it may be."""
+        also = () if other is None else (other,)
+        new = reading.model_copy(
+            update={
+                "id": self.new_id(),
+                "doubts": (*reading.doubts, why),
+                "alternatives": (*also, *reading.alternatives),
+            }
+        )
+        self.emit(Change(target=reading.id, reading=new, why=why.detail))
+        self.made = [new.id if rid == reading.id else rid for rid in self.made]
+        self.mark(new.id)
+
     def weighed(self, reading: Reading, others: Sequence[Reading]) -> Reading:
         """A reading on which something hangs is asked where it was not heard surely enough for that."""
         faint = self.faint.get(self.value_at)

@@ -272,6 +272,8 @@ def relabels(b: Book, p: Parsed) -> bool:
         done = relabel_quantity(b, names[0], group[-1:], src, conditions)
     elif names and not same and len(names) == 1 and _all_said(b, p):
         done = ask_which(b, names[0], group[-1], src)
+    elif conditions and conditions[-1].kind == "enter" and not any(s.has("that_was") for s in p.sentence.segments):
+        _goes_there_now(b, p, group[-1], b.resolve(conditions[-1]))
     elif conditions:
         condition = b.resolve(conditions[-1])
         many = plural(b, p)
@@ -305,6 +307,16 @@ def relabels(b: Book, p: Parsed) -> bool:
     if done:
         b.c.correcting = False
     return done
+
+
+def _goes_there_now(b: Book, p: Parsed, r: Reading, condition: str | None) -> None:
+    """ "No, down to minimum": the work goes there; said as a correction, the last reading may have been read there."""
+    corrected = any(s.has("correct", "not", "no") for s in p.sentence.segments)
+    allowed = r.quantity is not None and condition in b.g.quantities[r.quantity].conditions
+    if corrected and allowed and r.taken and condition != r.condition:
+        text = doubt(DoubtKind.CONDITION_UNCLEAR, "another firing rate was named behind it")
+        b.doubted(r, text, Alternative(condition=condition, why="named behind it"))
+    b.c.correcting = False
 
 
 def relabel_quantity(b: Book, name: Name, group: Sequence[Reading], src: Source, conditions: Sequence[Item]) -> bool:

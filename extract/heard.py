@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
 from typing import NamedTuple
 
-from extract.aloud import aloud, said_in
+from extract.aloud import aloud, said_in, sound_alike
 from extract.assign import Value
 from extract.certainty import Certainty
 from extract.context import Context
@@ -40,7 +40,6 @@ __all__ = [
     "may_put_right",
     "misgivings",
     "other_hearings",
-    "sound_alike",
 ]
 
 # How certain is certain enough stands in certainty.toml; these say only what counts as the same words.
@@ -229,18 +228,6 @@ def _sense(heard: Heard, context: Context, grammar: Grammar) -> _Sense:
     )
 
 
-def sound_alike(value: str) -> str:
-    """The value that sounds like this one, -teen for -ty or -ty for -teen; empty where there is none."""
-    if not value.isdigit():
-        return ""
-    whole, last = divmod(int(value), 100)
-    if 13 <= last <= 19:
-        return str(whole * 100 + 10 * (last % 10))
-    if last >= 30 and last % 10 == 0:
-        return str(whole * 100 + 10 + last // 10)
-    return ""
-
-
 def misgivings(
     utterance: Utterance, heard: Heard, context: Context, grammar: Grammar
 ) -> tuple[Mapping[int, Misgiving], Mapping[int, Misgiving]]:
@@ -391,6 +378,8 @@ def _misgiving(v: Value, w: Weighed, sure: float | None, heard_ways: int, certai
         return Misgiving(f"{SECOND} has another number", w.listed)
     if w.against >= certain.against:
         return Misgiving(f"another hypothesis has {w.listed[0].number.first}", w.listed)
+    if w.twin >= (certain.against / 2 if w.confirmed else certain.notable):
+        return Misgiving(f"it sounds like {sound_alike(v.number.first)}, which was heard too", w.listed)
     if w.support < (certain.support if w.confirmed else certain.alone):
         return Misgiving("not every way it was heard has it", w.listed)
     if v.condition is not None and w.placed < certain.placed:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from extract.aloud import sound_alike
 from extract.assign import Value
 from extract.book import Book, slot
 from extract.context import CHANGED, LAST_KEPT, RECENT, TURNED
 from extract.doubt import doubt
-from extract.heard import sound_alike
 from extract.parse import Parsed
 from schemas.base import decimal_of, is_value_text
 from schemas.doubts import DoubtKind

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
+from extract.aloud import sound_alike
 from extract.context import Bound, Context, Setting
 from extract.doubt import amount, step_of
-from extract.heard import sound_alike
 from extract.lexicon import Grammar
 from schemas.base import decimal_of, is_value_text
 from schemas.readings import Reading

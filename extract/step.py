@@ -29,6 +29,7 @@ from extract.corrections import (
     unit_afterwards,
 )
 from extract.doubt import doubt
+from extract.effects import unsettled
 from extract.guards import garbled_rate, unresolved, went_astray
 from extract.heard import best_heard, may_have_turned, may_put_right, other_hearings
 from extract.lexicon import Grammar
@@ -100,6 +101,8 @@ def step(utterance: Utterance, at: float, context: Context, grammar: Grammar) ->
     elif any(r.quantity == grammar.move for r in map(after.readings.get, book.made) if r is not None):
         after.turned = ""
     finish(book)
+    for reading, why, other in unsettled(utterance, at, context, book.c, book.operations, grammar, step):
+        book.doubted(reading, why, other)
     astray, lost = place_in_doubt(utterance, heard, context, grammar)
     if (chosen.moved or astray) and after.state != context.state:
         after.astray = utterance.text  # somewhere that only one way of hearing has

@@ -7,12 +7,12 @@ from decimal import Decimal
 from itertools import combinations, pairwise
 from math import log
 
+from extract.aloud import sound_alike
 from extract.assign import Value, fits_free
 from extract.book import Book
 from extract.clauses import Segment
 from extract.context import LAST_KEPT, RECENT, Open
 from extract.doubt import doubt
-from extract.heard import sound_alike
 from extract.parse import Parsed, best_fit
 from extract.values import fit
 from schemas.base import is_value_text

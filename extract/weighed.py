@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from extract.aloud import aloud, said_in
+from extract.aloud import aloud, said_in, sound_alike
 from extract.assign import Value
 from extract.context import Context
 from extract.lexicon import Grammar
@@ -25,13 +25,14 @@ class Weighed(NamedTuple):
     """What speaks for a value and what against it, as shares of the mass.
 
     ``support``: has it; ``placed``: has it with its firing rate; ``against``: has another number or sense;
-    ``confirmed``, ``denied``: so does the second opinion; ``otherwise``: some way has it as something else;
-    ``listed``: the numbers heard instead, likeliest first.
+    ``twin``: it with -teen for -ty or the other way round; ``confirmed``, ``denied``: so does the second opinion;
+    ``otherwise``: some way has it as something else; ``listed``: the numbers heard instead, likeliest first.
     """
 
     support: float
     placed: float
     against: float
+    twin: float
     confirmed: bool
     denied: bool
     otherwise: bool
@@ -52,7 +53,7 @@ def weigh(
     says nothing of it: if the second opinion has the value, the shares are those of the rest. Another number that
     cannot be there (a fan at 49 a minute) says only that the value was not heard so.
     """
-    support = against = placed = silent = 0.0
+    support = against = placed = silent = twin = 0.0
     confirmed = denied = otherwise = False
     # the second opinion has it under its name: then "flow" for "flue" in some hypotheses says nothing
     agreed = any(way.who == SECOND and any(named_alike(v, o) for o in found) for found, way in read)
@@ -73,13 +74,14 @@ def weigh(
             silent += way.mass
         elif differing:
             against, denied = against + way.mass, denied or second
+            twin += way.mass * any(o.number.first == sound_alike(v.number.first) for o in differing)
             others += [(way.mass + (0.5 if second else 0.0), o) for o in differing]
         elif before and aloud(way.text).split()[-len(before) :] == list(before):
             silent += way.mass
     if confirmed and silent <= MOST_SILENT:
         support, placed, against = (share / (1 - silent) for share in (support, placed, against))
     listed = tuple({o.number.first: o for _, o in sorted(others, key=lambda x: -x[0])}.values())[:3]
-    return Weighed(support, placed, against, confirmed, denied, otherwise, listed)
+    return Weighed(support, placed, against, twin, confirmed, denied, otherwise, listed)
 
 
 def named_alike(v: Value, o: Value) -> bool:
@@ -183,8 +185,8 @@ def _meant(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
 
 
 def _in_pieces(o: Value, found: Sequence[Value]) -> bool:
-    """Whether another number stands right beside one: both are pieces of what was said, "one hundred eight eight"."""
-    return any(x.start == o.end or x.end == o.start for x in found)
+    """Whether another number of the same name stands right beside one: both are pieces, "one hundred eight eight"."""
+    return o.name is not None and any(x.name is o.name and (x.start == o.end or x.end == o.start) for x in found)
 
 
 def _begun(v: Value, other: Value) -> bool:

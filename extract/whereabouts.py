@@ -48,8 +48,9 @@ def place_in_doubt(utterance: Utterance, heard: Heard, context: Context, grammar
 
 
 def rates_of(heard: Heard) -> list[object]:
-    """Firing rates and other conditions that are named."""
-    return [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
+    """Firing rates and other conditions that are named, or gone to."""
+    found = [c.value for p in heard.sentences for s in p.sentence.segments for c in s.conditions]
+    return [c[0] if isinstance(c, tuple) and len(c) == 1 else c for c in found]
 
 
 def firing_of(heard: Heard, grammar: Grammar) -> list[object]:

@@ -1,0 +1,111 @@
+"""What an utterance does to the readings when it is heard in another way: where the ways differ, it is asked.
+
+Numbers are weighed one by one (extract/weighed.py). This is for what has no number of its own: a reading that gets
+another label ("that was minimum" for "down to minimum"), a fuel, a date, the way in which a screw was turned.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from typing import NamedTuple
+
+from extract.context import Context
+from extract.doubt import doubt
+from extract.lexicon import Grammar
+from extract.ways import Way, ways
+from extract.whereabouts import enough
+from schemas.doubts import Doubt, DoubtKind
+from schemas.evidence import Hypothesis, Utterance
+from schemas.readings import Alternative, Change, Operation, Reading, Record
+
+__all__ = ["unsettled"]
+
+_NAMED = {
+    "condition": (DoubtKind.CONDITION_UNCLEAR, "heard in another way it was not read there"),
+    "appliance": (DoubtKind.APPLIANCE_UNCLEAR, "heard in another way it is not of that one"),
+    "quantity": (DoubtKind.QUANTITY_UNCLEAR, "heard in another way it is not that"),
+    "unit": (DoubtKind.UNIT_UNCLEAR, "heard in another way it has another unit"),
+}
+"""The labels of a reading, and what is asked where the ways of hearing differ in one."""
+_KINDS = ("choice", "date")
+_ELSE = doubt(DoubtKind.HEARD_UNCLEARLY, "another way it was heard has something else")
+
+
+class _Done(NamedTuple):
+    """What one way of hearing did: what became of the readings that stood before, and what is new and no number."""
+
+    was: dict[str, Reading | None]
+    new: dict[tuple[str | None, ...], str]
+
+
+def unsettled(
+    utterance: Utterance,
+    at: float,
+    context: Context,
+    after: Context,
+    operations: Sequence[Operation],
+    grammar: Grammar,
+    step: Callable[[Utterance, float, Context, Grammar], tuple[Context, tuple[Operation, ...]]],
+) -> Iterator[tuple[Reading, Doubt, Alternative | None]]:
+    """Yield readings that enough other ways of hearing leave as they were or make otherwise, each with its doubt."""
+    if utterance.second_opinion is None:
+        return
+    mine = _done(context, after, operations, grammar)
+    touched = {rid: r for rid, r in mine.was.items() if r is not None and _labels(r) != _labels(context.readings[rid])}
+    if not touched and not mine.new:
+        return
+    others: list[tuple[Way, _Done]] = []
+    things = "|".join(map(re.escape, grammar.appliance_words))
+    for way in ways(utterance, grammar.appliance_words):
+        # "that was boiler too": nobody can hear whether that is a two
+        said = Hypothesis(text=re.sub(rf"(?i)\b({things}),? too\b(?=\W*$)", r"\1 two", way.text), mass=1.0)
+        alone = utterance.model_copy(update={"hypotheses": (said,), "second_opinion": None})
+        others.append((way, _done(context, *step(alone, at, context, grammar), grammar)))
+    for rid, reading in touched.items():
+        old = context.readings[rid]
+        for label, (kind, why) in _NAMED.items():
+            now = getattr(reading, label)
+            if now == getattr(old, label) or reading.value != old.value or not old.taken:
+                continue
+            against = [way for way, done in others if (r := done.was.get(rid)) is None or getattr(r, label) != now]
+            if enough(against, grammar):
+                yield reading, doubt(kind, why), Alternative(**{label: getattr(old, label)}, why="as it was")
+                break
+    for key, value in mine.new.items():
+        against = [way for way, done in others if key in done.new and done.new[key] != value]
+        reading = next(r for r in after.live() if _key(r) == key and _told(r, grammar) == value)
+        if reading.taken and enough(against, grammar):
+            other = next(done.new[key] for way, done in others if way in against)
+            offered = Alternative(value=other, why="heard so too") if reading.quantity != grammar.move else None
+            yield reading, _ELSE, offered
+
+
+def _done(context: Context, after: Context, operations: Sequence[Operation], grammar: Grammar) -> _Done:
+    became = {op.target: op.reading.id for op in operations if isinstance(op, Change)}
+    was: dict[str, Reading | None] = {}
+    for rid in context.readings:
+        last = rid
+        while last in became:
+            last = became[last]
+        was[rid] = after.readings.get(last)
+    made = [after.readings.get(op.reading.id) for op in operations if isinstance(op, Record | Change)]
+    return _Done(was, {_key(r): told for r in made if r is not None and (told := _told(r, grammar))})
+
+
+def _labels(r: Reading) -> tuple[str | None, ...]:
+    return tuple(getattr(r, label) for label in _NAMED)
+
+
+def _key(r: Reading) -> tuple[str | None, ...]:
+    return r.quantity, r.condition, r.appliance
+
+
+def _told(r: Reading, grammar: Grammar) -> str:
+    """What a reading says that is no number: a choice, a date, which screw was turned and which way."""
+    if r.quantity == grammar.move:
+        return r.note
+    q = grammar.quantities.get(r.quantity or "")
+    if q is not None and q.kind == "text" and q.form == "code":
+        return re.sub(r"[^A-Z0-9]", "", r.value.upper())
+    return r.value if q is not None and q.kind in _KINDS else ""
