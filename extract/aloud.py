@@ -92,6 +92,7 @@ def aloud(text: str) -> str:
 
     Of the many ways to say a number this is one: texts that differ here may sound the same all the same.
     """
+    text = re.sub(r"(?<=[0-9])'(?=[0-9])", " ", text)
     words = re.sub(r"[0-9][0-9,]*(?:\.[0-9]+)?", lambda m: f" {_number(m[0].replace(',', ''))} ", text.lower())
     return _HUNDRED.sub(_in_pairs, " ".join(re.findall(r"[a-z']+", words)))
 

@@ -112,10 +112,8 @@ def phases(b: Book, p: Parsed) -> None:
         which: Literal["before", "after"] = "before" if "before" in cues else "after"
         if not single and which == "before" and _and_now(b, p, n):
             return
-        if single and nxt is None and which == "before" and b.u.second_opinion is not None and not _heading(b, p):
-            for v in p.values:  # "eight before" may be "eighty four": by ear it is of nothing that comes after it
-                v.phase = "before"
-            continue
+        if single and nxt is None and which == "before" and b.u.second_opinion is not None and _may_be_four(b, ahead):
+            continue  # "eight before" may be "eighty four"
         marks.append(which)
         b.c.phase = ("*", which)
         b.touched_phase = True
@@ -128,9 +126,11 @@ def phases(b: Book, p: Parsed) -> None:
             v.phase = mark  # "CO2 eight nine before, nine three after"
 
 
-def _heading(b: Book, p: Parsed) -> bool:
-    """Whether a sentence without values says where the work is: "high fire, before"."""
-    return not p.values and not p.names and not any(s.has("no", "correct") for s in p.sentence.segments)
+def _may_be_four(b: Book, ahead: Item | None) -> bool:
+    """Whether what stands before "before" may make a number with it: a lone digit, or the "a" heard for "eight"."""
+    if ahead is None:
+        return False
+    return len(ahead.value.first) == 1 if ahead.kind == "number" else b.tokens[ahead.end - 1].low == "a"
 
 
 def _was(b: Book, p: Parsed) -> bool:

@@ -1,41 +1,50 @@
 """What a recogniser writes for small words that lead to a number and mean nothing by themselves, put back.
 
-"Came in at" is written "K been at", "cabin at" or "cadence of", "settled at" is "set all that", "um" before a number is
-"hum", "home", "arm" or "firm". For what was heard only, never for what somebody typed; the words that are put back say
-nothing about the number, so that a reading hangs on everything else as it did.
+"Came in at" is written "K been at", "cabin at" or "cadence of", "um" before a number "hum", "arm", "firm" or "home",
+"now" behind one "how?". For what was heard only, never for what somebody typed, and not where another way of hearing
+says that the words are meant: a cabin is a place, and so is a home.
 """
 
 from __future__ import annotations
 
 import re
 
+from schemas.evidence import Utterance
+
 __all__ = ["put_back"]
 
-_DIGITS = "zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen"
-_TENS = "seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety minus negative point"
-_NUMBER = rf"(?=[0-9]|(?:{'|'.join(f'{_DIGITS} {_TENS}'.split())})\b)"
-_UM = "(?:hum|home|arm|firm|atom)"
-_CAME_IN = r"\bK,? ?(?:been|bean|bin|being|B ?N|the|in)\b,?(?: (?:at|a|up to|the)\b)?"
-_HEARD = (
-    # came in at (um)
-    (rf"{_CAME_IN}(?: (?:{_UM}|them|term|turn|time)\b)?", "came in at"),
-    (rf"\b(?:cabin|caving|cadence|cadon)\b,?(?: (?:at|of|a|an|are|our)\b)?(?: (?:{_UM}|them)\b)?", "came in at"),
-    # settled at (um)
-    (rf"\bset all (?:that|up|at|the)\b,?(?: (?:{_UM}|time|top)\b)?", "settled at"),
-    (rf"\b(?:settled? |settle )(?:atom|pattern|at {_UM})\b", "settled at"),
-    # um, behind a word that leads to a number
-    (r"\b((?:settled?|sitting|in|right) at)\b,? home\b", r"\1 um"),
-    (r"\b(at|is|that|shows?|reads?)\b,? (?:hum|arm|firm|atom)\b", r"\1 um"),
-)  # fmt: skip
-_LEADING = tuple((re.compile(rf"{heard},? {_NUMBER}", re.IGNORECASE), f"{said} ") for heard, said in _HEARD)
-_OF_THE_ROOM = re.compile(r"\bC ?O\b(?! ?(?:two|2)\b)|monoxide|\balarm", re.IGNORECASE)
-"""Beside these a home is one: "CO at home thirty five"."""
-_NOW = re.compile(r",? how\?", re.IGNORECASE)
+_WORDS = "zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
+_WORDS += "seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety minus negative point"
+_ANY = "|".join(_WORDS.split())
+_NUMBER = rf",? (?=[0-9]|(?:{_ANY})\b)"
+_UM = r"(?: (?:hum|home|arm|firm|atom|them|term|turn|time)\b)?"
+_NO_PLACE = r"(?<!in )(?<!the )(?<!at )(?<!to )(?<!from )(?<!of )(?<!inside )(?<!a )"
+_CAME_IN_AT = re.compile(
+    rf"(?<![0-9] )\b(?:K,? ?(?:been|bean|bin|being|B ?N),? (?:at|a|up to)\b|K,? the(?= (?:atom|term)\b)|"
+    rf"{_NO_PLACE}(?:cabin at|caving (?:at|a)|cadence (?:at|of)|cadon at)\b){_UM}{_NUMBER}",
+    re.IGNORECASE,
+)
+_HUM = re.compile(rf"\b(at|is|that|shows?|reads?)\b,? (?:hum|arm|firm|atom)\b{_NUMBER}", re.IGNORECASE)
+_AT_HOME = re.compile(rf"\b((?:settled?|sitting) at),? home\b{_NUMBER}", re.IGNORECASE)
+_MEANT = re.compile(r"\b(?:can|could|may|might|should) (?:be|have)\b", re.IGNORECASE)
+_OF_A_ROOM = re.compile(r"\bC ?O\b(?! ?(?:two|2)\b)|monoxide|\balarm|\b(?:mine|my|I)\b", re.IGNORECASE)
+"""Beside these a home or a cabin is one: "CO in the cabin thirty five", "mine's sitting at home nine three"."""
+_HOW = re.compile(r",? how\?\W*$", re.IGNORECASE)
+_NOW = re.compile(r"\bnow\W*$", re.IGNORECASE)
 
 
-def put_back(text: str) -> str:
-    """Return a text with those words as they were said: "C O two K been at nine" is "C O two came in at nine"."""
-    if not (_OF_THE_ROOM.search(text) and re.search(r"\bhome\b", text, re.IGNORECASE)):
-        for heard, said in _LEADING:
-            text = heard.sub(said, text)
-    return _NOW.sub(" now.", text)
+def put_back(text: str, utterance: Utterance) -> str:
+    """Return a text of an utterance with those words as they were said: "CO2 K been at nine" is "CO2 at nine"."""
+    second = utterance.second_opinion
+    if second is None:
+        return text
+    texts = [second, *(h.text for h in utterance.hypotheses)]
+    place = any(_OF_A_ROOM.search(one) for one in texts)
+    if not any(_MEANT.search(one) for one in texts) and not (place and re.search(r"\bcabin\b", text, re.IGNORECASE)):
+        text = _CAME_IN_AT.sub("at ", text)
+    text = _HUM.sub(r"\1 um ", text)
+    if not place and not re.search(r"\bhome\b", second, re.IGNORECASE):
+        text = _AT_HOME.sub(r"\1 um ", text)
+    if any(_NOW.search(one) for one in texts) and not _HOW.search(second):
+        text = _HOW.sub(" now.", text)
+    return text

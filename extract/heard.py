@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
 from typing import NamedTuple
 
-from extract.aloud import aloud, said_in, sound_alike
+from extract.aloud import aloud, rejoined, said_in, sound_alike
 from extract.assign import Value
 from extract.certainty import Certainty
 from extract.context import Context
@@ -19,7 +19,7 @@ from extract.slips import slip
 from extract.spelt import least_certain
 from extract.states import Checked
 from extract.values import fit
-from extract.ways import SECOND, Way, as_meant, same_words, ways
+from extract.ways import REJOINED, SECOND, Way, as_meant, same_words, ways
 from extract.weighed import Weighed, has, ids_of, named_alike, same, values_of, weigh, words_before, words_of
 from extract.whereabouts import (
     appliances_of,
@@ -166,7 +166,7 @@ def _supported(heard: Heard, utterance: Utterance, context: Context, grammar: Gr
     one that would do ("step 121" for the stack's).
     """
     parsed = [(parse(w.text, context, grammar), w) for w in ways(utterance, grammar.appliance_words)]
-    read = [(values_of(other), way) for other, way in parsed]
+    read = _read([other for other, _ in parsed], [way for _, way in parsed], utterance, context, grammar)
     certain = grammar.certain
     found = []
     for v in values_of(heard):
@@ -252,12 +252,12 @@ def misgivings(
     astray = elsewhere(heard, parsed, heard_ways, context.state, grammar)
     both = [w for other, w in zip(parsed, heard_ways, strict=True) if rates_together(other, grammar)]
     another = other_appliance(heard, parsed, heard_ways)
-    read = [(values_of(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
+    read = _read(parsed, heard_ways, utterance, context, grammar)
     by_ear = utterance.second_opinion is not None
     poor = utterance.clipped or (utterance.snr_db is not None and utterance.snr_db < certain.noisy)
     for v in values:
         weighed = weigh(v, words_of(heard, v), words_before(heard, v), read, context, grammar)
-        found = _misgiving(v, weighed, _certainty(utterance, heard, v), len(read), grammar.certain)
+        found = _misgiving(v, weighed, _certainty(utterance, heard, v), len(heard_ways), grammar.certain)
         if found is None and poor and not _confirmed(v, heard, read, context, grammar):
             found = Misgiving("it was said in noise and the second opinion does not have it")
         if found is None and enough([w for w in astray if w in both or not _placed_alike(v, w, read)], grammar):
@@ -268,7 +268,7 @@ def misgivings(
             found = Misgiving("heard in another way it is denied, or no reading")
         if found is None and by_ear and (why := slip(heard, v, context, grammar, poor=poor)):
             found = Misgiving(why)
-        if found is None and by_ear and _letter_for_unit(v, heard) and not _has_unit(v, read):
+        if found is None and by_ear and _letter_for_unit(v, heard, context, grammar) and not _has_unit(v, read):
             found = Misgiving("its unit was one letter, which the second opinion does not have")
         if found is None and utterance.broken:
             found = Misgiving("the line broke off in it")
@@ -279,6 +279,19 @@ def misgivings(
     return out, faint
 
 
+def _read(
+    parsed: Sequence[Heard], heard_ways: Sequence[Way], utterance: Utterance, context: Context, grammar: Grammar
+) -> list[tuple[Sequence[Value], Way]]:
+    """The values of every way of hearing, and of the second opinion with the pieces of its numbers put together."""
+    read: list[tuple[Sequence[Value], Way]] = []
+    read += [(values_of(other), w) for other, w in zip(parsed, heard_ways, strict=True)]
+    second = utterance.second_opinion
+    if second is not None and (whole := rejoined(second)) != second:
+        text = as_meant(whole, utterance, grammar.appliance_words)
+        read.append((values_of(parse(text, context, grammar)), Way(text, 0.0, REJOINED)))
+    return read
+
+
 def _confirmed(
     v: Value, heard: Heard, read: Sequence[tuple[Sequence[Value], Way]], context: Context, grammar: Grammar
 ) -> bool:
@@ -287,10 +300,13 @@ def _confirmed(
     return any(way.who == SECOND and has(v, words, found, way, context, grammar) for found, way in read)
 
 
-def _letter_for_unit(v: Value, heard: Heard) -> bool:
-    """Whether a value's unit is one letter alone, which may be a piece of another word: "six C six" for "sixty six"."""
+def _letter_for_unit(v: Value, heard: Heard, context: Context, grammar: Grammar) -> bool:
+    """Whether a value's unit, another than the usual, is one letter, which may be a piece of another word: "six C six"
+    for "sixty six"."""
+    usual = {grammar.measures[q].default(context.setting.units) for q in ids_of(v)}
     letters = [token.text for token in heard.tokens[max(v.start + 1, v.end - 2) : v.end] if token.text.isalpha()]
-    return bool(v.unit) and bool(letters) and len(letters[-1]) == 1 and not (len(letters) > 1 and len(letters[0]) == 1)
+    alone = bool(letters) and len(letters[-1]) == 1 and not (len(letters) > 1 and len(letters[0]) == 1)
+    return bool(v.unit) and v.unit not in usual and alone
 
 
 def _has_unit(v: Value, read: Sequence[tuple[Sequence[Value], Way]]) -> bool:
@@ -364,7 +380,8 @@ def _placed_alike(v: Value, way: Way, read: Sequence[tuple[Sequence[Value], Way]
     """Whether a way of hearing has a value at the firing rate that was said with it."""
     if not v.condition:
         return False
-    return any(same(v, o) and o.condition == v.condition for found, one in read if one is way for o in found)
+    alike = [one for one in read if one[1] is way or (way.who == SECOND and one[1].who == REJOINED)]
+    return any(same(v, o) and o.condition == v.condition for found, _ in alike for o in found)
 
 
 def _misgiving(v: Value, w: Weighed, sure: float | None, heard_ways: int, certain: Certainty) -> Misgiving | None:

@@ -61,7 +61,7 @@ def _teen_behind_point(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:
 def _may_end_in_four(lows: Sequence[str], v: Value) -> bool:
     """ "Eight before" for "eighty four": a lone digit with "before" at the end behind it."""
     rest = [low for low in lows[v.end :] if low.isalnum()]
-    return len(v.number.first) == 1 and not v.unit and rest == ["before"]
+    return len(v.number.first) == 1 and v.number.first != "0" and not v.unit and rest == ["before"]
 
 
 def _with_a_word_of_the_name(lows: Sequence[str], v: Value, grammar: Grammar) -> bool:

@@ -6,13 +6,15 @@ import re
 from collections.abc import Collection
 from typing import NamedTuple
 
-from extract.aloud import rejoined, respelled
+from extract.aloud import respelled
 from extract.ear import put_back
 from schemas.evidence import Utterance
 
-__all__ = ["SECOND", "Way", "as_meant", "same_words", "ways"]
+__all__ = ["REJOINED", "SECOND", "Way", "as_meant", "same_words", "ways"]
 
 SECOND = "the second opinion"
+REJOINED = "the second opinion, with the pieces of its numbers put together"
+"""Heard of only where a value was read: what it writes in pieces may also be two values."""
 
 
 class Way(NamedTuple):
@@ -40,13 +42,13 @@ def ways(utterance: Utterance, things: Collection[str] = ()) -> tuple[Way, ...]:
     second = utterance.second_opinion
     return (
         *found.values(),
-        *(() if second is None else (Way(as_meant(rejoined(second), utterance, things), 0.0, SECOND),)),
+        *(() if second is None else (Way(as_meant(second, utterance, things), 0.0, SECOND),)),
     )
 
 
 def as_meant(text: str, utterance: Utterance, things: Collection[str] = ()) -> str:
     """Return a text of an utterance with its words put together again, and, where it was heard, the small ones too."""
-    return respelled(text if utterance.second_opinion is None else put_back(text), things)
+    return respelled(put_back(text, utterance), things)
 
 
 def same_words(text: str) -> str:

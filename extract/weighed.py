@@ -12,7 +12,7 @@ from extract.context import Context
 from extract.lexicon import Grammar
 from extract.parse import Heard
 from extract.values import fit
-from extract.ways import SECOND, Way
+from extract.ways import REJOINED, SECOND, Way
 from schemas.base import decimal_of
 
 __all__ = ["Weighed", "has", "ids_of", "named_alike", "same", "values_of", "weigh", "words_before", "words_of"]
@@ -59,9 +59,11 @@ def weigh(
     agreed = any(way.who == SECOND and any(named_alike(v, o) for o in found) for found, way in read)
     others: list[tuple[float, Value]] = []
     for found, way in read:
-        second = way.who == SECOND
+        second = way.who in (SECOND, REJOINED)
         if any((same(v, o) or _meant(v, o, context, grammar)) and o.condition == v.condition for o in found):
             placed += 1.0 if second else way.mass
+        if way.who == REJOINED:
+            continue
         if (second or not agreed) and _otherwise(v, found, context, grammar):
             against, denied = against + way.mass, denied or second
             otherwise = True
@@ -70,7 +72,7 @@ def weigh(
             support, confirmed = support + way.mass, confirmed or second
             continue
         differing = [o for o in found if (_alike(v, o) and _may_be(v, o, context, grammar)) or _shorter(v, o)]
-        if differing and not second and all(_in_pieces(o, found) for o in differing):
+        if differing and agreed and not second and all(_in_pieces(o, found) for o in differing):
             silent += way.mass
         elif differing:
             against, denied = against + way.mass, denied or second
@@ -114,10 +116,16 @@ def has(v: Value, words: str, found: Sequence[Value], way: Way, context: Context
         same(v, o) or _meant(v, o, context, grammar) or _begun(v, o) or _misnamed(v, o, context, grammar) for o in found
     ):
         return True
-    return said_in(words, way.text) or (way.who == SECOND and _written_in(v, way.text))
+    return said_in(words, way.text) or (way.who == SECOND and _written_in(v, way.text, grammar))
 
 
 def words_of(heard: Heard, v: Value) -> str:
+    """The words of a value's number, without its unit where they can be told apart."""
+    for p in heard.sentences:
+        if any(x is v for x in p.values) and 0 <= v.place < len(p.laid.items):
+            number = p.laid.items[v.place]
+            if number.kind == "number" and v.start <= number.start < number.end <= v.end:
+                return " ".join(token.text for token in heard.tokens[number.start : number.end])
     return " ".join(token.text for token in heard.tokens[v.start : v.end])
 
 
@@ -200,15 +208,21 @@ def _shorter(v: Value, other: Value) -> bool:
     return not ids_of(other) and "." in short and v.number.first.startswith(short) and v.number.first != short
 
 
-def _written_in(v: Value, text: str) -> bool:
-    """Whether a text has the value at the end of a run of digits: "CO29.1" for CO2 9.1, "C0102" for CO 102."""
-    runs = re.findall(r"[0-9]+(?:[.,][0-9]+)?", text)
-    value = v.number.choices[0][0]
-    if any(run.endswith(value) and (len(value) > 1 or run == value) for run in runs):
-        return True
-    digits = _digits(v)
-    joined = re.findall(r"[0-9](?:[-. ]?[0-9])*", text)  # "9-1" and "288" for CO2 8.8
-    return len(digits) > 1 and any(re.sub(r"[^0-9]", "", run).endswith(digits) for run in joined)
+def _written_in(v: Value, text: str, grammar: Grammar) -> bool:
+    """Whether a text has the value in a run of digits with those of its name: "CO29.1" for CO2 9.1, "C0102" for CO 102.
+
+    What else stands in front of it makes another number: 140 has no 40 in it.
+    """
+    names = [name for q in ids_of(v) for name in grammar.quantities[q].said]
+    leads = ("", "0", "2", "02") if any(name.lower().endswith(("2", "two")) for name in names) else ("", "0")
+    runs = re.findall(r"[0-9]+(?:[.,][0-9]+)*", text)
+    joined = [
+        re.sub(r"[^0-9]", "", run) for run in re.findall(r"[0-9](?:[-. ]?[0-9])*", text)
+    ]  # "9-1", "288" for CO2 8.8
+    value, digits = v.number.choices[0][0], _digits(v)
+    return any(run == f"{lead}{value}" and (len(value) > 1 or not lead) for run in runs for lead in leads) or any(
+        len(digits) > 1 and run == f"{lead}{digits}" for run in joined for lead in leads
+    )
 
 
 def _alike(a: Value, b: Value) -> bool:

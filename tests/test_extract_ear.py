@@ -9,26 +9,42 @@ from tests.test_extract_hearings import heard_as, readings
 
 
 @pytest.mark.parametrize(
-    ("heard", "said"),
+    ("heard", "other", "said"),
     [
-        ("C O two, K been at eight point two.", "C O two, came in at eight point two."),
-        ("Fan speed, cabin at 6,600.", "Fan speed, came in at 6,600."),
-        ("Inlet pressure cadence of 11 seven.", "Inlet pressure came in at 11 seven."),
-        ("The flue set all that arm two hundred.", "The flue settled at two hundred."),
-        ("Flue temp is sitting at home 119.", "Flue temp is sitting at um 119."),
-        ("C O two shows firm 8.3.", "C O two shows um 8.3."),
-        ("1730 R P M, how?", "1730 R P M now."),
-        # what says something is left
-        ("The house is at home seventy degrees.", "The house is at home seventy degrees."),
-        ("Alarm showed C O sitting at home 35.", "Alarm showed C O sitting at home 35."),
-        ("I set all that back, nine.", "I set all that back, nine."),
-        ("It is firm now, nine.", "It is firm now, nine."),
-        ("C O two can be at nine.", "C O two can be at nine."),
-        ("So how? Nine.", "So now. Nine."),
+        ("CO2, K been at eight point two.", "CO2, 8.2.", "CO2, at eight point two."),
+        ("Fan speed, cabin at 6,600.", "", "Fan speed, at 6,600."),
+        ("Inlet pressure cadence of 11 seven.", "", "Inlet pressure at 11 seven."),
+        ("CO2, K the atom eight.", "", "CO2, at eight."),
+        ("Flue temp is sitting at home 119.", "", "Flue temp is sitting at um 119."),
+        ("C O two shows firm 8.3.", "", "C O two shows um 8.3."),
+        ("1730 R P M, how?", "1730 RPM now.", "1730 R P M now."),
     ],
 )
-def test_words_are_put_back(heard: str, said: str) -> None:
-    assert put_back(heard) == said
+def test_words_are_put_back(heard: str, other: str, said: str) -> None:
+    assert put_back(heard, heard_as((heard, 1.0), second=other)) == said
+
+
+@pytest.mark.parametrize(
+    ("heard", "other"),
+    [
+        ("The house is at home seventy degrees.", ""),
+        ("Alarm showed C O sitting at home 35.", ""),
+        ("Mine's sitting at home 9.3 CO2.", ""),
+        ("Supply is sitting at home 160.", "Supply is sitting at home 160."),
+        ("CO in the cabin 35.", ""),
+        ("CO cabin at 35.", ""),
+        ("Supply in the cabin at 160.", ""),
+        ("Cabin 12, supply 160.", ""),
+        ("I set all that back, nine.", ""),
+        ("It is firm now, nine.", ""),
+        ("CO2 K been at nine.", "CO2 can be at nine."),
+        ("Input 100 K been at 9.", ""),
+        ("CO 300, how?", "CO 300, how?"),
+        ("CO 300, how?", "CO 300."),
+    ],
+)
+def test_words_that_are_meant_are_left(heard: str, other: str) -> None:
+    assert put_back(heard, heard_as((heard, 1.0), second=other)) == heard
 
 
 def test_a_value_behind_them_is_taken_as_if_they_had_been_heard() -> None:
