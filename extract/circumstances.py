@@ -113,7 +113,9 @@ def phases(b: Book, p: Parsed) -> None:
         if not single and which == "before" and _and_now(b, p, n):
             return
         if single and nxt is None and which == "before" and b.u.second_opinion is not None and _may_be_four(b, ahead):
-            continue  # "eight before" may be "eighty four"
+            for v in p.values[-1:]:
+                v.phase = "before"
+            continue  # "eight before" may be "eighty four": nothing that comes after it is of before
         marks.append(which)
         b.c.phase = ("*", which)
         b.touched_phase = True
@@ -130,7 +132,9 @@ def _may_be_four(b: Book, ahead: Item | None) -> bool:
     """Whether what stands before "before" may make a number with it: a lone digit, or the "a" heard for "eight"."""
     if ahead is None:
         return False
-    return len(ahead.value.first) == 1 if ahead.kind == "number" else b.tokens[ahead.end - 1].low == "a"
+    if ahead.kind == "number":
+        return len(ahead.value.first) == 1 and ahead.value.first != "0"
+    return b.tokens[ahead.end - 1].low == "a"
 
 
 def _was(b: Book, p: Parsed) -> bool:

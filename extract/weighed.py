@@ -72,7 +72,7 @@ def weigh(
             support, confirmed = support + way.mass, confirmed or second
             continue
         differing = [o for o in found if (_alike(v, o) and _may_be(v, o, context, grammar)) or _shorter(v, o)]
-        if differing and agreed and not second and all(_in_pieces(o, found) for o in differing):
+        if differing and agreed and not second and all(_piece(o, v, found) for o in differing):
             silent += way.mass
         elif differing:
             against, denied = against + way.mass, denied or second
@@ -192,9 +192,13 @@ def _meant(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
     return False
 
 
-def _in_pieces(o: Value, found: Sequence[Value]) -> bool:
-    """Whether another number of the same name stands right beside one: both are pieces, "one hundred eight eight"."""
-    return o.name is not None and any(x.name is o.name and (x.start == o.end or x.end == o.start) for x in found)
+def _piece(o: Value, v: Value, found: Sequence[Value]) -> bool:
+    """Whether another number of the same name stands right beside one, and both are the value in pieces but for a
+    "-ty": "one hundred eight eight" for 188."""
+    beside = [x for x in found if o.name is not None and x.name is o.name and (x.start == o.end or x.end == o.start)]
+    pieces = sorted([o, *beside], key=lambda x: x.start)
+    said = "".join(_digits(x) for x in pieces).replace("0", "")
+    return len(pieces) > 1 and said == _digits(v).replace("0", "")
 
 
 def _begun(v: Value, other: Value) -> bool:
@@ -215,6 +219,7 @@ def _written_in(v: Value, text: str, grammar: Grammar) -> bool:
     """
     names = [name for q in ids_of(v) for name in grammar.quantities[q].said]
     leads = ("", "0", "2", "02") if any(name.lower().endswith(("2", "two")) for name in names) else ("", "0")
+    text = re.sub(r"(?<=[0-9]),(?=[0-9]{3}(?![0-9]))", "", text)  # thousands
     runs = re.findall(r"[0-9]+(?:[.,][0-9]+)*", text)
     joined = [
         re.sub(r"[^0-9]", "", run) for run in re.findall(r"[0-9](?:[-. ]?[0-9])*", text)

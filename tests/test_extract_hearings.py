@@ -213,3 +213,33 @@ def test_two_firing_rates_side_by_side_in_the_second_opinion_are_asked() -> None
     text = "Return temperature at minimum rate is 87."
     (found,) = readings(heard_as((text, 1.0), second="Return temperature, maximum rate, minimum rate is 87."))
     assert (found.value, found.taken) == ("87", False)
+
+
+@pytest.mark.parametrize(
+    ("text", "second"),
+    [
+        ("CO forty eight.", "CO 148."),
+        ("CO ninety.", "CO 190."),
+        ("Fan 880.", "Fan 5,880."),
+        ("CO one hundred eighty.", "CO 1808."),
+    ],
+)
+def test_a_longer_number_does_not_confirm_its_end(text: str, second: str) -> None:
+    assert not any(r.taken for r in readings("High fire.", heard_as((text, 1.0), second=second)))
+
+
+def test_a_neighbour_of_another_name_makes_no_pieces() -> None:
+    ways = ("CO 40 94 efficiency.", 0.6), ("CO 140 94 efficiency.", 0.4)
+    found = readings("High fire.", heard_as(*ways, second="CO 140, 94 efficiency."))
+    assert not [r for r in found if r.quantity == "co" and r.taken]
+
+
+def test_two_values_joined_by_and_stay_two() -> None:
+    found = readings("High fire.", heard_as(("Fan six thousand and forty CO.", 1.0), second="Fan 6,000 and 40 CO."))
+    assert [(r.quantity, r.value) for r in found if r.taken] == [("fan_speed", "6000"), ("co", "40")]
+
+
+@pytest.mark.parametrize("text", ["CO2 9.3 after, CO 40 before.", "After adjustment CO2 9.3, CO 40 before."])
+def test_before_and_after_in_one_sentence_are_each_of_their_value(text: str) -> None:
+    found = readings("High fire.", heard_as((text, 1.0), second=text))
+    assert {r.quantity: r.phase for r in found} == {"co2": "after", "co": "before"}
