@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 from collections.abc import Iterator
+from ctypes.util import find_library
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, packages_distributions, version
 from importlib.util import find_spec
@@ -85,6 +86,7 @@ def parts() -> Iterator[Part]:
         needed=False,
     )
     yield _program("espeak-ng", "speaks questions", "espeak-ng", ("--version",), needed=False)
+    yield _portaudio()
     yield _player()
     yield _home()
 
@@ -127,10 +129,17 @@ def _program(name: str, purpose: str, package: str, ask: tuple[str, ...], *, nee
     return Part(name, purpose, True, said.splitlines()[0].strip() if said else place, needed)
 
 
+def _portaudio() -> Part:
+    place = find_library("portaudio")
+    get = "apt-get install libportaudio2, to listen to a microphone"
+    return Part("portaudio", "opens the microphone", place is not None, place or "", False, get)
+
+
 def _player() -> Part:
-    place = next((found for name in ("play", "aplay", "ffplay") if (found := shutil.which(name))), None)
-    get = "apt-get install sox, to hear a stretch of sound from sayback ask"
-    return Part("player", "plays the sound of a question", place is not None, place or "", False, get)
+    """What plays both the tool's own voice (front/voice/speakers.py) and a stretch of sound (front/evidence.py)."""
+    place = next((found for name in ("aplay", "play") if (found := shutil.which(name))), None)
+    get = "apt-get install alsa-utils, to hear questions and stretches of sound"
+    return Part("player", "plays questions and sound", place is not None, place or "", False, get)
 
 
 def _home() -> Part:

@@ -293,6 +293,22 @@ class Stop(Model):
         return self
 
 
+Command = Literal[
+    "yes",
+    "no",
+    "say_again",
+    "skip",
+    "cannot_tell",
+    "take_back",
+    "what_taken",
+    "what_missing",
+    "there",
+    "hold",
+    "carry_on",
+]
+"""What people say to the tool while it listens, besides values and notes."""
+
+
 class Sheet(Model):
     """A whole sheet, in the order of the work."""
 
@@ -324,6 +340,9 @@ class Sheet(Model):
     recogniser is told to expect, the most important last."""
     expect: str = ""
     """The same in a few words without numbers, for its second opinion."""
+
+    commands: dict[Command | Literal["note"], tuple[str, ...]] = Field(default_factory=dict)
+    """More ways to say what is said to the tool, besides those of its language: hold = ["pipe down"]."""
 
     plotted: tuple[Name, ...] = ()
     """Quantities drawn in the plot of a tuning, the first on the left scale."""

@@ -12,18 +12,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from num2words import num2words
+from pydantic import ValidationError
 
 import extract
 from capture.typed import typed_utterance
 from front.voice.replies import Replies
 from front.voice.wording import Asked, Wording, say_number
-from front.voice.words import command_of, note_of, spoken
+from front.voice.words import command_of, note_of, spoken, spoken_on
 from schemas.doubts import Doubt, DoubtKind
+from schemas.errors import BadInput
 from schemas.evidence import Hypothesis, MadeBy, Utterance
 from schemas.job import JobAppliance
 from schemas.load import load_sheet
 from schemas.questions import Candidate, Question
 from schemas.readings import Reading, Record, Source
+from schemas.sheet import Sheet
 
 SHEET = load_sheet("gas-boiler-start-up")[0]
 GRAMMAR = extract.compile_sheet(SHEET)
@@ -553,3 +556,27 @@ def test_an_appliance_is_chosen_by_its_name(text: str, tag: str) -> None:
     denied = replies.understand(heard("not boiler two", second="boiler two"), Asked("?", "choice", (one, two)))
     assert denied is not None
     assert not denied.clear
+
+
+def both(text: str) -> Utterance:
+    return heard(text, second=text)
+
+
+def test_a_sheet_adds_ways_to_say_a_command() -> None:
+    more = spoken_on(SHEET.model_copy(update={"commands": {"hold": ("Pipe down.",), "note": ("jot this down",)}}))
+    assert command_of(both("Pipe down, mate."), more) == "hold"
+    assert command_of(both("Hold it."), more) == "hold"
+    assert command_of(both("Pipe down, mate."), spoken()) is None
+    assert note_of(both("Jot this down the flap sticks."), more) == "the flap sticks."
+
+
+def test_a_sheet_cannot_give_the_words_of_one_command_to_another() -> None:
+    sheet = SHEET.model_copy(update={"commands": {"yes": ("leave it",)}})
+    with pytest.raises(BadInput, match="“leave it” as a way to say yes, which is skip already"):
+        spoken_on(sheet)
+
+
+def test_a_sheet_cannot_name_a_command_that_there_is_not() -> None:
+    sheet = SHEET.model_dump(mode="json")
+    with pytest.raises(ValidationError, match="commands"):
+        Sheet.model_validate({**sheet, "commands": {"louder": ["speak up"]}})

@@ -41,7 +41,7 @@ from front.voice.sounds import decibels, level_for, speak, tone
 from front.voice.speakers import PlayerSpeakers, Speakers, wav
 from front.voice.talk import BARE_S, Talk, step
 from front.voice.wording import Wording
-from front.voice.words import command_of, note_of, spoken
+from front.voice.words import command_of, note_of, spoken_on
 from jobs.add import Event as AddEvent
 from jobs.add import Named, add
 from jobs.book import job_of, sheet_of
@@ -142,8 +142,9 @@ class Session:
         self._sheet = sheet_of(self.store, job.head)
         self._grammar = grammar_of(self._sheet)
         self._setting = setting_of(self.store, job, self._sheet)
+        self._said = spoken_on(self._sheet)
         self._wording = Wording(self._sheet, several=len(job.appliances) > 1, units=job.head.units)
-        self._replies = Replies(self._sheet, self._grammar, self._setting)
+        self._replies = Replies(self._sheet, self._grammar, self._setting, self._said)
         self._deeds = Deeds(self.store, self.number, self._sheet, self._wording, self.by)
         self._place: Place = place_now(self.store, job, self._sheet)
         self._moved_at = -1e9
@@ -381,7 +382,7 @@ class Session:
         utterance = event.found
         start, end = self._offset + utterance.start, self._offset + utterance.end
         self.watcher.line("heard", utterance.text, start)
-        said = spoken()
+        said = self._said
         own, over, faint = self._own(start, end)
         asked = self._talk.asked
         told = self._echo.words(start, end) if own else ()

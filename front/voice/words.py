@@ -4,29 +4,16 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal, get_args
+from typing import Any, get_args
 
+from schemas.errors import BadInput
 from schemas.evidence import Utterance
+from schemas.sheet import Command, Sheet
 
-__all__ = ["Command", "Said", "command_of", "note_of", "plain", "spoken"]
-
-Command = Literal[
-    "yes",
-    "no",
-    "say_again",
-    "skip",
-    "cannot_tell",
-    "take_back",
-    "what_taken",
-    "what_missing",
-    "there",
-    "hold",
-    "carry_on",
-]
-
+__all__ = ["Command", "Said", "command_of", "note_of", "plain", "spoken", "spoken_on"]
 
 COMMANDS: tuple[Command, ...] = get_args(Command)
 
@@ -41,8 +28,8 @@ REQUESTS: frozenset[Command] = frozenset(
 class Said:
     """The spoken part of a language: ways to say each command, and the tool's own phrases."""
 
-    commands: dict[str, frozenset[str]]
-    sounds_like: dict[str, frozenset[str]]
+    commands: dict[Command, frozenset[str]]
+    sounds_like: dict[Command, frozenset[str]]
     notes: tuple[str, ...]
     before: frozenset[str]
     after: frozenset[str]
@@ -80,6 +67,27 @@ def spoken(code: str = "en") -> Said:
         saying=raw["saying"],
         phrases=raw["phrases"],
     )
+
+
+def spoken_on(sheet: Sheet) -> Said:
+    """Return the spoken part of the language with what a sheet adds to it.
+
+    Raises:
+        BadInput: the sheet says two commands, or one of its own and another of the language, in the same words.
+    """
+    said = spoken()
+    added = {name: frozenset(map(plain, sheet.commands.get(name, ()))) for name in COMMANDS}
+    commands = {name: said.commands[name] | added[name] for name in COMMANDS}
+    for name in COMMANDS:
+        for other in COMMANDS:
+            both = added[name] & (commands[other] | said.sounds_like[other]) if other != name else frozenset()
+            if both:
+                raise BadInput(
+                    f"The sheet has “{min(both)}” as a way to say {name}, which is {other} already; choose other words "
+                    f"in its [commands]."
+                )
+    notes = sorted({*said.notes, *map(plain, sheet.commands.get("note", ()))}, key=lambda one: (-len(one), one))
+    return replace(said, commands=commands, notes=tuple(notes))
 
 
 def plain(text: str) -> str:
