@@ -303,6 +303,7 @@ Command = Literal[
     "what_taken",
     "what_missing",
     "there",
+    "finished",
     "hold",
     "carry_on",
 ]

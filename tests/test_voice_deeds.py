@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -302,6 +303,7 @@ def test_requests_are_answered_from_the_job(store: Store, deeds: Deeds) -> None:
     assert deeds.reply("there", Talk(quiet=True), place).text.endswith("Say carry on to go on.")
     assert deeds.reply("what_taken", Talk(), place).text.startswith("high fire: C O two nine point three")
     assert deeds.reply("what_missing", Talk(), place).text.startswith("Missing, high fire: ")
+    assert re.fullmatch(r"Missing: .*\.( \d+ open\.)?", deeds.reply("all_missing", Talk(), place).text)
     last = deeds.reply("what_taken", Talk(), ("boiler", "ignition")).text  # nothing here: what was taken last
     assert last.startswith("high fire: ")
 

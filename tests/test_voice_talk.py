@@ -271,6 +271,10 @@ def test_requests_are_answered(command: Literal["what_taken", "what_missing", "t
     assert answers(Talk(), 5.0, command) == [Mark("command"), Show(command)]
 
 
+def test_what_is_missing_of_the_visit_is_told_behind_the_last_row_before_the_technician_leaves() -> None:
+    assert answers(Talk(), 5.0, "finished") == [Mark("command"), Show("what_taken"), Show("all_missing")]
+
+
 def test_that_the_work_is_at_no_appliance_of_the_job_is_said_once_until_it_is_back() -> None:
     away, back = News(new=frozenset({"r1"}), number=True, elsewhere="Not in this job."), News(taken=("r2",))
     talk, words = Talk(), []

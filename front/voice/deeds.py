@@ -102,6 +102,10 @@ class Deeds:
             where = word.place(*place) if here else ""
             missing = here or [one for one in job.findings if one.verdict == "missing"]
             return events.Say(word.missing(where, missing), 1)
+        if what == "all_missing":
+            told = word.missing("", [one for one in job.findings if one.verdict == "missing"])
+            still = len(open_questions(job, self._sheet))
+            return events.Say(" ".join((told, word.phrase("still_open", open=still))) if still else told, 1)
         if what == "there":
             standing = sum(1 for row in job.rows.values() if row.how not in ("open", "left out"))
             told = word.phrase("there", taken=standing, open=len(open_questions(job, self._sheet)))

@@ -253,6 +253,7 @@ class Show:
     what: Literal[
         "what_taken",
         "what_missing",
+        "all_missing",
         "there",
         "noted",
         "only_noted",

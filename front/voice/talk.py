@@ -184,6 +184,8 @@ def _command(talk: Talk, event: Heard, *, bare: bool, fresh: bool) -> tuple[Talk
             return _queue(talk, replace(talk.last_said, priority=1)), (Mark("command"),)
         case "what_taken" | "what_missing" | "there":
             return talk, (Mark("command"), Show(event.command))
+        case "finished":  # the last place is read back as one that is left, with what is missing of the visit
+            return talk, (Mark("command"), Show("what_taken"), Show("all_missing"))
         case "hold":
             waits = asked is not None and asked.question is not None
             talk = _ask(talk, asked, again=True) if waits and asked is not None else talk

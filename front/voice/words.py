@@ -19,7 +19,7 @@ COMMANDS: tuple[Command, ...] = get_args(Command)
 
 
 REQUESTS: frozenset[Command] = frozenset(
-    ("say_again", "skip", "what_taken", "what_missing", "there", "hold", "carry_on")
+    ("say_again", "skip", "what_taken", "what_missing", "there", "finished", "hold", "carry_on")
 )
 """Commands that change nothing in the job."""
 
