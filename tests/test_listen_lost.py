@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NoReturn
 
+import numpy as np
 import pytest
 
 from capture.microphone import BLOCK, LOST_S, MUTED_S, lost_while_muted, pcm
@@ -163,6 +164,13 @@ def test_a_voice_or_player_that_fails_ends_no_listening_and_nothing_counts_as_re
     assert [text.partition(";")[0] for kind, text in lines.seen if kind == "warning"] == [
         "Nothing can be heard of what is said here"
     ]
+
+
+def test_sound_that_is_too_loud_for_the_microphone_is_warned_of_aloud_once(tmp_path: Path) -> None:
+    loud = Room(np.concatenate([silence(1.0), np.clip(8.0 * roar(2.0), -1.0, 1.0), roar(6.0, level=0.001)]))
+    heard = listen(tmp_path, loud, [""] * 5)
+    assert [text for kind, text in heard.lines.seen if kind == "warning"] == ["Too loud for the microphone."]
+    assert [text for kind, text in heard.lines.seen if kind == "said"] == ["Too loud for the microphone."]
 
 
 def test_a_microphone_that_is_muted_again_is_warned_of_again(tmp_path: Path) -> None:

@@ -579,14 +579,17 @@ class Session:
             share = min(1.0, len(sound) / RATE / LOUD_NOISE_S)
             self._noise_db = power if self._noise_db is None else self._noise_db + share * (power - self._noise_db)
         if np.mean(np.abs(sound) >= CLIPPED) > 0.02:
-            self._warn("clipping")
+            self._warn("clipping", aloud=True)
         if np.any(sound):
             self._quiet_since = self._samples
             self._warned.discard("silence")
         elif self._samples - self._quiet_since > _SILENT_S * RATE:
             self._warn("silence")
 
-    def _warn(self, what: str) -> None:
-        if what not in self._warned:
-            self._warned.add(what)
-            self.watcher.line("warning", self._wording.phrase(what), self._now)
+    def _warn(self, what: str, *, aloud: bool = False) -> None:
+        if what in self._warned:
+            return
+        self._warned.add(what)
+        self.watcher.line("warning", self._wording.phrase(what), self._now)
+        if aloud:
+            self._step(events.Answering(events.Say(self._wording.phrase(what), 3)))
