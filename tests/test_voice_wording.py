@@ -55,6 +55,16 @@ def test_what_may_stop_the_work_is_confirmed_only_by_its_value_and_said_back_onl
     assert not WORDING.must_carry_value(reading("leak_test", "", "passed", ""))
 
 
+def test_a_pressure_beyond_the_makers_limit_is_confirmed_only_by_its_value() -> None:
+    question = questioned(about("16.2", "inlet_pressure", "static", "[in_i'H2O]")).question
+    assert question is not None
+    mild, grave = WORDING.question(question), WORDING.question(question, question.readings)
+    assert mild is not None
+    assert grave is not None
+    assert (mild.wants, grave.wants) == ("yes", "value")
+    assert grave.text.endswith("Say the value.")
+
+
 @pytest.mark.parametrize(
     ("candidates", "kind", "text", "wants"),
     [

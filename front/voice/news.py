@@ -49,7 +49,8 @@ def news_of(
     standing = [row for row in fresh if row.how not in ("open", "left out")]
     faint = any(one.snr_db is not None and one.snr_db < FAINT_DB for one in utterances)
     replaced = list(_replaced(fresh, wording))
-    opened = [(one, wording.question(one)) for one in open_questions(after, sheet)]
+    stopping = {key for one in after.findings if one.verdict == "stop" for key in one.readings}
+    opened = [(one, wording.question(one, stopping)) for one in open_questions(after, sheet)]
     questions = tuple(asked for _, asked in opened if asked is not None)
     new = frozenset(row.reading.id for row in fresh if row.how == "open")
     told = {reading for asked in replaced for reading in asked.readings}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -180,14 +180,15 @@ class Wording:
             if one.quantity == stop.quantity or one.quantity in stop.also
         )
 
-    def question(self, question: Question) -> Asked | None:
-        """Return a question as it is spoken.
+    def question(self, question: Question, stopping: Collection[str] = ()) -> Asked | None:
+        """Return a question as it is spoken; one about a reading in ``stopping``, which may stop the work, wants the
+        value.
 
         None for what is better shown: where a picture belongs and what it shows, how a screw was turned, names, which
         no recogniser spells as they are, and what is of an appliance that the job does not have.
         """
         if question.alike and question.source.box is None:
-            return self._which(question, question.candidates)
+            return self._which(question, question.candidates, stopping)
         if question.alike or not question.candidates or any(self._is_shown(one) for one in question.candidates):
             return None
         if question.source.box is not None and not question.quantities:
@@ -208,7 +209,7 @@ class Wording:
         if DoubtKind.APPLIANCE_UNCLEAR in kinds and len({one.appliance for one in mine if one.appliance}) < 2:
             return None
         if kinds & _LABEL and len(mine) > 1:
-            return self._which(question, mine)
+            return self._which(question, mine, stopping)
         quantity = self._sheet.quantity(first.quantity)
         if kinds & _OPEN_VALUE or (quantity.kind == "choice" and first.value not in quantity.choices):
             return Asked(self.phrase("what_is_it", what=what), "value", question.candidates, question)
@@ -216,11 +217,11 @@ class Wording:
         if others:
             text = self.phrase("either", what=what, value=value, other=self.of(others[0]))
             return Asked(text, "value", question.candidates, question)
-        if self.must_carry_value(first):
+        if self.must_carry_value(first) or first.reading in stopping:
             return Asked(self.phrase("say_value", what=what, value=value), "value", question.candidates, question)
         return Asked(self.phrase("right", what=what, value=value), "yes", question.candidates, question)
 
-    def _which(self, question: Question, mine: Sequence[Candidate]) -> Asked:
+    def _which(self, question: Question, mine: Sequence[Candidate], stopping: Collection[str]) -> Asked:
         """Return a question of what a value is: its unit or digits, or else its place."""
         placed = [one for one in mine if one.appliance is not None] or mine  # which appliance is all the question then
         placed = _one_label(placed, question)
@@ -228,7 +229,8 @@ class Wording:
         if len({(one.appliance, one.quantity, one.condition) for one in placed}) == 1:
             other = self._or([self.of(one) for one in placed[1:3]])
             if not other:
-                wants: Literal["yes", "value"] = "value" if self.must_carry_value(first) else "yes"
+                carried = self.must_carry_value(first) or first.reading in stopping
+                wants: Literal["yes", "value"] = "value" if carried else "yes"
                 phrase = "say_value" if wants == "value" else "right"  # what asks for a yes takes one
                 text = self.phrase(phrase, what=self.what(first), value=self.of(first))
                 return Asked(text, wants, (first, *(one for one in question.candidates if one != first)), question)
