@@ -558,6 +558,18 @@ def test_an_appliance_is_chosen_by_its_name(text: str, tag: str) -> None:
     assert not denied.clear
 
 
+def test_the_first_of_two_that_were_offered_is_asked_back() -> None:
+    asked = questioned(about("7.0", "inlet_pressure"), about("7.6", "inlet_pressure"))
+    asked = Asked("seven point zero, or seven point six?", "value", asked.candidates, asked.question)
+    for text, value in (("The first one.", "7.0"), ("The second.", "7.6")):
+        reply = REPLIES.understand(heard(text, second=text), asked)
+        assert reply is not None
+        assert (reply.candidate.value, reply.clear) == (value, False)
+    assert REPLIES.understand(heard("The first one.", second="The thirst one."), asked) is None
+    only = Asked("seven point zero, right?", "value", asked.candidates[:1], asked.question)
+    assert REPLIES.understand(heard("The first one.", second="The first one."), only) is None
+
+
 def both(text: str) -> Utterance:
     return heard(text, second=text)
 

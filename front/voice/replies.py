@@ -99,6 +99,9 @@ class Replies:
         chosen = self._choice(utterance, asked)
         if chosen is not None:
             return Reply("choice", chosen, clear=True, denies=denies)
+        counted = self._counted(utterance, asked)
+        if counted is not None:
+            return Reply("choice" if asked.wants == "choice" else "value", counted, clear=False, denies=denies)
         if asked.wants in ("choice", "offer") and all(self._is_neither(text) for text in self._texts(utterance)[:2]):
             return Reply("unclear", asked.candidates[0], clear=False)
         likely = self._likely(utterance, asked, here)
@@ -146,6 +149,16 @@ class Replies:
                 is_no = any(one & self._said.commands["no"] for one in heard)
                 return Reply("value", values[minus], clear=not is_no)
         return None
+
+    def _counted(self, utterance: Utterance, asked: Asked) -> Candidate | None:
+        """Return which of the two that were offered is meant by "the first one", to be asked back; None if neither."""
+        offered = list(dict.fromkeys(one.model_copy(update={"reading": "", "why": ""}) for one in asked.candidates))
+        heard = (plain(text).split() for text in self._texts(utterance)[:2])
+        said = {" ".join(word for word in words if word not in ("the", "one")) for words in heard}
+        place = next((n for n, words in enumerate(self._said.counted) if said <= words), None)
+        if asked.question is None or asked.wants not in ("choice", "value") or len(offered) < 2 or place is None:
+            return None
+        return next(c for c in asked.candidates if c.model_copy(update={"reading": "", "why": ""}) == offered[place])
 
     def _is_neither(self, text: str) -> bool:
         """Say whether a text tells nothing of what something is of: "both", "the left one"."""

@@ -38,6 +38,7 @@ class Said:
     beside: frozenset[str]
     past: frozenset[str]
     neither: frozenset[str]
+    counted: tuple[frozenset[str], frozenset[str]]
     minus: frozenset[str]
     plus: frozenset[str]
     over: frozenset[str]
@@ -61,6 +62,7 @@ def spoken(code: str = "en") -> Said:
         beside=frozenset((*raw["answer"]["beside"], *raw["answer"]["yes"], *around["before"], *around["after"])),
         past=frozenset(raw["answer"]["past"]),
         neither=frozenset(raw["answer"]["neither"]),
+        counted=(frozenset(raw["answer"]["first"]), frozenset(raw["answer"]["second"])),
         minus=frozenset(raw["answer"]["minus"]),
         plus=frozenset(raw["answer"]["plus"]),
         over=frozenset(raw["over"]["words"]),
