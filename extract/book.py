@@ -275,8 +275,15 @@ class Book:
             }
         )
         self.emit(Change(target=reading.id, reading=new, why=why.detail))
-        self.made = [new.id if rid == reading.id else rid for rid in self.made]
-        self.mark(new.id)
+        known = {reading.id: new.id}
+        self.c.times[new.id] = self.c.times.get(reading.id, self.at)
+        self.c.last = tuple(known.get(rid, rid) for rid in self.c.last)
+        self.c.since_appliance = tuple(known.get(rid, rid) for rid in self.c.since_appliance)
+        self.made = [known.get(rid, rid) for rid in self.made]
+        self.touched = [known.get(rid, rid) for rid in self.touched]
+        for r in list(self.c.live()):
+            if r.asked_with == reading.id:
+                self.emit(Relabel(target=r.id, asked_with=new.id, source=r.source, why=why.detail))
 
     def weighed(self, reading: Reading, others: Sequence[Reading]) -> Reading:
         """A reading on which something hangs is asked where it was not heard surely enough for that."""

@@ -112,7 +112,13 @@ def phases(b: Book, p: Parsed) -> None:
         which: Literal["before", "after"] = "before" if "before" in cues else "after"
         if not single and which == "before" and _and_now(b, p, n):
             return
-        if single and nxt is None and which == "before" and b.u.second_opinion is not None and _may_be_four(b, ahead):
+        if (
+            single
+            and nxt is None
+            and which == "before"
+            and b.u.second_opinion is not None
+            and _may_be_four(b, p, ahead)
+        ):
             for v in p.values[-1:]:
                 v.phase = "before"
             continue  # "eight before" may be "eighty four": nothing that comes after it is of before
@@ -128,9 +134,9 @@ def phases(b: Book, p: Parsed) -> None:
             v.phase = mark  # "CO2 eight nine before, nine three after"
 
 
-def _may_be_four(b: Book, ahead: Item | None) -> bool:
+def _may_be_four(b: Book, p: Parsed, ahead: Item | None) -> bool:
     """Whether what stands before "before" may make a number with it: a lone digit, or the "a" heard for "eight"."""
-    if ahead is None:
+    if ahead is None or len(p.values) > 1:
         return False
     if ahead.kind == "number":
         return len(ahead.value.first) == 1 and ahead.value.first != "0"

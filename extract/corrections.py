@@ -272,10 +272,12 @@ def relabels(b: Book, p: Parsed) -> bool:
         done = relabel_quantity(b, names[0], group[-1:], src, conditions)
     elif names and not same and len(names) == 1 and _all_said(b, p):
         done = ask_which(b, names[0], group[-1], src)
-    elif conditions and conditions[-1].kind == "enter" and not any(s.has("that_was") for s in p.sentence.segments):
-        _goes_there_now(b, p, group[-1], b.resolve(conditions[-1]))
+    elif conditions and _goes_there_now(b, p, group, conditions[-1]):
+        pass
     elif conditions:
-        condition = b.resolve(conditions[-1])
+        labels = [c for s in p.sentence.segments if s.has("that_was") for c in s.conditions]
+        gone = conditions[-1].kind == "enter" and bool(labels)  # "that was high fire, now going to low fire"
+        condition = b.resolve(labels[-1] if gone else conditions[-1])
         many = plural(b, p)
         many = many or group[-1].condition is None  # "that was at max", behind a row that was read without a rate
         near = [r for r in b.c.live() if b.at - b.c.times.get(r.id, float("-inf")) < LAST_KEPT]
@@ -291,8 +293,9 @@ def relabels(b: Book, p: Parsed) -> bool:
                 continue
             relabel(b, r, src, condition=condition)
             done = True
-        if done and condition is not None:
-            b.enter(condition)
+        entered = b.resolve(conditions[-1]) if gone else condition
+        if done and entered is not None:
+            b.enter(entered)
     if tags and any(b.tokens[i.start].low in b.g.lang.motion for i in p.laid.items[:1]):
         b.c.correcting = False  # "over to boiler one": from here on, not of what was said before
     elif tags and tags[-1] != ("*",):
@@ -309,14 +312,24 @@ def relabels(b: Book, p: Parsed) -> bool:
     return done
 
 
-def _goes_there_now(b: Book, p: Parsed, r: Reading, condition: str | None) -> None:
-    """ "No, down to minimum": the work goes there; said as a correction, the last reading may have been read there."""
-    corrected = any(s.has("correct", "not", "no") for s in p.sentence.segments)
-    allowed = r.quantity is not None and condition in b.g.quantities[r.quantity].conditions
-    if corrected and allowed and r.taken and condition != r.condition:
+def _goes_there_now(b: Book, p: Parsed, group: Sequence[Reading], last: Item) -> bool:
+    """ "No, down to minimum": the work goes there; said as a correction, what was said last may have been read there.
+
+    Not where it is told as past: "no, I was down to minimum". True where that is all that was said.
+    """
+    beside = next(s for s in p.sentence.segments if last in s.conditions)
+    told = any(s.has("that_was") and s.conditions for s in p.sentence.segments)
+    if last.kind != "enter" or told or beside.says(PAST, b.tokens):
+        return False
+    condition = b.resolve(last)
+    if any(s.has("correct", "not", "no") for s in p.sentence.segments):
         text = doubt(DoubtKind.CONDITION_UNCLEAR, "another firing rate was named behind it")
-        b.doubted(r, text, Alternative(condition=condition, why="named behind it"))
+        for r in group:
+            allowed = r.quantity is not None and condition in b.g.quantities[r.quantity].conditions
+            if allowed and r.taken and condition != r.condition:
+                b.doubted(r, text, Alternative(condition=condition, why="named behind it"))
     b.c.correcting = False
+    return True
 
 
 def relabel_quantity(b: Book, name: Name, group: Sequence[Reading], src: Source, conditions: Sequence[Item]) -> bool:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from extract.context import Context
 from extract.doubt import doubt
 from extract.lexicon import Grammar
-from extract.ways import Way, ways
+from extract.ways import Way, same_words, ways
 from extract.whereabouts import enough
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Hypothesis, Utterance
@@ -33,10 +33,11 @@ _ELSE = doubt(DoubtKind.HEARD_UNCLEARLY, "another way it was heard has something
 
 
 class _Done(NamedTuple):
-    """What one way of hearing did: what became of the readings that stood before, and what is new and no number."""
+    """What one way of hearing did: what became of the readings that stood before, and what is new and no number, in
+    its order."""
 
     was: dict[str, Reading | None]
-    new: dict[tuple[str | None, ...], str]
+    new: dict[tuple[str | None, ...], list[Reading]]
 
 
 def unsettled(
@@ -59,26 +60,31 @@ def unsettled(
     things = "|".join(map(re.escape, grammar.appliance_words))
     for way in ways(utterance, grammar.appliance_words):
         # "that was boiler too": nobody can hear whether that is a two
-        said = Hypothesis(text=re.sub(rf"(?i)\b({things}),? too\b(?=\W*$)", r"\1 two", way.text), mass=1.0)
-        alone = utterance.model_copy(update={"hypotheses": (said,), "second_opinion": None})
-        others.append((way, _done(context, *step(alone, at, context, grammar), grammar)))
+        text = re.sub(rf"(?i)\b({things}),? too\b(?=\W*$)", r"\1 two", way.text)
+        alone = utterance.model_copy(update={"hypotheses": (Hypothesis(text=text, mass=1.0),), "second_opinion": None})
+        same = same_words(text) == same_words(utterance.text)
+        others.append((way, mine if same else _done(context, *step(alone, at, context, grammar), grammar)))
     for rid, reading in touched.items():
         old = context.readings[rid]
         for label, (kind, why) in _NAMED.items():
             now = getattr(reading, label)
-            if now == getattr(old, label) or reading.value != old.value or not old.taken:
+            if now == getattr(old, label) or reading.value != old.value or not reading.taken:
                 continue
-            against = [way for way, done in others if (r := done.was.get(rid)) is None or getattr(r, label) != now]
+            found = [(way, getattr(r, label)) for way, done in others if (r := done.was.get(rid)) is not None]
+            against = [way for way, other in found if other != now]
+            against += [way for way, done in others if done.was.get(rid) is None]
             if enough(against, grammar):
-                yield reading, doubt(kind, why), Alternative(**{label: getattr(old, label)}, why="as it was")
+                other = next((told for _, told in found if told not in (now, getattr(old, label))), getattr(old, label))
+                yield reading, doubt(kind, why), Alternative(**{label: other}, why="heard so, or as it was")
                 break
-    for key, value in mine.new.items():
-        against = [way for way, done in others if key in done.new and done.new[key] != value]
-        reading = next(r for r in after.live() if _key(r) == key and _told(r, grammar) == value)
-        if reading.taken and enough(against, grammar):
-            other = next(done.new[key] for way, done in others if way in against)
-            offered = Alternative(value=other, why="heard so too") if reading.quantity != grammar.move else None
-            yield reading, _ELSE, offered
+    for key, made in mine.new.items():
+        for n, reading in enumerate(made):
+            # what a way of hearing has no turn for says nothing of which way it was
+            differing = [(way, done.new[key][n]) for way, done in others if len(done.new.get(key, ())) > n]
+            differing = [(way, r) for way, r in differing if _told(r, grammar) != _told(reading, grammar)]
+            if reading.taken and enough([way for way, _ in differing], grammar):
+                turn = reading.quantity == grammar.move
+                yield reading, _ELSE, None if turn else Alternative(value=differing[0][1].value, why="heard so too")
 
 
 def _done(context: Context, after: Context, operations: Sequence[Operation], grammar: Grammar) -> _Done:
@@ -89,16 +95,16 @@ def _done(context: Context, after: Context, operations: Sequence[Operation], gra
         while last in became:
             last = became[last]
         was[rid] = after.readings.get(last)
-    made = [after.readings.get(op.reading.id) for op in operations if isinstance(op, Record | Change)]
-    return _Done(was, {_key(r): told for r in made if r is not None and (told := _told(r, grammar))})
+    new: dict[tuple[str | None, ...], list[Reading]] = {}
+    for op in operations:
+        made = after.readings.get(op.reading.id) if isinstance(op, Record | Change) else None
+        if made is not None and _told(made, grammar):
+            new.setdefault((made.quantity, made.condition, made.appliance), []).append(made)
+    return _Done(was, new)
 
 
 def _labels(r: Reading) -> tuple[str | None, ...]:
     return tuple(getattr(r, label) for label in _NAMED)
-
-
-def _key(r: Reading) -> tuple[str | None, ...]:
-    return r.quantity, r.condition, r.appliance
 
 
 def _told(r: Reading, grammar: Grammar) -> str:

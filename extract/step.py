@@ -329,7 +329,7 @@ def finish(b: Book) -> None:
         if r is not None and b.c.correcting:
             b.emit(Remove(target=rid, source=b.source(0, len(b.tokens)), why="taken back"))
             if r.quantity is not None:
-                b.c.pending = Topic((r.quantity,), r.condition, b.at)
+                b.c.pending = Topic((r.quantity,), r.condition or None, b.at)
     text = b.u.text.rstrip()
     b.c.cut = None
     if b.made and text and text[-1] not in ".?!" and b.tokens[-1].kind != "mark":

@@ -301,6 +301,9 @@ def make_reading(
     condition, known = condition_for(b, v, quantity, p)
     if target is not None and v.condition is None:
         condition, known = target.condition, target.condition is not None
+        if known:  # where it was read is as open as before
+            doubts += [d for d in target.doubts if d.kind is DoubtKind.CONDITION_UNCLEAR and d not in doubts]
+            alternatives += [a for a in target.alternatives if a.condition not in (None, condition)]
     if not known:
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "no condition was said"))
     elif q.conditions and v.place >= 0 and two_conditions(b, v, p):
@@ -319,7 +322,8 @@ def make_reading(
     elif v.changed and condition and b.g.conditions[condition].passing and _recovered(b, v):
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "it came back after that moment"))
     there = target is not None and condition == target.condition
-    phase = v.phase or (target.phase if target is not None and there else b.phase_for(condition))
+    adjusted = condition is None or (condition in b.g.conditions and b.g.conditions[condition].adjusted)
+    phase = (v.phase if adjusted else "") or (target.phase if target is not None and there else b.phase_for(condition))
     if b.c.turned and phase == "before" and not v.phase and target is None:
         doubts.append(doubt(DoubtKind.CONDITION_UNCLEAR, "it may have been read after a turn that was not understood"))
         alternatives.append(Alternative(phase="after", why="a screw may have been turned"))

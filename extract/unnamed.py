@@ -81,7 +81,7 @@ def unnamed(b: Book, v: Value, p: Parsed, s: Segment) -> tuple[str | None, Readi
     pending = b.c.pending
     if pending is not None and b.at - pending.at < RECENT:
         fits = best_fit(v, pending.ids, b.g, system)
-        if fits and pending.condition is not None and (pending.asked or b.c.state is None):
+        if fits and pending.condition and (pending.asked or b.c.state is None):
             v.condition = v.condition or pending.condition
             if b.c.state is None:
                 b.enter(pending.condition)  # "High fire CO2?" "Nine two, O2 four six."

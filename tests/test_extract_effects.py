@@ -66,3 +66,38 @@ def test_going_to_another_firing_rate_moves_nothing_and_behind_a_no_it_is_asked(
     assert (co2.condition, co2.taken, co2.alternatives[0].condition) == ("high_fire", False, "low_fire")
     (co2,) = readings("High fire. CO2 nine three.", "Now down to minimum.")
     assert (co2.condition, co2.taken) == ("high_fire", True)
+
+
+def test_the_turn_that_was_heard_in_two_ways_is_the_one_that_is_asked() -> None:
+    earlier = "High fire. Turned the throttle a quarter turn out."
+    heard = heard_as(("Turned the throttle an eighth turn out.", 1.0), second="Turned the throttle an eighth turn in.")
+    found = readings(earlier, "CO2 nine two.", heard)
+    assert [(r.value, r.taken) for r in found if r.quantity == "valve_move"] == [("0.25", True), ("0.125", False)]
+    two = "Turned the throttle a quarter out. Turned the offset an eighth in."
+    found = readings("High fire.", heard_as((two, 0.5), (two[:34], 0.5), second=two))
+    assert all(r.taken for r in found)
+
+
+def test_a_first_label_heard_in_two_ways_is_asked() -> None:
+    ways = ("That was high fire.", 0.6), ("That was low fire.", 0.4)
+    (co2,) = readings("CO2 nine two.", heard_as(*ways, second="That was low fire."))
+    assert (co2.taken, co2.alternatives[0].condition) == (False, "low_fire")
+
+
+def test_a_reading_that_was_asked_so_can_still_be_corrected() -> None:
+    moved = heard_as(("That was low fire.", 1.0), second="That was high fire.")
+    (fan,) = readings("High fire.", "Fan speed 5800.", moved, "Correction, fifty seven hundred.")
+    assert (fan.value, fan.taken) == ("5700", False)
+
+
+def test_a_past_going_is_a_correction_of_all_that_was_said_and_a_going_behind_a_label_is_of_what_follows() -> None:
+    row = "CO2 nine two, O2 four eight."
+    assert {r.condition for r in readings("High fire.", row, "No, I was down to minimum.")} == {"low_fire"}
+    assert not any(r.taken for r in readings("High fire.", row, "No, down to minimum."))
+    found = readings("High fire. CO2 nine two.", "That was high fire, now going to low fire.", "CO2 eight eight.")
+    assert [(r.condition, r.value, r.taken) for r in found] == [("high_fire", "9.2", True), ("low_fire", "8.8", True)]
+
+
+def test_a_value_behind_one_of_no_firing_rate_that_was_taken_back_stops_nothing() -> None:
+    (found,) = readings("Ambient 72.", "Scratch that.", "Seventy three.")
+    assert (found.quantity, found.value) == ("ambient_temp", "73")
