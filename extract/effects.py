@@ -13,7 +13,7 @@ from typing import NamedTuple
 from extract.context import Context
 from extract.doubt import doubt
 from extract.lexicon import Grammar
-from extract.ways import Way, same_words, ways
+from extract.ways import SECOND, Way, same_words, ways
 from extract.whereabouts import enough
 from schemas.doubts import Doubt, DoubtKind
 from schemas.evidence import Hypothesis, Utterance
@@ -58,12 +58,18 @@ def unsettled(
         return
     others: list[tuple[Way, _Done]] = []
     things = "|".join(map(re.escape, grammar.appliance_words))
-    for way in ways(utterance, grammar.appliance_words):
-        # "that was boiler too": nobody can hear whether that is a two
-        text = re.sub(rf"(?i)\b({things}),? too\b(?=\W*$)", r"\1 two", way.text)
-        alone = utterance.model_copy(update={"hypotheses": (Hypothesis(text=text, mass=1.0),), "second_opinion": None})
-        same = same_words(text) == same_words(utterance.text)
-        others.append((way, mine if same else _done(context, *step(alone, at, context, grammar), grammar)))
+    # "that was boiler too": nobody can hear whether that is a two
+    texts = [
+        (way, re.sub(rf"(?i)\b({things}),? too\b(?=\W*$)", r"\1 two", way.text))
+        for way in ways(utterance, grammar.appliance_words)
+    ]
+    texts = [(way, text) for way, text in texts if same_words(text) != same_words(utterance.text)]
+    few = sum(way.mass for way, _ in texts) < grammar.certain.against  # then only the second opinion is enough
+    for way, text in texts:
+        if way.who == SECOND or not few:
+            said = Hypothesis(text=text, mass=1.0)
+            alone = utterance.model_copy(update={"hypotheses": (said,), "second_opinion": None})
+            others.append((way, _done(context, *step(alone, at, context, grammar), grammar)))
     for rid, reading in touched.items():
         old = context.readings[rid]
         for label, (kind, why) in _NAMED.items():
