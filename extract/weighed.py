@@ -183,13 +183,12 @@ def _meant(v: Value, other: Value, context: Context, grammar: Grammar) -> bool:
     """Whether both mean the same value of a quantity that they name: "86 five" and 86.5 of efficiency."""
     if v.noted != other.noted or (v.condition and other.condition and v.condition != other.condition):
         return False
-    for q in set(ids_of(v)) & set(ids_of(other)):
-        if _digits(v) == _digits(other) and v.number.sign == other.number.sign:
-            one, two = (
-                fit(x.number, x.unit, grammar.measures[q], context.setting.units).choices[0] for x in (v, other)
-            )
-            return (one.value, one.unit) == (two.value, two.unit) and one.usual
-    return False
+    shared = sorted(set(ids_of(v)) & set(ids_of(other)))
+    if not shared or _digits(v) != _digits(other) or v.number.sign != other.number.sign:
+        return False
+    system = context.setting.units
+    fits = [[fit(x.number, x.unit, grammar.measures[q], system).choices[0] for x in (v, other)] for q in shared]
+    return all((one.value, one.unit) == (two.value, two.unit) and one.usual for one, two in fits)
 
 
 def _piece(o: Value, v: Value, found: Sequence[Value]) -> bool:
@@ -198,7 +197,8 @@ def _piece(o: Value, v: Value, found: Sequence[Value]) -> bool:
     beside = [x for x in found if o.name is not None and x.name is o.name and (x.start == o.end or x.end == o.start)]
     pieces = sorted([o, *beside], key=lambda x: x.start)
     said = "".join(_digits(x) for x in pieces).replace("0", "")
-    return len(pieces) > 1 and said == _digits(v).replace("0", "")
+    whole = _digits(v)  # of two digits, "ten eight" would be 18
+    return len(pieces) > 1 and len(whole) > 2 and said == whole.replace("0", "")
 
 
 def _begun(v: Value, other: Value) -> bool:
